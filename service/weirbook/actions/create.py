@@ -1,0 +1,95 @@
+"""Make a record: resolve what it names, number it, check it whole, open its dated states."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from typing import Any, TypeVar
+
+from sqlalchemy.orm import Session
+from sqlalchemy.orm.attributes import set_committed_value
+
+from weirbook.errors import Invalid, Unknown
+from weirbook.record.access import uuid7
+from weirbook.record.base import ALWAYS_MS, Edited, Happening, Named
+from weirbook.record.database import room_of
+from weirbook.record.names import NAMED, claim_handle, find, find_place, free_handle, take_number
+
+E = TypeVar("E", bound=Edited)
+
+
+def create(
+    session: Session,
+    model: type[E],
+    values: Mapping[str, Any],
+    *,
+    now: int,
+    effective_ms: int | None = None,
+    chosen_id: uuid.UUID | None = None,
+) -> E:
+    """A new row of `model` from checked values, references as handles or paths.
+
+    Raises Invalid with every fault of the row, Conflict where its handle is taken.
+    """
+    row = model(version=1, created_at_ms=now, updated_at_ms=now, room_id=room_of(session))
+    set_values(session, row, values)
+    if isinstance(row, Happening):
+        row.id = chosen_id or uuid7(now)
+    elif isinstance(row, Named):
+        row.handle = (
+            claim_handle(session, type(row), row.handle)
+            if row.handle is not None
+            else free_handle(session, type(row), row.handle_stems())
+        )
+        row.id = take_number(session, row.COUNTER)
+    refuse_faults(row)
+    session.add(row)
+    session.flush()
+    for field, span in model.STATES.items():
+        session.add(
+            span(
+                room_id=room_of(session),
+                subject_id=row.id,  # type: ignore[attr-defined]
+                from_ms=ALWAYS_MS if effective_ms is None else effective_ms,
+                value=getattr(row, field),
+            )
+        )
+    session.flush()
+    session.refresh(row)
+    return row
+
+
+def set_values(session: Session, row: Edited, values: Mapping[str, Any]) -> None:
+    """Set checked values on a row; a reference sets both the id and what it points to.
+
+    Raises Invalid at the pointer of a name that nothing carries.
+    """
+    for name, value in values.items():
+        noun = row.REFERENCES.get(name)
+        if noun is None:
+            setattr(row, name, value)
+            continue
+        present = getattr(row, f"{name}_id") and getattr(row, name)
+        if present and value == (present.path if noun == "place" else present.handle):
+            continue
+        target = None if value is None else named(session, noun, value, f"/{name}")
+        if getattr(row, f"{name}_id") != (target and target.id):
+            setattr(row, f"{name}_id", target and target.id)
+        set_committed_value(row, name, target)
+
+
+def named(session: Session, noun: str, written: str, pointer: str) -> Any:
+    """The row that a body names by handle or path. Raises Invalid at `pointer`."""
+    try:
+        row = find_place(session, written) if noun == "place" else find(session, NAMED[noun], written)
+    except Unknown as trouble:
+        raise Invalid(trouble.message, pointer) from None
+    if row.retired_at_ms is not None:
+        raise Invalid(f"'{written}' is retired. Name one in use, or bring it back first.", pointer)
+    return row
+
+
+def refuse_faults(row: Edited) -> None:
+    """Raise Invalid if the row as a whole can't stand."""
+    if faults := row.faults():
+        raise Invalid("The record can't stand as it is.", faults=faults)

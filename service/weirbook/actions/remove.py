@@ -1,0 +1,20 @@
+"""Delete a record that nothing hangs on."""
+
+from __future__ import annotations
+
+from sqlalchemy.orm import Session
+
+from weirbook.errors import Conflict
+from weirbook.record.base import Edited, Named
+from weirbook.record.names import dependents
+
+
+def remove(session: Session, row: Edited) -> None:
+    """Delete the row. Raises Conflict naming what hangs on it; history stays, so retire it instead."""
+    if hanging := dependents(session, row):
+        instead = " Retire it instead: PATCH its retired_at; its history stays readable." if isinstance(row, Named) else ""
+        raise Conflict(
+            f"This {row.NOUN} can't be deleted: {', '.join(hanging)} hang on it.{instead}", slug="has-records"
+        )
+    session.delete(row)
+    session.flush()

@@ -1,0 +1,127 @@
+"""Gauges, targets and own parameters: values whose kind and unit the parameter decides."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from weirbook.actions.edit import edit
+from weirbook.actions.roll_up import recompute_since
+from weirbook.engine.parameters import PARAMETERS, Parameter
+from weirbook.engine.units import KINDS, Quantity, quantity, unit
+from weirbook.errors import Conflict, Fault, Invalid, Unknown
+from weirbook.record.database import fetch, room_of
+from weirbook.record.equipment import Gauge
+from weirbook.record.parameters import parameter
+
+SETTLED = ("place_id", "parameter", "unit")
+"""What a gauge's readings rest on: fixed once there are any."""
+
+
+def gauge_values(session: Session, values: Mapping[str, Any]) -> dict[str, Any]:
+    """A gauge's values with kind, join and units taken from its parameter. Raises Invalid at each pointer."""
+    known = _parameter(session, values["parameter"])
+    chosen = _unit(known, values.get("unit"))
+    step = "temperature_difference" if known.kind == "temperature" else known.kind
+    return {
+        **values,
+        "kind": known.kind,
+        "join": known.join,
+        "unit": chosen,
+        "resolution": loose(values.get("resolution"), step, chosen, "/resolution"),
+        "plausible_low": loose(values.get("plausible_low"), known.kind, chosen, "/plausible_low"),
+        "plausible_high": loose(values.get("plausible_high"), known.kind, chosen, "/plausible_high"),
+    }
+
+
+def target_values(session: Session, values: Mapping[str, Any]) -> dict[str, Any]:
+    """A target's values, its bounds held to the parameter's kind and order. Raises Invalid at each pointer."""
+    known = _parameter(session, values["parameter"])
+    low = loose(values.get("low"), known.kind, known.units[0], "/low")
+    high = loose(values.get("high"), known.kind, known.units[0], "/high")
+    if low is not None and high is not None and low.si(known.kind) > high.si(known.kind):
+        raise Invalid("The low end of a target can't lie above its high end.", "/high")
+    return {**values, "low": low, "high": high}
+
+
+def parameter_values(values: Mapping[str, Any]) -> dict[str, Any]:
+    """An own parameter's values, held to its kind. Raises Invalid, and Conflict with a built-in name."""
+    kind = values["kind"]
+    if kind not in KINDS:
+        raise Invalid(f"'{kind}' is not a kind of quantity. Kinds: {', '.join(KINDS)}.", "/kind")
+    if values.get("handle") in PARAMETERS or (values.get("handle") is None and values["name"].strip().lower() in PARAMETERS):
+        raise Conflict("A parameter of that name is built in already.", "/handle", slug="handle-taken")
+    units = values.get("units") or [KINDS[kind].default]
+    names = [_unit_at(kind, name, f"/units/{index}") for index, name in enumerate(units)]
+    low = loose(values.get("possible_low"), kind, names[0], "/possible_low")
+    high = loose(values.get("possible_high"), kind, names[0], "/possible_high")
+    if low is not None and high is not None and low.si(kind) >= high.si(kind):
+        raise Invalid("The possible range must end above its start.", "/possible_high")
+    return {**values, "units": names, "possible_low": low, "possible_high": high}
+
+
+def edit_gauge(
+    session: Session, gauge: Gauge, values: Mapping[str, Any], *, now: int, effective_ms: int | None = None
+) -> bool:
+    """Change a gauge. Raises Conflict for what its readings rest on.
+
+    Another interval or another way of joining makes the rollups anew from the instant it counts.
+    """
+    settled = {name: getattr(gauge, name) for name in SETTLED}
+    interval, by_hand = gauge.expected_interval_s, gauge.by_hand
+    changed = edit(session, gauge, values, now=now, effective_ms=effective_ms)
+    moved = [name for name in SETTLED if getattr(gauge, name) != settled[name]]
+    if moved and has_readings(session, gauge):
+        raise Conflict(
+            "The gauge has readings, which rest on its place, parameter and unit. Retire it and make another.",
+            faults=[Fault(f"/{name.removesuffix('_id')}", "Fixed once there are readings.") for name in moved],
+            slug="has-records",
+        )
+    if gauge.by_hand != by_hand:
+        recompute_since(session, gauge, 0)
+    elif gauge.expected_interval_s != interval:
+        recompute_since(session, gauge, now if effective_ms is None else effective_ms)
+    return changed
+
+
+def has_readings(session: Session, gauge: Gauge) -> bool:
+    """Whether a gauge was ever read."""
+    asked = "SELECT 1 FROM reading WHERE room_id = ? AND gauge_id = ? LIMIT 1"
+    return bool(fetch(session, asked, (room_of(session), gauge.id)))
+
+
+def loose(raw: Any, kind: str, unit_name: str, pointer: str) -> Quantity | None:
+    """A quantity, or a bare number in the record's own unit. Raises Invalid at `pointer`."""
+    if raw is None:
+        return None
+    try:
+        if isinstance(raw, (int, float)):
+            return quantity({"value": raw, "unit": unit_name}, kind)
+        return quantity(raw, kind)
+    except Invalid as trouble:
+        raise Invalid(trouble.message, pointer) from None
+
+
+def _parameter(session: Session, name: str) -> Parameter:
+    try:
+        return parameter(session, name)
+    except Unknown as trouble:
+        raise Invalid(trouble.message, "/parameter") from None
+
+
+def _unit(known: Parameter, name: str | None) -> str:
+    if name is None:
+        return known.units[0]
+    chosen = _unit_at(known.kind, name, "/unit")
+    if chosen not in known.units:
+        raise Invalid(f"{known.name} takes: {', '.join(known.units)}.", "/unit")
+    return chosen
+
+
+def _unit_at(kind: str, name: str, pointer: str) -> str:
+    try:
+        return unit(kind, name).name
+    except Invalid as trouble:
+        raise Invalid(trouble.message, pointer) from None

@@ -1,0 +1,181 @@
+"""The week of a room: one row a gauge, the gauges that fell silent, the notes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from weirbook.actions.read_windows import Stretch, read_windows
+from weirbook.engine.relations.windows import Band
+from weirbook.engine.times import instant_text, midnight_ms, week_text
+from weirbook.engine.units import number
+from weirbook.record.equipment import Gauge
+from weirbook.record.journal import JournalEntry
+from weirbook.record.names import find
+from weirbook.record.places import System
+from weirbook.record.targets import bands as targets_of
+from weirbook.record.whereabouts import Whereabouts, whereabouts
+
+NOTES_CAP = 200
+
+
+@dataclass(frozen=True)
+class Week:
+    """A week of the room's zone, and the part of it that has passed."""
+
+    monday: date
+    start_ms: int
+    end_ms: int
+    read_to_ms: int
+
+    @property
+    def complete(self) -> bool:
+        return self.read_to_ms == self.end_ms
+
+
+def week_of(monday: date, zone: ZoneInfo, now: int) -> Week:
+    """The week that begins on a Monday; of a running one what has passed."""
+    start, end = midnight_ms(monday, zone), midnight_ms(monday + timedelta(days=7), zone)
+    return Week(monday, start, end, max(start, min(end, now)))
+
+
+def summarise_week(session: Session, week: Week, system_handle: str | None = None) -> dict[str, Any]:
+    """Rows, silences and notes of a week, of the whole room or of one system.
+
+    Places, targets and systems count as they were at the week's end. Raises Unknown for a system that is not.
+    """
+    where = whereabouts(session, max(week.start_ms, week.read_to_ms - 1))
+    system = None if system_handle is None else find(session, System, system_handle)
+    gauges = _gauges(session, week, where, system)
+    chains = {gauge.id: where.chain(gauge.place_id) for gauge in gauges}
+    bands = targets_of(session, gauges, chains)
+    read = read_windows(session, gauges, (week.start_ms, week.read_to_ms), bands) if week.read_to_ms > week.start_ms else {}
+    rows = [_row(gauge, where, read[gauge.id], bands[gauge.id], week) for gauge in gauges if gauge.id in read]
+    return {
+        "week": week_text(week.monday),
+        "from": instant_text(week.start_ms),
+        "to": instant_text(week.end_ms),
+        "complete": week.complete,
+        "rows": rows,
+        "silent": _silent(gauges, read, week),
+        "notes": _notes(session, week, where, system),
+    }
+
+
+def _gauges(session: Session, week: Week, where: Whereabouts, system: System | None) -> list[Gauge]:
+    """Those that were in use in the week or read in it, in the order of system, place and parameter."""
+    asked = sa.select(Gauge).where(sa.or_(Gauge.retired_at_ms.is_(None), Gauge.retired_at_ms > week.start_ms))
+    found = [
+        gauge
+        for gauge in session.scalars(asked).unique()
+        if system is None or where.system_of(gauge.place_id) == system.id
+    ]
+    return sorted(found, key=lambda g: (_system_handle(where, g) or "", g.place.path, g.parameter, g.handle))
+
+
+def _system_handle(where: Whereabouts, gauge: Gauge) -> str | None:
+    system_id = where.system_of(gauge.place_id)
+    return None if system_id is None else where.systems[system_id]
+
+
+def _row(gauge: Gauge, where: Whereabouts, stretch: Stretch, bands: Sequence[Band], week: Week) -> dict[str, Any]:
+    stats = stretch.stats[0]
+    band = next((one for one in reversed(bands) if one.from_ms < week.read_to_ms), None)
+    length = week.read_to_ms - week.start_ms
+    return {
+        "system": _system_handle(where, gauge),
+        "place": gauge.place.path,
+        "parameter": gauge.parameter,
+        "gauge": gauge.handle,
+        "unit": gauge.unit,
+        "count": stats.n,
+        "min": _figure(stats.low),
+        "mean": _figure(stats.mean),
+        "max": _figure(stats.high),
+        "last": _figure(stats.last),
+        "last_at": None if stats.last_ms is None else instant_text(stats.last_ms),
+        "time_weighted": stats.weighted,
+        "covered_percent": round(100 * stats.covered_ms / length, 1) if stats.weighted else None,
+        "target_low": band and _figure(band.low),
+        "target_high": band and _figure(band.high),
+        "minutes_outside": None if stretch.minutes_outside is None else round(stretch.minutes_outside, 1),
+        "qualified": stats.qualified,
+        "implausible": stats.implausible,
+    }
+
+
+def _figure(value: float | None) -> int | float | None:
+    return None if value is None else number(value)
+
+
+def _silent(gauges: Sequence[Gauge], read: dict[int, Stretch], week: Week) -> list[dict[str, Any]]:
+    """Gauges that should report and had not for three intervals when the week, or what has passed of it, ended."""
+    found = []
+    for gauge in gauges:
+        if gauge.gap_ms is None or gauge.retired_at_ms is not None or gauge.id not in read:
+            continue
+        stretch = read[gauge.id]
+        last = stretch.stats[0].last_ms or (stretch.before and stretch.before.at_ms)
+        if last is None and gauge.created_at_ms >= week.read_to_ms:
+            continue
+        if last is None or week.read_to_ms - last > gauge.gap_ms:
+            found.append(
+                {
+                    "gauge": gauge.handle,
+                    "place": gauge.place.path,
+                    "parameter": gauge.parameter,
+                    "last_at": None if last is None else instant_text(last),
+                    "silent_minutes": None if last is None else round((week.read_to_ms - last) / 60_000),
+                }
+            )
+    return found
+
+
+def _notes(session: Session, week: Week, where: Whereabouts, system: System | None) -> list[dict[str, Any]]:
+    asked = (
+        sa.select(JournalEntry)
+        .where(JournalEntry.happened_at_ms >= week.start_ms, JournalEntry.happened_at_ms < week.end_ms)
+        .order_by(JournalEntry.happened_at_ms, JournalEntry.id)
+    )
+    found = [
+        {
+            "id": str(entry.id),
+            "at": instant_text(entry.happened_at_ms),
+            "place": entry.place.path,
+            "kind": entry.kind,
+            "author": entry.author,
+            "words": entry.words,
+        }
+        for entry in session.scalars(asked).unique()
+        if system is None or where.system_of(entry.place_id) == system.id
+    ]
+    return found[-NOTES_CAP:]
+
+
+SUMMARY_COLUMNS = (
+    "system",
+    "place",
+    "parameter",
+    "gauge",
+    "unit",
+    "count",
+    "min",
+    "mean",
+    "max",
+    "last",
+    "last_at",
+    "time_weighted",
+    "covered_percent",
+    "target_low",
+    "target_high",
+    "minutes_outside",
+    "qualified",
+    "implausible",
+)
+"""The weekly table's columns, in the order of its CSV."""

@@ -1,0 +1,147 @@
+"""Pumps and gauges."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, mapped_column
+
+from weirbook.engine.units import Quantity
+from weirbook.errors import Fault
+from weirbook.record.base import Base, Named, Span, key_to, points_to, room_key
+from weirbook.record.columns import Parts, QuantityText
+from weirbook.record.places import Place, Section, Tank
+
+
+class PumpRunning(Span, Base):
+    """Whether a pump ran, and when."""
+
+    __tablename__ = "pump_running"
+    subject_id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, autoincrement=False)
+    value: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))
+
+    __table_args__ = (key_to("pump", "subject_id", cascade=True),)
+
+
+class Pump(Named, Base):
+    """A pump from a section to a tank; a tank may feed its pump itself (no section)."""
+
+    __tablename__ = "pump"
+    NOUN = "pump"
+    PLURAL = "pumps"
+    COUNTER = "pump"
+    REFERENCES = {"from_section": "section", "to_tank": "tank"}
+    STATES = {"running": PumpRunning}
+
+    from_section_id: Mapped[int | None] = mapped_column(sa.Integer)
+    to_tank_id: Mapped[int] = mapped_column(sa.Integer)
+    curve: Mapped[list[dict[str, Any]] | None] = mapped_column(Parts)
+    rated_flow: Mapped[Quantity | None] = mapped_column(QuantityText("flow"))
+    measured_flow: Mapped[Quantity | None] = mapped_column(QuantityText("flow"))
+    measured_on: Mapped[date | None] = mapped_column(sa.Date)
+    power: Mapped[Quantity | None] = mapped_column(QuantityText("power"))
+    running: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))
+
+    from_section: Mapped[Section | None] = points_to("Pump.from_section_id", "Section", optional=True)
+    to_tank: Mapped[Tank] = points_to("Pump.to_tank_id", "Tank")
+
+    __table_args__ = (
+        sa.UniqueConstraint("room_id", "handle"),
+        room_key(),
+        key_to("section", "from_section_id"),
+        key_to("tank", "to_tank_id"),
+    )
+
+    def faults(self) -> list[Fault]:
+        found = []
+        if (self.measured_flow is None) != (self.measured_on is None):
+            found.append(Fault("/measured_on", "A measured flow and the day it was measured belong together."))
+        previous = None
+        for index, point in enumerate(self.curve or []):
+            head, flow = point["head"].si("length"), point["flow"].si("flow")
+            if previous and not (head < previous[0] and flow > previous[1]):
+                wanted = "Order the curve by falling head: each point needs less head and more flow than the one before."
+                found.append(Fault(f"/curve/{index}", wanted))
+            previous = (head, flow)
+        return found
+
+
+class GaugeInterval(Span, Base):
+    """The interval at which a gauge was expected to report (seconds; none = at no fixed pace), and when."""
+
+    __tablename__ = "gauge_interval"
+    subject_id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, autoincrement=False)
+    value: Mapped[float | None] = mapped_column(sa.Float)
+
+    __table_args__ = (key_to("gauge", "subject_id", cascade=True),)
+
+
+class Gauge(Named, Base):
+    """One stream of readings: a parameter, a unit, a place; a sensor, a test kit or the keeper's eye."""
+
+    __tablename__ = "gauge"
+    NOUN = "gauge"
+    PLURAL = "gauges"
+    COUNTER = "gauge"
+    REFERENCES = {"place": "place"}
+    STATES = {"expected_interval_s": GaugeInterval}
+
+    place_id: Mapped[int] = mapped_column(sa.Integer)
+    parameter: Mapped[str] = mapped_column(sa.String(60))
+    kind: Mapped[str] = mapped_column(sa.String(30))
+    join: Mapped[str] = mapped_column(sa.String(5))
+    unit: Mapped[str] = mapped_column(sa.String(30))
+    by_hand: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))
+    resolution: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
+    plausible_low: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
+    plausible_high: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
+    expected_interval: Mapped[Quantity | None] = mapped_column(QuantityText("time"))
+
+    place: Mapped[Place] = points_to("Gauge.place_id", "Place")
+
+    __table_args__ = (
+        sa.UniqueConstraint("room_id", "handle"),
+        room_key(),
+        key_to("place", "place_id"),
+        sa.Index(None, "room_id", "place_id", "parameter"),
+    )
+
+    def faults(self) -> list[Fault]:
+        found = []
+        low, high = self.plausible_low, self.plausible_high
+        if low is not None and high is not None and low.si(self.kind) >= high.si(self.kind):
+            found.append(Fault("/plausible_high", "The plausible range must end above its start."))
+        if self.join == "line" and self.expected_interval is None:
+            found.append(
+                Fault("/expected_interval", "A sensor needs the interval it reports at (600 s, say); or set by_hand to true.")
+            )
+        return found
+
+    @property
+    def gap_ms(self) -> int | None:
+        """The longest gap between readings that is bridged: three expected intervals; none = of any length."""
+        interval = self.expected_interval_s
+        return None if interval is None else round(interval * 3000)
+
+    @property
+    def expected_interval_s(self) -> float | None:
+        """The expected interval in seconds, as its spans keep it."""
+        return None if self.expected_interval is None else self.expected_interval.si("time")
+
+
+class OwnParameter(Named, Base):
+    """A parameter that the keeper added to the built-in catalogue; its handle is its key."""
+
+    __tablename__ = "parameter"
+    NOUN = "parameter"
+    PLURAL = "parameters"
+    COUNTER = "parameter"
+    FIXED = ("kind", "join")
+
+    kind: Mapped[str] = mapped_column(sa.String(30))
+    units: Mapped[list[str]] = mapped_column(Parts)
+    possible_low: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
+    possible_high: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
+    join: Mapped[str] = mapped_column(sa.String(5))

@@ -1,0 +1,244 @@
+"""Named queries on readings and their rollups, by plain SQL: the hot paths.
+
+`gauges` are asked with IN, never BETWEEN, which makes SQLite scan the whole table.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from weirbook.engine.relations.rollups import HOUR_MS, Hour, Point
+from weirbook.record.database import fetch, room_of, run
+from weirbook.record.equipment import Gauge
+from weirbook.record.readings import IMPLAUSIBLE, QUALIFIED, Exclusion
+
+CHUNK = 400
+"""Values in one IN list: well under every engine's cap on parameters."""
+
+_HOUR_COLUMNS = ", ".join(Hour._fields)
+
+
+class Row(NamedTuple):
+    """One stored reading."""
+
+    gauge_id: int
+    at_ms: int
+    value: float
+    mark: int
+
+
+def _marks(count: int) -> str:
+    return ", ".join("?" * count)
+
+
+def present(session: Session, gauge_id: int, instants: Sequence[int]) -> dict[int, Row]:
+    """The readings a gauge already has at these instants."""
+    found: dict[int, Row] = {}
+    for start in range(0, len(instants), CHUNK):
+        some = instants[start : start + CHUNK]
+        rows = fetch(
+            session,
+            "SELECT gauge_id, at_ms, value, mark FROM reading "
+            f"WHERE room_id = ? AND gauge_id = ? AND at_ms IN ({_marks(len(some))})",
+            (room_of(session), gauge_id, *some),
+        )
+        found.update((row[1], Row(*row)) for row in rows)
+    return found
+
+
+def bounds(session: Session, gauge_id: int, instants: Sequence[int]) -> dict[int, tuple[float, float]]:
+    """Low and high of the readings given as a range."""
+    found: dict[int, tuple[float, float]] = {}
+    for start in range(0, len(instants), CHUNK):
+        some = instants[start : start + CHUNK]
+        rows = fetch(
+            session,
+            "SELECT at_ms, low, high FROM reading_bounds "
+            f"WHERE room_id = ? AND gauge_id = ? AND at_ms IN ({_marks(len(some))})",
+            (room_of(session), gauge_id, *some),
+        )
+        found.update((row[0], (row[1], row[2])) for row in rows)
+    return found
+
+
+def lock_gauges(session: Session, ids: Iterable[int]) -> None:
+    """Make writers to the same gauges wait for each other (two adding to one hour would lose one of two).
+
+    SQLite has one writer at a time already.
+    """
+    if session.connection().dialect.name == "sqlite":
+        return
+    asked = sa.select(Gauge.id).where(Gauge.room_id == room_of(session), Gauge.id.in_(sorted(ids)))
+    session.execute(asked.order_by(Gauge.id).with_for_update(key_share=True, of=Gauge)).all()
+
+
+def add(session: Session, rows: Sequence[Row]) -> None:
+    """Store readings that are known not to be there yet."""
+    room_id = room_of(session)
+    run(
+        session,
+        "INSERT INTO reading (room_id, gauge_id, at_ms, value, mark) VALUES (?, ?, ?, ?, ?)",
+        [(room_id, *row) for row in rows],
+    )
+
+
+def add_bounds(session: Session, rows: Sequence[tuple[int, int, float, float]]) -> None:
+    """Store low and high of readings given as a range: (gauge, instant, low, high)."""
+    room_id = room_of(session)
+    run(
+        session,
+        "INSERT INTO reading_bounds (room_id, gauge_id, at_ms, low, high) VALUES (?, ?, ?, ?, ?)",
+        [(room_id, *row) for row in rows],
+    )
+
+
+def replace(session: Session, row: Row) -> None:
+    """Put another value in the place of a stored reading; its former bounds go."""
+    key = (room_of(session), row.gauge_id, row.at_ms)
+    run(
+        session,
+        "UPDATE reading SET value = ?, mark = ? WHERE room_id = ? AND gauge_id = ? AND at_ms = ?",
+        [(row.value, row.mark, *key)],
+    )
+    run(session, "DELETE FROM reading_bounds WHERE room_id = ? AND gauge_id = ? AND at_ms = ?", [key])
+
+
+def between(session: Session, gauge_id: int, start_ms: int, end_ms: int, *, limit: int | None = None) -> list[Row]:
+    """A gauge's readings from start up to but without end, in time order."""
+    rows = fetch(
+        session,
+        "SELECT gauge_id, at_ms, value, mark FROM reading "
+        "WHERE room_id = ? AND gauge_id = ? AND at_ms >= ? AND at_ms < ? ORDER BY at_ms"
+        + ("" if limit is None else f" LIMIT {limit:d}"),
+        (room_of(session), gauge_id, start_ms, end_ms),
+    )
+    return [Row(*row) for row in rows]
+
+
+def last_instants(session: Session, gauge_ids: Sequence[int]) -> dict[int, int]:
+    """When each gauge last reported; gauges that never did are left out."""
+    found: dict[int, int] = {}
+    for start in range(0, len(gauge_ids), CHUNK):
+        some = gauge_ids[start : start + CHUNK]
+        rows = fetch(
+            session,
+            "SELECT g.id, (SELECT max(r.at_ms) FROM reading r WHERE r.room_id = g.room_id AND r.gauge_id = g.id) "
+            f"FROM gauge g WHERE g.room_id = ? AND g.id IN ({_marks(len(some))})",
+            (room_of(session), *some),
+        )
+        found.update((row[0], row[1]) for row in rows if row[1] is not None)
+    return found
+
+
+def hours(session: Session, gauge_ids: Sequence[int], first: int, end: int) -> dict[int, list[Hour]]:
+    """Rollups of the epoch hours from `first` up to but without `end`, in order, for each gauge."""
+    found: dict[int, list[Hour]] = defaultdict(list)
+    for start in range(0, len(gauge_ids), CHUNK):
+        some = gauge_ids[start : start + CHUNK]
+        rows = fetch(
+            session,
+            f"SELECT gauge_id, {_HOUR_COLUMNS} FROM reading_hour "
+            f"WHERE room_id = ? AND gauge_id IN ({_marks(len(some))}) AND hour >= ? AND hour < ? "
+            "ORDER BY gauge_id, hour",
+            (room_of(session), *some, first, end),
+        )
+        for row in rows:
+            found[row[0]].append(Hour._make(row[1:]))
+    return found
+
+
+def hours_of(session: Session, gauge_id: int, numbers: Iterable[int]) -> dict[int, Hour]:
+    """Rollups of these epoch hours of one gauge."""
+    found: dict[int, Hour] = {}
+    wanted = sorted(numbers)
+    for start in range(0, len(wanted), CHUNK):
+        some = wanted[start : start + CHUNK]
+        rows = fetch(
+            session,
+            f"SELECT {_HOUR_COLUMNS} FROM reading_hour "
+            f"WHERE room_id = ? AND gauge_id = ? AND hour IN ({_marks(len(some))})",
+            (room_of(session), gauge_id, *some),
+        )
+        found.update((row[0], Hour._make(row)) for row in rows)
+    return found
+
+
+def keep_hours(session: Session, gauge_id: int, rollups: Iterable[Hour]) -> None:
+    """Write rollups, over any that are there."""
+    fields = Hour._fields
+    updates = ", ".join(f"{name} = excluded.{name}" for name in fields if name != "hour")
+    room_id = room_of(session)
+    rows = [(room_id, gauge_id, *hour) for hour in rollups]
+    if rows:
+        run(
+            session,
+            f"INSERT INTO reading_hour (room_id, gauge_id, {_HOUR_COLUMNS}) "
+            f"VALUES (?, ?, {_marks(len(fields))}) "
+            f"ON CONFLICT (room_id, gauge_id, hour) DO UPDATE SET {updates}",
+            rows,
+        )
+
+
+def drop_hours(session: Session, gauge_id: int, first: int, end: int) -> None:
+    """Forget rollups from `first` up to but without `end`, before they are made anew."""
+    run(
+        session,
+        "DELETE FROM reading_hour WHERE room_id = ? AND gauge_id = ? AND hour >= ? AND hour < ?",
+        [(room_of(session), gauge_id, first, end)],
+    )
+
+
+def exclusions(session: Session, gauge_ids: Iterable[int]) -> dict[int, list[tuple[int, int]]]:
+    """The excluded spans of each gauge, half-open."""
+    found: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    asked = sa.select(Exclusion.gauge_id, Exclusion.from_ms, Exclusion.to_ms).where(
+        Exclusion.room_id == room_of(session), Exclusion.gauge_id.in_(sorted(gauge_ids))
+    )
+    for gauge_id, from_ms, to_ms in session.execute(asked):
+        found[gauge_id].append((from_ms, to_ms))
+    return found
+
+
+def as_points(rows: Iterable[Row], excluded: Sequence[tuple[int, int]] = ()) -> list[Point]:
+    """Stored readings as statistics take them: excluded spans left out."""
+    return [
+        Point(row.at_ms, row.value, bool(row.mark & QUALIFIED), bool(row.mark & IMPLAUSIBLE))
+        for row in rows
+        if not any(from_ms <= row.at_ms < to_ms for from_ms, to_ms in excluded)
+    ]
+
+
+def neighbours(
+    session: Session, gauge_id: int, start_ms: int, end_ms: int, excluded: Mapping[int, list[tuple[int, int]]]
+) -> tuple[Point | None, Point | None]:
+    """The last reading before a window and the first from its end on that enter statistics."""
+    spans = excluded.get(gauge_id, [])
+    before = _nearest(session, gauge_id, "at_ms < ? ORDER BY at_ms DESC", start_ms, spans)
+    after = _nearest(session, gauge_id, "at_ms >= ? ORDER BY at_ms", end_ms, spans)
+    return before, after
+
+
+def _nearest(
+    session: Session, gauge_id: int, condition: str, instant: int, spans: Sequence[tuple[int, int]]
+) -> Point | None:
+    outside = "".join(" AND NOT (at_ms >= ? AND at_ms < ?)" for _ in spans)
+    where, order = condition.split(" ORDER BY ")
+    rows = fetch(
+        session,
+        "SELECT gauge_id, at_ms, value, mark FROM reading "
+        f"WHERE room_id = ? AND gauge_id = ? AND {where}{outside} AND (mark & {IMPLAUSIBLE}) = 0 "
+        f"ORDER BY {order} LIMIT 1",
+        (room_of(session), gauge_id, instant, *(edge for span in spans for edge in span)),
+    )
+    points = as_points(Row(*row) for row in rows)
+    return points[0] if points else None
+
+
+def hour_range(start_ms: int, end_ms: int) -> tuple[int, int]:
+    """The epoch hours that a window touches: first, and one past the last."""
+    return start_ms // HOUR_MS, -(-end_ms // HOUR_MS)

@@ -1,0 +1,267 @@
+"""Places: the room itself, systems, tanks, sumps and sections, all numbered in one series.
+
+One parent table lets a gauge, a target or a note point at any place with one foreign key.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from datetime import date
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Mapped, declared_attr, mapped_column
+
+from weirbook.engine.relations import structure
+from weirbook.engine.units import Quantity, number
+from weirbook.errors import Fault, Invalid
+from weirbook.record.base import Base, Named, Span, key_to, points_to
+from weirbook.record.columns import Parts, QuantityText
+from weirbook.record.rooms import Room
+
+ROOM_PLACE_ID = 0
+FLOATING, ROOTED = "planted-floating", "planted-rooted"
+SECTION_USES = ("settling", "mechanical", "media", FLOATING, ROOTED, "heating", "return", "other")
+TANK_USES = ("display", "grow-out", "quarantine", "breeding", "holding", "water store")
+DIRECTIONS = ("along", "up", "down")
+
+
+class Place(Named, Base):
+    """What every place shares. `noun` tells which kind it is."""
+
+    __tablename__ = "place"
+    NOUN = "place"
+    PLURAL = "places"
+    COUNTER = "place"
+    noun: Mapped[str] = mapped_column(sa.String(8))
+
+    __mapper_args__ = {"polymorphic_on": "noun"}
+
+    @declared_attr.directive
+    def __table_args__(cls) -> Any:
+        if cls.__name__ != "Place":
+            return ()
+        return sa.UniqueConstraint("room_id", "noun", "handle"), sa.ForeignKeyConstraint(["room_id"], [Room.room_id])
+
+    @property
+    def path(self) -> str:
+        """How a place is written everywhere: "tanks/nursery", or "room"."""
+        return self.PLURAL if self.noun == "room" else f"{self.PLURAL}/{self.handle}"
+
+
+class PlacePart:
+    """The own columns of one kind of place, keyed as its row in `place`."""
+
+    room_id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, autoincrement=False, sort_order=-10)
+    id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, autoincrement=False, sort_order=-9)
+
+    @declared_attr.directive
+    def __mapper_args__(cls) -> Any:
+        return {"polymorphic_identity": cls.NOUN}  # type: ignore[attr-defined]
+
+
+def _as_a_place() -> sa.ForeignKeyConstraint:
+    return sa.ForeignKeyConstraint(["room_id", "id"], ["place.room_id", "place.id"], ondelete="CASCADE")
+
+
+class RoomPlace(Place):
+    """The room as a place, for gauges of its air and notes about all of it."""
+
+    NOUN = "room"
+    PLURAL = "room"
+    __mapper_args__ = {"polymorphic_identity": "room"}
+
+
+class System(PlacePart, Place):
+    """Water that mixes: tanks with the sumps and sections they share."""
+
+    __tablename__ = "system"
+    NOUN = "system"
+    PLURAL = "systems"
+
+    __table_args__ = (_as_a_place(),)
+
+
+class TankSystem(Span, Base):
+    """Which system a tank was in, and when."""
+
+    __tablename__ = "tank_system"
+    subject_id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, autoincrement=False)
+    value: Mapped[int] = mapped_column("system_id", sa.Integer)
+
+    __table_args__ = (key_to("tank", "subject_id", cascade=True), key_to("system", "system_id"))
+
+
+class Tank(PlacePart, Place):
+    """A vessel with animals, or one that stores or mixes water."""
+
+    __tablename__ = "tank"
+    NOUN = "tank"
+    PLURAL = "tanks"
+    REFERENCES = {"system": "system"}
+    STATES = {"system_id": TankSystem}
+
+    system_id: Mapped[int] = mapped_column(sa.Integer)
+    use: Mapped[str] = mapped_column(sa.String(20))
+    footprint: Mapped[dict[str, Any]] = mapped_column(Parts)
+    base_height: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
+    rim_height: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
+    water_depth: Mapped[Quantity] = mapped_column(QuantityText("length"))
+    substrate_depth: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
+    substrate_porosity: Mapped[Quantity | None] = mapped_column(QuantityText("fraction"))
+    hardscape_volume: Mapped[Quantity | None] = mapped_column(QuantityText("volume"))
+    hardscape_mass: Mapped[Quantity | None] = mapped_column(QuantityText("mass"))
+    overflow: Mapped[dict[str, Any] | None] = mapped_column(Parts)
+    set_up_on: Mapped[date | None] = mapped_column(sa.Date)
+    last_reset_on: Mapped[date | None] = mapped_column(sa.Date)
+
+    system: Mapped[System] = points_to("Tank.system_id", "System")
+
+    __table_args__ = (_as_a_place(), key_to("system", "system_id"))
+
+    def faults(self) -> list[Fault]:
+        found = []
+        depth, rim = _si(self.water_depth), _si(self.rim_height)
+        if rim is not None and depth is not None and depth > rim:
+            found.append(Fault("/water_depth", f"The water ({self.water_depth.text()}) stands above the rim."))
+        if rim is not None and (crest := _si((self.overflow or {}).get("crest_height"))) is not None and crest > rim:
+            found.append(Fault("/overflow/crest_height", "The overflow's crest lies above the rim."))
+        if self.hardscape_volume is not None and self.hardscape_mass is not None:
+            found.append(Fault("/hardscape_mass", "Give the hardscape's volume or its mass, not both."))
+        if self.set_up_on and self.last_reset_on and self.last_reset_on < self.set_up_on:
+            found.append(Fault("/last_reset_on", "The last reset lies before the tank was set up."))
+        try:
+            _ = self.net_volume_si
+        except Invalid as trouble:
+            inner = trouble.faults or (Fault("", trouble.message),)
+            found += [fault.under("/footprint") if fault.pointer else Fault("/substrate_depth", fault.message) for fault in inner]
+        return found
+
+    @property
+    def plan_area_si(self) -> float:
+        """Plan area inside, m2."""
+        return structure.plan_area(self.footprint["shape"], dimensions(self.footprint))
+
+    @property
+    def gross_volume_si(self) -> float:
+        """Plan area times running water depth, m3."""
+        return self.plan_area_si * self.water_depth.si("length")
+
+    @property
+    def net_volume_si(self) -> float:
+        """Water really in the tank: gross less what substrate and hardscape displace, m3."""
+        porosity = _si(self.substrate_porosity, "fraction")
+        stone = (_si(self.hardscape_mass, "mass") or 0.0) / structure.STONE_DENSITY
+        return structure.net_volume(
+            self.plan_area_si,
+            self.water_depth.si("length"),
+            _si(self.substrate_depth) or 0.0,
+            structure.BED_POROSITY if porosity is None else porosity,
+            _si(self.hardscape_volume, "volume") or stone,
+        )
+
+
+class Sump(PlacePart, Place):
+    """A vessel below or beside the tanks, cut by baffles into sections."""
+
+    __tablename__ = "sump"
+    NOUN = "sump"
+    PLURAL = "sumps"
+    REFERENCES = {"system": "system"}
+
+    system_id: Mapped[int] = mapped_column(sa.Integer)
+    length: Mapped[Quantity] = mapped_column(QuantityText("length"))
+    width: Mapped[Quantity] = mapped_column(QuantityText("length"))
+    height: Mapped[Quantity] = mapped_column(QuantityText("length"))
+    base_height: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
+
+    system: Mapped[System] = points_to("Sump.system_id", "System")
+
+    __table_args__ = (_as_a_place(), key_to("system", "system_id"))
+
+    @property
+    def brim_volume_si(self) -> float:
+        """Length times width times height, m3."""
+        return self.length.si("length") * self.width.si("length") * self.height.si("length")
+
+
+class SectionUse(Span, Base):
+    """What a section was used for, and when."""
+
+    __tablename__ = "section_use"
+    subject_id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, autoincrement=False)
+    value: Mapped[str] = mapped_column(sa.String(20))
+
+    __table_args__ = (key_to("section", "subject_id", cascade=True),)
+
+
+class Section(PlacePart, Place):
+    """One filter section, in flow order."""
+
+    __tablename__ = "section"
+    NOUN = "section"
+    PLURAL = "sections"
+    REFERENCES = {"sump": "sump"}
+    STATES = {"use": SectionUse}
+
+    sump_id: Mapped[int] = mapped_column(sa.Integer)
+    position: Mapped[int] = mapped_column(sa.Integer)
+    use: Mapped[str] = mapped_column(sa.String(20))
+    direction: Mapped[str] = mapped_column(sa.String(5))
+    length: Mapped[Quantity] = mapped_column(QuantityText("length"))
+    width: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
+    running_depth: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
+    flow_share: Mapped[Quantity | None] = mapped_column(QuantityText("fraction"))
+    inlet: Mapped[dict[str, Any] | None] = mapped_column(Parts)
+    baffle: Mapped[dict[str, Any] | None] = mapped_column(Parts)
+    media: Mapped[dict[str, Any] | None] = mapped_column(Parts)
+    limits: Mapped[dict[str, Any] | None] = mapped_column(Parts)
+
+    sump: Mapped[Sump] = points_to("Section.sump_id", "Sump")
+
+    __table_args__ = (_as_a_place(), key_to("sump", "sump_id"))
+
+    def handle_stems(self) -> Iterator[str]:
+        """Sump, use and a number: sections seldom have names of their own."""
+        return (f"{self.sump.handle}-{self.use}-{number}" for number in itertools.count(1))
+
+    def faults(self) -> list[Fault]:
+        found = []
+        for field, own in (("length", self.length), ("width", self.width)):
+            outer = getattr(self.sump, field)
+            if own is not None and own.si("length") > outer.si("length") * (1 + 1e-9):
+                found.append(Fault(f"/{field}", f"The section is longer or wider than its sump ({outer.text()})."))
+        depth = _si(self.running_depth)
+        if depth is not None and depth > self.sump.height.si("length"):
+            found.append(Fault("/running_depth", f"The water stands above the sump's rim ({self.sump.height.text()})."))
+        return found
+
+    @property
+    def water_volume_si(self) -> float | None:
+        """Length times width at running depth, less the solid share of its media, m3; None without a depth."""
+        if self.running_depth is None:
+            return None
+        width = self.width or self.sump.width
+        bulk = self.length.si("length") * width.si("length") * self.running_depth.si("length")
+        media = self.media or {}
+        if media.get("volume") is None:
+            return bulk
+        porosity = media["porosity"].si("fraction") if media.get("porosity") is not None else structure.BED_POROSITY
+        return max(0.0, bulk - media["volume"].si("volume") * (1 - porosity))
+
+
+PLACES: tuple[type[Place], ...] = (System, Tank, Sump, Section)
+
+
+def dimensions(footprint: dict[str, Any]) -> dict[str, float]:
+    """A footprint's sizes in SI metres; `sides` stays a count."""
+    return {
+        name: value.si("length") if isinstance(value, Quantity) else number(value)
+        for name, value in footprint.items()
+        if name != "shape" and value is not None
+    }
+
+
+def _si(value: Quantity | None, kind: str = "length") -> float | None:
+    return None if value is None else value.si(kind)

@@ -1,0 +1,54 @@
+"""The API on one screen: every noun family, and the document that describes them."""
+
+from __future__ import annotations
+
+from apispec.ext.marshmallow import MarshmallowPlugin
+from flask import Flask
+from flask_smorest import Api
+
+import weirbook
+from weirbook.web import calculators, catalogue, journal, keys, readings, room, summaries
+from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
+from weirbook.web.documents import describe_fields, schema_name
+from weirbook.web.places import SECTIONS, SUMPS, SYSTEMS, TANKS
+from weirbook.web.resource import blueprint
+
+RESOURCES = (SYSTEMS, TANKS, SUMPS, SECTIONS, PUMPS, GAUGES, TARGETS, PARAMETERS, journal.JOURNAL, readings.EXCLUSIONS, readings.CORRECTIONS)
+
+INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
+
+* **Keys**: every call carries `Authorization: Bearer KEY`. Roles: keeper (all), helper (journal, readings by hand, reads),
+  sensor (posts to its listed gauges), viewer (reads).
+* **Quantities** are `{"value": 72, "unit": "in"}` or `"72 in"`; unit names are exact and listed at `/v1/units`.
+* **Places** are written as their path: `room`, `systems/rill`, `tanks/nursery`, `sumps/rack`, `sections/rack-return-1`.
+* **Instants** are RFC 3339 with an offset; weeks are ISO weeks of the room's time zone.
+* **Errors** are RFC 9457 problem documents; `errors` names each bad value by a JSON pointer. A bad request changes nothing.
+* **Edits** are merge-patches under `If-Match` (the ETag of what you read). **Retries** are safe: readings by gauge and
+  instant, records with ids of your own by PUT, other POSTs with an `Idempotency-Key`.
+"""
+
+
+def describe(app: Flask) -> Api:
+    """Register every route and its documentation."""
+    app.config.update(
+        API_TITLE="Weirbook",
+        API_VERSION=weirbook.__version__,
+        OPENAPI_VERSION="3.1.0",
+        API_SPEC_OPTIONS={"info": {"description": INTRODUCTION}},
+    )
+    plugin = MarshmallowPlugin(schema_name_resolver=schema_name)
+    api = Api(app, spec_kwargs={"marshmallow_plugin": plugin})
+    describe_fields(plugin)
+    api.spec.components.security_scheme("key", {"type": "http", "scheme": "bearer"})
+    for blp in (
+        room.blueprint(),
+        *(blueprint(resource) for resource in RESOURCES),
+        keys.blueprint(),
+        catalogue.blueprint(),
+        readings.blueprint(),
+        summaries.blueprint(),
+        calculators.blueprint(),
+    ):
+        api.register_blueprint(blp)
+    app.extensions["weirbook_api"] = api
+    return api

@@ -1,0 +1,262 @@
+"""Fields of the API's schemas: strict about what they take, plain about why they refuse."""
+
+from __future__ import annotations
+
+import math
+import re
+import uuid
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from marshmallow import Schema, ValidationError, fields
+
+from weirbook.engine.times import instant_ms, instant_text
+from weirbook.engine.units import KINDS, Quantity, number, quantity
+from weirbook.errors import Invalid
+from weirbook.record.base import HANDLE, HANDLE_CAP
+
+TEXT_CAP = 20_000
+PLACE_PATTERN = r"^(room|(systems|tanks|sumps|sections)/[a-z0-9]+(-[a-z0-9]+)*)$"
+HANDLE_PATTERN = rf"^{HANDLE.pattern}$"
+
+
+class Words(fields.String):
+    """Text for people: not empty, without NUL, of bounded length."""
+
+    def __init__(self, *, cap: int = TEXT_CAP, **said: Any) -> None:
+        super().__init__(**said)
+        self.cap = cap
+        self.metadata.setdefault("minLength", 1)
+        self.metadata.setdefault("maxLength", cap)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str):
+            raise ValidationError("Send text.")
+        if "\x00" in value:
+            raise ValidationError("Text can't hold a NUL character.")
+        if not value.strip():
+            raise ValidationError("Send some words, or leave this out.")
+        if len(value) > self.cap:
+            raise ValidationError(f"This is {len(value)} characters long; at most {self.cap} are kept.")
+        return value
+
+
+class Handle(fields.String):
+    """A lower-case slug."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(**said)
+        self.metadata.setdefault("pattern", HANDLE_PATTERN)
+        self.metadata.setdefault("maxLength", HANDLE_CAP)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str) or len(value) > HANDLE_CAP or not HANDLE.fullmatch(value):
+            raise ValidationError(
+                f"A handle is made of lower-case letters, digits and single hyphens, at most {HANDLE_CAP} characters."
+            )
+        return value
+
+
+class Reference(Handle):
+    """The handle of another record, shown from the row it points to."""
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return None if value is None else value.handle
+
+
+class PlaceReference(fields.String):
+    """A place as its path: room, systems/rill, tanks/nursery, sumps/rack, sections/rack-return-1."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(**said)
+        self.metadata.setdefault("pattern", PLACE_PATTERN)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str) or len(value) > 80 or not re.fullmatch(PLACE_PATTERN, value):
+            raise ValidationError(
+                "Write a place as its path: room, systems/HANDLE, tanks/HANDLE, sumps/HANDLE or sections/HANDLE."
+            )
+        return value
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return None if value is None else value.path
+
+
+class Choice(fields.String):
+    """One word out of a list."""
+
+    def __init__(self, choices: tuple[str, ...], **said: Any) -> None:
+        super().__init__(**said)
+        self.choices = choices
+        self.metadata.setdefault("enum", list(choices))
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str) or value not in self.choices:
+            raise ValidationError(f"{value!r:.60} is not offered. Choose one of: {', '.join(self.choices)}.")
+        return value
+
+
+class Flag(fields.Boolean):
+    """True or false, nothing that merely looks like it; in a query the words true and false."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> bool:
+        if isinstance(value, bool):
+            return value
+        if self.metadata.get("in_query") and value in ("true", "false"):
+            return bool(value == "true")
+        raise ValidationError("Send true or false.")
+
+
+class Whole(fields.Integer):
+    """A whole number within bounds; digits in a query."""
+
+    def __init__(self, low: int, high: int, **said: Any) -> None:
+        super().__init__(**said)
+        self.low, self.high = low, high
+        self.metadata.setdefault("minimum", low)
+        self.metadata.setdefault("maximum", high)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
+        if self.metadata.get("in_query") and isinstance(value, str) and re.fullmatch(r"[0-9]{1,12}", value, re.ASCII):
+            value = int(value)
+        if isinstance(value, bool) or not isinstance(value, int) or not self.low <= value <= self.high:
+            raise ValidationError(f"Send a whole number from {self.low} to {self.high}.")
+        return value
+
+
+class Instant(fields.String):
+    """An RFC 3339 instant with its offset, held as epoch milliseconds and shown in UTC."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(**said)
+        self.metadata.setdefault("format", "date-time")
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
+        try:
+            return instant_ms(value)
+        except Invalid as trouble:
+            raise ValidationError(trouble.message) from None
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return None if value is None else instant_text(value)
+
+
+class Day(fields.Date):
+    """A date of the room, like 2026-11-25."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> date:
+        if isinstance(value, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", value, re.ASCII):
+            try:
+                return date.fromisoformat(value)
+            except ValueError:
+                pass
+        raise ValidationError("Write a real date, like 2026-11-25.")
+
+
+class Identity(fields.UUID):
+    """A UUID as text."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> uuid.UUID:
+        if isinstance(value, str) and re.fullmatch(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", value, re.ASCII):
+            return uuid.UUID(value)
+        raise ValidationError("Write a UUID, like 01936c5e-8f00-7000-8000-000000000001.")
+
+
+class QuantityField(fields.Field[Quantity]):
+    """A number with an exact unit: {"value": 72, "unit": "in"} or "72 in". Bounds are SI."""
+
+    def __init__(
+        self,
+        kind: str,
+        *,
+        gt: float | None = None,
+        ge: float | None = None,
+        lt: float | None = None,
+        le: float | None = None,
+        **said: Any,
+    ) -> None:
+        super().__init__(**said)
+        self.kind = kind
+        self.bounds = (("more than", gt, float.__gt__), ("at least", ge, float.__ge__)) + (
+            ("less than", lt, float.__lt__),
+            ("at most", le, float.__le__),
+        )
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Quantity:
+        try:
+            found = quantity(value, self.kind)
+        except Invalid as trouble:
+            raise ValidationError(trouble.message) from None
+        size = float(found.si(self.kind))
+        for words, bound, holds in self.bounds:
+            if bound is not None and not holds(size, float(bound)):
+                shown = Quantity(float(bound), KINDS[self.kind].si).to(found.unit, self.kind)
+                raise ValidationError(f"{found.text()} can't be: this must be {words} {shown.text()}.")
+        return found
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return None if value is None else value.as_json()
+
+
+class Computed(fields.Field[Any]):
+    """A value the service computes from the row: SI in, shown in the usual unit of its kind."""
+
+    def __init__(self, kind: str, unit: str | None = None, **said: Any) -> None:
+        super().__init__(dump_only=True, allow_none=True, **said)
+        self.kind = kind
+        self.shown_in = unit or KINDS[kind].default
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        if value is None or not math.isfinite(value):
+            return None
+        return Quantity(value, KINDS[self.kind].si).to(self.shown_in, self.kind).as_json()
+
+
+class LooseQuantity(fields.Field[Any]):
+    """A quantity whose kind depends on the parameter beside it, so its unit is checked there.
+
+    A bare number is in the unit of the record.
+    """
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if isinstance(value, bool) or not isinstance(value, (int, float, str, Mapping)):
+            raise ValidationError('Send a number in the record\'s own unit, "24 degC", or {"value": 24, "unit": "degC"}.')
+        return value
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return None if value is None else value.as_json()
+
+
+class Figure(fields.Float):
+    """A plain number going out, by its shortest text."""
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return None if value is None else number(value)
+
+
+class Part(fields.Nested):
+    """Named values nested in a record; a merge-patch reaches inside them."""
+
+
+class Variant(fields.Field[Any]):
+    """One of several nested shapes, told apart by one word; a merge-patch replaces it whole."""
+
+    def __init__(self, tag: str, shapes: Mapping[str, Schema], **said: Any) -> None:
+        super().__init__(**said)
+        self.tag, self.shapes = tag, shapes
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if not isinstance(value, Mapping):
+            raise ValidationError("Send an object with named values.")
+        word = value.get(self.tag)
+        schema = self.shapes.get(word) if isinstance(word, str) else None
+        if schema is None:
+            raise ValidationError({self.tag: [f"Choose one of: {', '.join(self.shapes)}."]})
+        rest = {name: one for name, one in value.items() if name != self.tag}
+        return {self.tag: word, **schema.load(rest)}
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        if value is None:
+            return None
+        return {self.tag: value[self.tag], **self.shapes[value[self.tag]].dump(value)}

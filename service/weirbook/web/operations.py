@@ -1,0 +1,376 @@
+"""One HTTP operation: its route, who may call it, what it takes, its documentation and its transaction.
+
+Everything under /v1 is declared with `operation`, so that access, unknown query keys, safe retries, the
+commit at the request's edge and the OpenAPI entry are the same everywhere.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import msgspec
+import sqlalchemy as sa
+from flask import Request, Response, request
+from flask_smorest import Blueprint
+from marshmallow import RAISE, Schema, ValidationError
+from sqlalchemy.orm import Session
+
+from weirbook.config import Config
+from weirbook.engine.times import zone
+from weirbook.errors import Busy, Conflict, Invalid, Malformed, NotOffered
+from weirbook.record.access import KeptAnswer, Role
+from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.rooms import Room
+from weirbook.web.access import Caller, note_use, recognise, refuse_beyond
+from weirbook.web.problems import MEDIA_TYPE, TITLES, Problem, faults_in
+
+JSON, CSV, TEXT, MERGE_PATCH = "application/json", "text/csv", "text/plain", "application/merge-patch+json"
+FORMATS = {"json": JSON, "csv": CSV, "text": TEXT}
+
+
+@dataclass(frozen=True)
+class Example:
+    """A call that works against the demo room; a contract test runs it."""
+
+    path: Mapping[str, str] = field(default_factory=dict)
+    query: Mapping[str, str] = field(default_factory=dict)
+    body: Any = None
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+
+class BodyReader(Protocol):
+    """Turns the request's body into what the view works on, before any transaction is opened."""
+
+    def __call__(self, request: Request, config: Config) -> Any: ...
+
+
+@dataclass(frozen=True)
+class Body:
+    """What a request carries: one documented schema for each media type, and its reader."""
+
+    content: Mapping[str, Any]
+    read: BodyReader
+
+
+@dataclass(frozen=True)
+class Operation:
+    """The declaration of one operation."""
+
+    id: str
+    roles: frozenset[Role]
+    query: type[Schema] | None
+    body: Body | None
+    formats: tuple[str, ...]
+    writes: bool
+    replays: bool
+    view: Callable[..., Response]
+
+
+@dataclass
+class Call:
+    """One request under way."""
+
+    session: Session
+    caller: Caller
+    now: int
+    config: Config
+    query: dict[str, Any]
+    body: Any
+    format: str
+    _room: Room | None = None
+
+    @property
+    def room(self) -> Room:
+        if self._room is None:
+            self._room = self.session.get_one(Room, self.caller.room_id)
+        return self._room
+
+    @property
+    def zone(self) -> Any:
+        return zone(self.room.time_zone)
+
+
+def operation(
+    blp: Blueprint,
+    method: str,
+    path: str,
+    *,
+    id: str,
+    summary: str,
+    description: str,
+    roles: frozenset[Role],
+    returns: Any = None,
+    status: int = 200,
+    also: Mapping[int, Any] | None = None,
+    query: type[Schema] | None = None,
+    body: Body | None = None,
+    formats: tuple[str, ...] = ("json",),
+    problems: tuple[int, ...] = (),
+    example: Example | None = None,
+    writes: bool | None = None,
+    replays: bool = True,
+    headers: tuple[str, ...] = (),
+) -> Callable[[Callable[..., Response]], Callable[..., Response]]:
+    """Declare an operation. `returns` is a schema or a JSON schema; `also` further statuses it may answer."""
+    example = example or Example()
+    stores = method not in ("GET",) if writes is None else writes
+
+    def declare(view: Callable[..., Response]) -> Callable[..., Response]:
+        declared = Operation(id, roles, query, body, formats, stores, replays, view)
+
+        def endpoint(**path_values: Any) -> Response:
+            raise AssertionError("operations are performed by Service.dispatch_request")
+
+        endpoint.operation = declared  # type: ignore[attr-defined]
+        endpoint.__name__ = id
+        refusals = _refusals(method, path, stores, query, body, problems)
+        document = {
+            "operationId": id,
+            "summary": summary,
+            "description": f"{description}\n\nKeys: {', '.join(sorted(roles))}.",
+            "security": [{"key": []}],
+            "parameters": [*_query_parameters(query, formats, example), *_header_parameters(headers, method, stores, example)],
+            "responses": {
+                str(status): _success(returns, formats, status),
+                **{str(code): _success(shape, formats, code) for code, shape in (also or {}).items()},
+                **{str(code): _refusal(code) for code in refusals},
+            },
+            "x-example": {
+                "path": dict(example.path),
+                "query": dict(example.query),
+                "headers": dict(example.headers),
+                **({"body": example.body} if example.body is not None else {}),
+                "status": status,
+            },
+        }
+        if body is not None:
+            document["requestBody"] = {
+                "required": True,
+                "content": {
+                    media: {"schema": shape, **({"example": example.body} if media != CSV and example.body is not None else {})}
+                    for media, shape in body.content.items()
+                },
+            }
+        endpoint = blp.doc(**document)(endpoint)
+        blp.route(path, methods=[method], endpoint=id)(endpoint)
+        return view
+
+    return declare
+
+
+def perform(declared: Operation, database: Database, config: Config, path_values: Mapping[str, Any]) -> Response:
+    """Recognise the caller, read what was sent, and do it in one transaction."""
+    now = now_ms()
+    form = _format(declared)
+    link_allowed = request.method in ("GET", "HEAD") and form != "json"
+    caller = recognise(database, request, now, link_allowed=link_allowed)
+    refuse_beyond(caller, declared.roles)
+    query = _read_query(declared)
+    body = declared.body.read(request, config) if declared.body is not None else None
+    with database.write() if declared.writes else database.read() as session:
+        enter_room(session, caller.room_id)
+        call = Call(session, caller, now, config, query, body, form)
+        token = _token(declared)
+        if token is not None:
+            kept = _kept(call, declared, token)
+            if kept is not None:
+                return kept
+        response = declared.view(call, **path_values)
+        if token is not None:
+            _keep(call, declared, token, response)
+    try:
+        note_use(database, caller, now)
+    except Busy:
+        pass  # the last use is best effort: the answer is what counts
+    return response
+
+
+def _format(declared: Operation) -> str:
+    if declared.formats == ("json",):
+        return "json"
+    asked = request.args.get("format")
+    if asked is not None:
+        if asked not in declared.formats:
+            raise Invalid(f"'{asked}' is not offered here. Formats: {', '.join(declared.formats)}.", "/format")
+        return asked
+    best = request.accept_mimetypes.best_match([FORMATS[name] for name in declared.formats], FORMATS["json"])
+    return next(name for name, media in FORMATS.items() if media == best)
+
+
+def _read_query(declared: Operation) -> dict[str, Any]:
+    sent = {name: values for name, values in request.args.lists()}
+    sent.pop("key", None)
+    if declared.formats != ("json",):
+        sent.pop("format", None)
+    for name, values in sent.items():
+        if len(values) > 1:
+            raise Invalid(f"'{name}' is given {len(values)} times; give it once.", f"/{name}")
+        if "\x00" in values[0] or "\x00" in name:
+            raise Invalid("Text can't hold a NUL character.", f"/{name}")
+    schema = (declared.query or Schema)(unknown=RAISE)
+    return load(schema, {name: values[0] for name, values in sent.items()})
+
+
+def load(schema: Schema, raw: Mapping[str, Any]) -> dict[str, Any]:
+    """Checked values, or Invalid with every fault at its pointer."""
+    try:
+        loaded: dict[str, Any] = schema.load(raw)
+        return loaded
+    except ValidationError as trouble:
+        raise Invalid("Some of this can't be taken as it is.", faults=faults_in(trouble.messages, schema)) from None
+
+
+def json_value(request: Request, config: Config, media: tuple[str, ...] = (JSON,)) -> Any:
+    """The JSON body. Strict: UTF-8, no NaN or Infinity, a JSON content type. Raises NotOffered, Malformed."""
+    if request.mimetype not in media:
+        raise NotOffered(f"Send the body as {' or '.join(media)}, and say so in Content-Type.")
+    try:
+        return msgspec.json.decode(request.get_data(cache=True))
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as trouble:
+        raise Malformed(f"The body is not JSON: {trouble}. NaN and Infinity are not numbers in JSON.") from None
+
+
+def json_object(request: Request, config: Config, media: tuple[str, ...] = (JSON,)) -> dict[str, Any]:
+    """The JSON body, which must be an object."""
+    value = json_value(request, config, media)
+    if not isinstance(value, dict):
+        raise Invalid("Send an object with named values.", "")
+    return value
+
+
+def loaded_by(schema: Schema) -> BodyReader:
+    """A reader that checks a JSON object by `schema`."""
+
+    def read(request: Request, config: Config) -> Any:
+        return load(schema, json_object(request, config))
+
+    return read
+
+
+def merge_patch(request: Request, config: Config) -> dict[str, Any]:
+    """An RFC 7396 merge-patch, sent as such or as plain JSON."""
+    return json_object(request, config, (MERGE_PATCH, JSON))
+
+
+def reply(data: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
+    """A JSON answer."""
+    response = Response(msgspec.json.encode(data), status, content_type=JSON)
+    response.headers.update(headers or {})
+    return response
+
+
+def _token(declared: Operation) -> str | None:
+    """The caller's Idempotency-Key on a POST that stores something."""
+    token = request.headers.get("Idempotency-Key")
+    if token is None or request.method != "POST" or not declared.writes:
+        return None
+    if not 1 <= len(token) <= 200 or not token.isascii() or not token.isprintable():
+        raise Malformed("An Idempotency-Key has 1 to 200 printable ASCII characters.")
+    return token
+
+
+def _request_hash() -> str:
+    told = f"{request.method} {request.full_path} {request.mimetype}\n".encode()
+    return hashlib.sha256(told + request.get_data(cache=True)).hexdigest()
+
+
+def _kept(call: Call, declared: Operation, token: str) -> Response | None:
+    """The answer kept for this token; None the first time. Raises Conflict if another request used it."""
+    call.session.execute(sa.delete(KeptAnswer).where(KeptAnswer.room_id == call.caller.room_id, KeptAnswer.created_at_ms < call.now - call.config.answer_kept_ms))
+    kept = call.session.get(KeptAnswer, (call.caller.room_id, call.caller.key_id, token))
+    if kept is None:
+        return None
+    if kept.request_hash != _request_hash():
+        raise Conflict("This Idempotency-Key was used for another request. Take a new one.", slug="token-reused")
+    if not declared.replays:
+        raise Conflict("This was done already, and its secret is not kept, so it can't be shown again.", slug="not-replayed")
+    response = Response(kept.body, kept.status)
+    response.headers.update(msgspec.json.decode(kept.headers))
+    response.headers["Idempotent-Replay"] = "true"
+    return response
+
+
+def _keep(call: Call, declared: Operation, token: str, response: Response) -> None:
+    carried = {name: response.headers[name] for name in ("Content-Type", "Location", "ETag") if name in response.headers}
+    call.session.add(
+        KeptAnswer(
+            room_id=call.caller.room_id,
+            key_id=call.caller.key_id,
+            token=token,
+            request_hash=_request_hash(),
+            status=response.status_code,
+            headers=msgspec.json.encode(carried).decode(),
+            body=response.get_data() if declared.replays else b"",
+            created_at_ms=call.now,
+        )
+    )
+    call.session.flush()
+
+
+def _refusals(
+    method: str, path: str, stores: bool, query: Any, body: Body | None, problems: tuple[int, ...]
+) -> list[int]:
+    codes = {400, 401, 403, 422, 503, *problems}
+    if "<" in path:
+        codes.add(404)
+    if body is not None:
+        codes |= {413, 415}
+    if method == "POST" and stores:
+        codes.add(409)
+    if method in ("PATCH", "DELETE"):
+        codes |= {409, 412, 428}
+    return sorted(codes)
+
+
+def _refusal(code: int) -> dict[str, Any]:
+    return {"description": TITLES[code], "content": {MEDIA_TYPE: {"schema": Problem}}}
+
+
+def _success(shape: Any, formats: tuple[str, ...], status: int) -> dict[str, Any]:
+    words = {200: "Done", 201: "Made", 204: "Gone", 304: "Unchanged"}[status]
+    if status in (204, 304):
+        return {"description": words}
+    content: dict[str, Any] = {JSON: {"schema": shape or {"type": "object"}}}
+    for name in formats[1:]:
+        content[FORMATS[name]] = {"schema": {"type": "string"}}
+    return {"description": words, "content": content}
+
+
+def _query_parameters(query: type[Schema] | None, formats: tuple[str, ...], example: Example) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = []
+    if query is not None:
+        found.append({"in": "query", "schema": query})
+    if len(formats) > 1:
+        found.append(
+            {
+                "in": "query",
+                "name": "format",
+                "schema": {"type": "string", "enum": list(formats)},
+                "description": "The form of the answer; beats Accept.",
+            }
+        )
+        found.append(
+            {
+                "in": "query",
+                "name": "key",
+                "schema": {"type": "string"},
+                "description": "A viewer key marked for links, for programs that can't send headers; not with JSON.",
+            }
+        )
+    return found
+
+
+def _header_parameters(names: tuple[str, ...], method: str, stores: bool, example: Example) -> list[dict[str, Any]]:
+    words = {
+        "If-Match": "The ETag of the version you edit.",
+        "If-None-Match": "An ETag you hold: answered 304 if it is still the present one.",
+        "Idempotency-Key": "A token of your own: the same request with it is done once, and repeated answers are kept a day.",
+    }
+    wanted = [*names, *(["Idempotency-Key"] if method == "POST" and stores else [])]
+    return [
+        {"in": "header", "name": name, "schema": {"type": "string", **({"example": example.headers[name]} if name in example.headers else {})}, "required": name == "If-Match", "description": words[name]}
+        for name in wanted
+    ]

@@ -1,0 +1,111 @@
+"""/v1/room: the one room of the key that asks, and its settings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Response
+from flask_smorest import Blueprint
+from marshmallow import Schema, ValidationError, fields
+
+from weirbook.engine.times import zone
+from weirbook.engine.units import KINDS, unit
+from weirbook.errors import Invalid
+from weirbook.record.rooms import Room
+from weirbook.web.access import KEEPER, READERS
+from weirbook.web.fields import QuantityField, Words
+from weirbook.web.operations import JSON, MERGE_PATCH, Body, Call, Example, merge_patch, operation
+from weirbook.web.resource import RecordSchema, Resource, match, patched, shown
+
+
+class TimeZone(fields.String):
+    """An IANA time zone."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str) or len(value) > 60:
+            raise ValidationError("Write a time zone like Europe/Lisbon.")
+        try:
+            zone(value)
+        except Invalid as trouble:
+            raise ValidationError(trouble.message) from None
+        return value
+
+
+class PreferredUnits(fields.Field[Any]):
+    """From kind of quantity to the unit in which answers are shown."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> dict[str, str]:
+        if not isinstance(value, dict):
+            raise ValidationError('Send kinds and units, like {"volume": "gal"}.')
+        chosen = {}
+        for kind, name in value.items():
+            if kind not in KINDS or not isinstance(name, str):
+                raise ValidationError(f"{kind!r:.40} is not a kind of quantity. Kinds and units are listed at /v1/units.")
+            try:
+                chosen[kind] = unit(kind, name).name
+            except Invalid as trouble:
+                raise ValidationError({kind: [trouble.message]}) from None
+        return chosen
+
+
+class RoomSchema(RecordSchema):
+    id = fields.UUID(dump_only=True, attribute="public_id")
+    name = Words(cap=120, required=True)
+    notes = Words(allow_none=True)
+    time_zone = TimeZone(required=True, metadata={"description": "IANA name; days and weeks are this zone's."})
+    preferred_units = PreferredUnits(
+        allow_none=True, metadata={"type": "object", "description": "Kind of quantity to unit, for answers."}
+    )
+    altitude = QuantityField("length", ge=-450, le=9000, allow_none=True)
+    air_temperature = QuantityField("temperature", ge=223.15, le=343.15, allow_none=True)
+    air_humidity = QuantityField("fraction", ge=0, le=1, allow_none=True)
+    currency = fields.String(allow_none=True, metadata={"description": "ISO 4217 code", "pattern": "^[A-Z]{3}$"})
+
+
+ROOM = Resource(
+    model=Room,
+    schema=RoomSchema,
+    words="The room and its settings.",
+    example={},
+    example_key="",
+    example_patch={},
+)
+
+
+def blueprint() -> Blueprint:
+    """GET and PATCH of the room."""
+    blp = Blueprint("room", "room", url_prefix="/v1", description="The room and its settings.")
+
+    @operation(
+        blp,
+        "GET",
+        "/room",
+        id="get_room",
+        summary="The room",
+        description="Its name, time zone, preferred units, altitude, air and currency. A key belongs to one room.",
+        roles=READERS,
+        returns=RoomSchema,
+    )
+    def get_room(call: Call) -> Response:
+        return shown(call, ROOM, call.room)
+
+    patch: Schema = RoomSchema(partial=True, exclude=["id", "version", "created_at", "updated_at"])
+
+    @operation(
+        blp,
+        "PATCH",
+        "/room",
+        id="edit_room",
+        summary="Change the room's settings",
+        description="A merge-patch under If-Match. Readings keep their instants when the time zone changes; days and weeks follow it from then on.",
+        roles=KEEPER,
+        body=Body({MERGE_PATCH: patch, JSON: patch}, merge_patch),
+        returns=RoomSchema,
+        headers=("If-Match",),
+        example=Example(body={"currency": "EUR"}, headers={"If-Match": "*"}),
+    )
+    def edit_room(call: Call) -> Response:
+        match(call.room)
+        return patched(call, ROOM, call.room, call.body)
+
+    return blp

@@ -1,0 +1,147 @@
+"""What every calculator in the catalogue must carry."""
+
+import json
+import re
+from collections.abc import Iterator
+
+import pytest
+
+from weirbook.engine.catalogue import CALCULATORS, calculator
+from weirbook.engine.shape import (
+    CHOICE,
+    COUNT,
+    TEXT,
+    YES_NO,
+    Calculator,
+    Param,
+    Result,
+    answer,
+    as_json,
+    params_of,
+)
+from weirbook.engine.units import KINDS, unit
+from weirbook.errors import Unknown
+
+UNITLESS = {CHOICE, COUNT, TEXT, YES_NO}
+DOORS = {
+    "systems",
+    "tanks",
+    "sumps",
+    "sections",
+    "pumps",
+    "heaters",
+    "lights",
+    "groups",
+    "species",
+    "gauges",
+    "room",
+}
+SNAKE = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)*")
+KEBAB = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+
+every_calculator = pytest.mark.parametrize("one", CALCULATORS, ids=lambda one: one.name)
+
+
+def inputs_of(inputs: type) -> Iterator[tuple[str, Param]]:
+    for name, declared in params_of(inputs).items():
+        yield name, declared
+        if declared.part is not None:
+            yield from inputs_of(declared.part)
+
+
+def results_of(results: tuple[Result, ...]) -> Iterator[Result]:
+    for result in results:
+        yield result
+        yield from results_of(result.fields)
+
+
+def test_names_are_unique_and_sorted() -> None:
+    names = [one.name for one in CALCULATORS]
+    assert names == sorted(set(names))
+
+
+@every_calculator
+def test_a_calculator_is_found_by_its_name(one: Calculator) -> None:
+    assert calculator(one.name) is one
+
+
+def test_an_unknown_name_is_answered_with_those_there_are() -> None:
+    with pytest.raises(Unknown, match="turnover"):
+        calculator("no-such-thing")
+
+
+@every_calculator
+def test_a_calculator_says_what_it_does_its_limits_and_its_sources(one: Calculator) -> None:
+    assert KEBAB.fullmatch(one.name)
+    assert one.title and one.doc.endswith(".")
+    assert one.limits and all(one.limits)
+    assert one.sources
+    for source in one.sources:
+        assert source.author and source.title and source.where
+    assert set(one.doors) <= DOORS
+
+
+@every_calculator
+def test_every_input_has_a_name_a_kind_and_words(one: Calculator) -> None:
+    for name, declared in inputs_of(one.inputs):
+        assert SNAKE.fullmatch(name)
+        assert declared.doc.endswith("."), name
+        if declared.part is not None:
+            continue
+        assert declared.kind in UNITLESS or declared.kind in KINDS, name
+        if declared.is_quantity:
+            assert unit(declared.kind, declared.shown_in).name == declared.shown_in
+        else:
+            assert declared.unit is None
+        assert bool(declared.choices) == (declared.kind == CHOICE), name
+
+
+@every_calculator
+def test_every_result_has_a_name_a_kind_and_words(one: Calculator) -> None:
+    for result in results_of(one.results):
+        assert SNAKE.fullmatch(result.name)
+        assert result.doc.endswith("."), result.name
+        if result.fields:
+            assert result.kind == "list"
+        else:
+            assert result.kind in UNITLESS or result.kind in KINDS, result.name
+        if result.shown_in is not None:
+            assert unit(result.kind, result.shown_in).name == result.shown_in
+
+
+@every_calculator
+def test_the_docstring_of_its_function_has_all_parts(one: Calculator) -> None:
+    doc = one.solve.__doc__ or ""
+    parts = (
+        "Equation",
+        "Shapes and units:",
+        "Valid for:",
+        "Uncertainty:",
+        "Raises:",
+        "Source:",
+        "Not covered:",
+    )
+    assert [part for part in parts if part not in doc] == []
+
+
+@every_calculator
+def test_the_example_answers_with_every_declared_result(one: Calculator) -> None:
+    given = answer(one, one.example)
+    assert set(given.values) == {result.name for result in one.results}
+    shown = as_json(given)
+    assert json.loads(json.dumps(shown, allow_nan=False)) == shown
+    assert shown["steps"]
+    assert all(result.fields or shown["results"][result.name] is not None for result in one.results)
+
+
+@every_calculator
+def test_every_step_of_the_example_follows_from_its_own_numbers(one: Calculator, assert_followed) -> None:
+    for step in answer(one, one.example).steps:
+        assert_followed(step)
+
+
+@every_calculator
+def test_cautions_have_codes_for_programs_and_words_for_people(one: Calculator) -> None:
+    for caution in answer(one, one.example).cautions:
+        assert KEBAB.fullmatch(caution.code)
+        assert caution.text.endswith(".")
