@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.read_windows import Stretch, read_windows
 from weirbook.engine.relations.windows import Band
-from weirbook.engine.times import instant_text, midnight_ms, week_text
+from weirbook.engine.times import day_of, instant_text, midnight_ms, week_text
 from weirbook.engine.units import number
 from weirbook.record.equipment import Gauge
 from weirbook.record.journal import JournalEntry
@@ -43,6 +43,12 @@ def week_of(monday: date, zone: ZoneInfo, now: int) -> Week:
     """The week that begins on a Monday; of a running one what has passed."""
     start, end = midnight_ms(monday, zone), midnight_ms(monday + timedelta(days=7), zone)
     return Week(monday, start, end, max(start, min(end, now)))
+
+
+def last_full_monday(now: int, zone: ZoneInfo) -> date:
+    """The Monday of the last week that is over."""
+    today = day_of(now, zone)
+    return today - timedelta(days=today.weekday() + 7)
 
 
 def summarise_week(session: Session, week: Week, system_handle: str | None = None) -> dict[str, Any]:

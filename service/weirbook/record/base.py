@@ -116,14 +116,13 @@ def key_to(table: str, column: str, *, cascade: bool = False) -> sa.ForeignKeyCo
     )
 
 
-def points_to(column: str, target: str, *, optional: bool = False) -> Any:
+def points_to(column: str, target: str) -> Any:
     """The record that `column` ("Tank.system_id") names, loaded with its row and never written through."""
     owner = column.split(".")[0]
     return relationship(
         target,
         viewonly=True,
         lazy="joined",
-        innerjoin=not optional,
         primaryjoin=f"and_(foreign({owner}.room_id) == {target}.room_id, foreign({column}) == {target}.id)",
     )
 

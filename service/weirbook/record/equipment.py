@@ -44,7 +44,7 @@ class Pump(Named, Base):
     power: Mapped[Quantity | None] = mapped_column(QuantityText("power"))
     running: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))
 
-    from_section: Mapped[Section | None] = points_to("Pump.from_section_id", "Section", optional=True)
+    from_section: Mapped[Section | None] = points_to("Pump.from_section_id", "Section")
     to_tank: Mapped[Tank] = points_to("Pump.to_tank_id", "Tank")
 
     __table_args__ = (

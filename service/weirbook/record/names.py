@@ -96,7 +96,7 @@ def dependents(session: Session, row: Edited) -> list[str]:
     """What hangs on a record, in words with counts: every row that points at it and is not a part of it."""
     mapper = sa.inspect(type(row))
     own_tables = set(mapper.tables)
-    words = {m.local_table: _plural(m.class_) for m in Base.registry.mappers}
+    nouns = {m.local_table: _noun(m.class_) for m in Base.registry.mappers}
     found = []
     for table in Base.metadata.sorted_tables:
         if table in own_tables:
@@ -107,14 +107,19 @@ def dependents(session: Session, row: Edited) -> list[str]:
             column = key.columns.values()[-1]
             count = _count(session, table, column, row.id)  # type: ignore[attr-defined]
             if count:
-                found.append(f"{words[table]} ({count if count <= 1000 else 'over 1000'})")
+                found.append(_counted(count, nouns[table]))
     return found
 
 
-def _plural(model: type[Any]) -> str:
+def _noun(model: type[Any]) -> str:
     if issubclass(model, Span):
-        return "earlier states"
-    return getattr(model, "PLURAL", model.__tablename__.replace("_", " "))
+        return "earlier state"
+    return getattr(model, "NOUN", model.__tablename__.replace("_", " "))
+
+
+def _counted(count: int, noun: str) -> str:
+    plural = f"{noun[:-1]}ies" if noun.endswith("y") else f"{noun}s"
+    return f"1 {noun}" if count == 1 else f"{count if count <= 1000 else 'over 1000'} {plural}"
 
 
 def _count(session: Session, table: sa.Table, column: sa.Column[Any], value: Any) -> int:

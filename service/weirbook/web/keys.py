@@ -40,6 +40,10 @@ class KeySchema(Schema):
     created_at = Instant(dump_only=True, attribute="created_at_ms")
 
 
+class KeyRequestSchema(KeySchema):
+    """What a key is made from."""
+
+
 class NewKeySchema(KeySchema):
     """A key just made, with its secret: it is never shown again."""
 
@@ -81,7 +85,7 @@ def blueprint() -> Blueprint:
     def list_keys(call: Call) -> Response:
         return listing(call, KEYS)
 
-    body = KeySchema(exclude=["handle", "revoked_at", "last_used_at", "version", "created_at"])
+    body = KeyRequestSchema(exclude=["handle", "revoked_at", "last_used_at", "version", "created_at"])
 
     @operation(
         blp,

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
-from weirbook.actions.summarise_week import SUMMARY_COLUMNS, summarise_week, week_of
-from weirbook.engine.times import day_of, week_start
+from weirbook.actions.summarise_week import SUMMARY_COLUMNS, last_full_monday, summarise_week, week_of
+from weirbook.engine.times import week_start
 from weirbook.errors import Invalid
 from weirbook.web.access import READERS
 from weirbook.web.fields import Handle, Words
@@ -48,18 +48,13 @@ def blueprint() -> Blueprint:
         example=Example(query={"week": "2026-W47"}),
     )
     def weekly(call: Call) -> Response:
-        monday = last_full_monday(call) if "week" not in call.query else _week(call.query["week"])
+        monday = last_full_monday(call.now, call.zone) if "week" not in call.query else _week(call.query["week"])
         found = summarise_week(call.session, week_of(monday, call.zone, call.now), call.query.get("system"))
         if call.format == "csv":
             return as_csv(call, found["rows"], SUMMARY_COLUMNS)
         return reply(found)
 
     return blp
-
-
-def last_full_monday(call: Call) -> date:
-    today = day_of(call.now, call.zone)
-    return today - timedelta(days=today.weekday() + 7)
 
 
 def _week(text: str) -> date:

@@ -1,0 +1,34 @@
+"""The server: one process that writes, some threads, quiet logs."""
+
+from __future__ import annotations
+
+import click
+from flask import Flask
+from waitress.server import create_server
+
+THREADS = 8
+BODY_BUFFER = 1024 * 1024
+
+
+def run_server(app: Flask, host: str, port: int) -> None:
+    """Serve until interrupted. Raises click.ClickException where the address is taken."""
+    try:
+        server = create_server(
+            app,
+            host=host,
+            port=port,
+            threads=THREADS,
+            ident=None,
+            clear_untrusted_proxy_headers=True,
+            max_request_body_size=app.config["MAX_CONTENT_LENGTH"],
+            inbuf_overflow=BODY_BUFFER,
+            channel_timeout=60,
+        )
+    except OSError as trouble:
+        raise click.ClickException(f"{host}:{port} can't be listened on: {trouble.strerror}. Choose another --port.") from None
+    shown = f"[{host}]" if ":" in host else host
+    click.echo(f"Weirbook serves http://{shown}:{server.effective_port}  (documentation at /docs; Ctrl-C ends it)", err=True)
+    try:
+        server.run()
+    finally:
+        server.close()

@@ -1,0 +1,45 @@
+"""The week of a room as a table for a terminal."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from weirbook.actions.summarise_week import last_full_monday, summarise_week, week_of
+from weirbook.engine.times import day_of, instant_ms, week_start, zone
+from weirbook.record.database import now_ms
+from weirbook.record.rooms import Room
+from weirbook.tables import to_text
+
+TABLE_COLUMNS = (
+    "system",
+    "place",
+    "parameter",
+    "unit",
+    "count",
+    "min",
+    "mean",
+    "max",
+    "last",
+    "target_low",
+    "target_high",
+    "minutes_outside",
+)
+"""What of the weekly table fits a terminal."""
+
+
+def week_in_words(session: Session, week: str | None = None, system: str | None = None) -> str:
+    """The weekly table, silent gauges and notes for a terminal."""
+    room = session.scalars(sa.select(Room)).one()
+    where, now = zone(room.time_zone), now_ms()
+    monday = week_start(week) if week else last_full_monday(now, where)
+    found = summarise_week(session, week_of(monday, where, now), system)
+    rows = [[row[name] if not isinstance(row[name], float) else round(row[name], 3) for name in TABLE_COLUMNS] for row in found["rows"]]
+    head = f"{room.name}, week {found['week']} ({day_of(instant_ms(found['from']), where)} on)"
+    lines = [head + ("" if found["complete"] else ", still running"), "", to_text(TABLE_COLUMNS, rows)]
+    if found["silent"]:
+        lines += ["Silent at its end:"]
+        lines += [f"  {one['gauge']} ({one['place']}), last heard {one['last_at'] or 'never'}" for one in found["silent"]]
+    if found["notes"]:
+        lines += ["Notes:"] + [f"  {one['at'][:16]}  {one['place']}: {one['words']}" for one in found["notes"]]
+    return "\n".join(lines)
