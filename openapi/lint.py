@@ -3,7 +3,7 @@
     python openapi/lint.py openapi/weirbook.json
 
 Prints one line a finding and ends with 1 if there is any. A rule is a function from the document to its
-findings, listed in RULES; DEVELOPERS.md says what a rule is for where its words don't.
+findings, listed in RULES.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ HEADER = re.compile(r"[A-Z][a-z0-9]*(-[A-Z][a-z0-9]*)*")
 SUMMARY_CAP = 72
 
 PLAIN = frozenset(
-    "created_at detail expires_at handle height id length name notes power revoked_at status title "
-    "updated_at version width".split()
+    "created_at detail expires_at handle height id length name notes parameter power reason revoked_at role "
+    "status sump system title updated_at version width words".split()
 )
 """Names of properties that need no words."""
 
@@ -197,11 +197,10 @@ def parameters_are_described(document: Node) -> Iterator[Finding]:
 
 
 def properties_are_described(document: Node) -> Iterator[Finding]:
-    for where, node in nodes(document.get("components", {}).get("schemas", {}), "#/components/schemas"):
-        properties = node.get("properties")
-        if where.endswith("/properties") or not isinstance(properties, Mapping):
-            continue
-        for name, schema in properties.items():
+    """Of named components: a part without a name of its own is told by the words of the property it stands in."""
+    for component, shape in document.get("components", {}).get("schemas", {}).items():
+        for name, schema in shape.get("properties", {}).items():
+            where = f"#/components/schemas/{component}"
             if not SNAKE.fullmatch(name):
                 yield Finding(where, f"property {name} must be snake_case")
             if not (name in PLAIN or schema.get("description") or "$ref" in schema):
@@ -218,7 +217,9 @@ def paths_are_plain(document: Node) -> Iterator[Finding]:
     for path in document["paths"]:
         segments = path.removeprefix("/").split("/")
         if segments[0] != "v1" or not all(SEGMENT.fullmatch(segment) for segment in segments):
-            yield Finding(path, "a path is /v1 and lower-case words joined by hyphens, without a slash at its end")
+            yield Finding(
+                path, "a path is /v1 and lower-case words joined by hyphens, without a slash at its end"
+            )
 
 
 def edits_are_guarded(document: Node) -> Iterator[Finding]:

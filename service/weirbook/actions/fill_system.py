@@ -14,7 +14,7 @@ from weirbook.actions.filling import Absent, Facts
 from weirbook.engine.shape import Filled
 from weirbook.engine.units import Quantity
 from weirbook.record.equipment import Pump, PumpRunning
-from weirbook.record.places import Section, Sump, System, Tank
+from weirbook.record.places import Section, System, Tank
 from weirbook.record.whereabouts import states_at, whereabouts
 
 
@@ -45,12 +45,11 @@ class SystemFacts:
 
     @cached_property
     def sections(self) -> Sequence[Section]:
-        asked = sa.select(Section).join(Sump, sa.and_(Sump.room_id == Section.room_id, Sump.id == Section.sump_id))
-        asked = asked.where(Sump.system_id == self.system.id).order_by(Section.sump_id, Section.position, Section.id)
+        asked = sa.select(Section).order_by(Section.sump_id, Section.position, Section.id)
         return [
             one
             for one in self.session.scalars(asked).unique()
-            if one.retired_at_ms is None or one.retired_at_ms > self.at_ms
+            if one.sump.system_id == self.system.id and (one.retired_at_ms is None or one.retired_at_ms > self.at_ms)
         ]
 
     @cached_property

