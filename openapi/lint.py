@@ -26,8 +26,7 @@ HEADER = re.compile(r"[A-Z][a-z0-9]*(-[A-Z][a-z0-9]*)*")
 SUMMARY_CAP = 72
 
 PLAIN = frozenset(
-    "created_at detail expires_at handle height id length name notes parameter power reason revoked_at role "
-    "status sump system title updated_at version width words".split()
+    {"created_at","detail","expires_at","handle","height","id","length","name","notes","parameter","power","reason","revoked_at","role","status","sump","system","title","updated_at","version","width","words"}
 )
 """Names of properties that need no words."""
 
@@ -181,9 +180,10 @@ def examples_fit_their_schema(document: Node) -> Iterator[Finding]:
         example = operation.said.get("x-example", {})
         content = operation.said.get("requestBody", {}).get("content", {})
         for media, shape in content.items():
-            if media.endswith("json") and "body" in example:
-                if trouble := misfit(shape["schema"], example["body"]):
-                    yield Finding(operation.where, f"the x-example's body does not fit {media}: {trouble}")
+            if not (media.endswith("json") and "body" in example):
+                continue
+            if trouble := misfit(shape["schema"], example["body"]):
+                yield Finding(operation.where, f"the x-example's body does not fit {media}: {trouble}")
 
 
 def parameters_are_described(document: Node) -> Iterator[Finding]:
