@@ -30,9 +30,10 @@ from weirbook.record.migrations import migrate
 from weirbook.record.names import find
 from weirbook.record.rooms import Room
 from weirbook.tables import to_text
-from weirbook.week_table import week_in_words
 from weirbook.web.docs import document
 from weirbook.web.serving import run_server
+from weirbook.week_table import week_in_words
+
 
 class Commands(click.Group):
     """Refusals made on purpose end a command with their words, not with a traceback."""
@@ -45,7 +46,9 @@ class Commands(click.Group):
 
 
 def _in_words(trouble: Trouble) -> str:
-    lines = [f"  {fault.pointer}: {fault.message}" for fault in trouble.faults if fault.message != trouble.message]
+    lines = [
+        f"  {fault.pointer}: {fault.message}" for fault in trouble.faults if fault.message != trouble.message
+    ]
     return "\n".join([trouble.message, *lines])
 
 
@@ -86,7 +89,9 @@ def key() -> None:
 @click.option("--role", required=True, type=click.Choice([str(role) for role in Role]))
 @click.option("--name", required=True, help="Whose or what it is.")
 @click.option("--for-links", is_flag=True, help="A viewer key that may stand in an address.")
-@click.option("--gauge", "gauges", multiple=True, help="A gauge that a sensor key posts to; repeat for several.")
+@click.option(
+    "--gauge", "gauges", multiple=True, help="A gauge that a sensor key posts to; repeat for several."
+)
 @click.option("--expires", help="Instant at which it ends, like 2027-01-01T00:00:00Z.")
 def key_add(role: str, name: str, for_links: bool, gauges: tuple[str, ...], expires: str | None) -> None:
     """Make a key and print it, once. This is also how a lost keeper key is made anew."""
@@ -194,7 +199,9 @@ def _room_session(*, writes: bool = False) -> Iterator[Session]:
         rooms = session.scalars(sa.select(Room).limit(2)).all()
         if len(rooms) != 1:
             raise StoreTrouble(
-                "There is no room here yet: `weirbook serve` makes one." if not rooms else "There are several rooms here: use the API."
+                "There is no room here yet: `weirbook serve` makes one."
+                if not rooms
+                else "There are several rooms here: use the API."
             )
         enter_room(session, rooms[0].room_id)
         yield session
@@ -208,7 +215,10 @@ def _first_room(database: Database) -> None:
         now = now_ms()
         open_room(session, name="My room", time_zone="UTC", now=now)
         if not sys.stderr.isatty():
-            click.echo("A new room was made. Make a key on this host: weirbook key add --role keeper --name NAME", err=True)
+            click.echo(
+                "A new room was made. Make a key on this host: weirbook key add --role keeper --name NAME",
+                err=True,
+            )
             return
         _, secret = make_key(session, name="Keeper", role=Role.KEEPER, now=now)
     click.echo("A new room was made. Its keeper key, shown this once:", err=True)

@@ -26,7 +26,9 @@ class Config:
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Config:
         """WEIRBOOK_DATABASE_URL, else an SQLite file in the user's data folder."""
         known = os.environ if environment is None else environment
-        return cls(known.get("WEIRBOOK_DATABASE_URL") or sqlite_url(user_data_path("weirbook") / "weirbook.db"))
+        return cls(
+            known.get("WEIRBOOK_DATABASE_URL") or sqlite_url(user_data_path("weirbook") / "weirbook.db")
+        )
 
 
 def sqlite_url(file: Path) -> str:

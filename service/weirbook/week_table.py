@@ -34,12 +34,20 @@ def week_in_words(session: Session, week: str | None = None, system: str | None 
     where, now = zone(room.time_zone), now_ms()
     monday = week_start(week) if week else last_full_monday(now, where)
     found = summarise_week(session, week_of(monday, where, now), system)
-    rows = [[row[name] if not isinstance(row[name], float) else round(row[name], 3) for name in TABLE_COLUMNS] for row in found["rows"]]
+    rows = [
+        [row[name] if not isinstance(row[name], float) else round(row[name], 3) for name in TABLE_COLUMNS]
+        for row in found["rows"]
+    ]
     head = f"{room.name}, week {found['week']} ({day_of(instant_ms(found['from']), where)} on)"
     lines = [head + ("" if found["complete"] else ", still running"), "", to_text(TABLE_COLUMNS, rows)]
     if found["silent"]:
         lines += ["Silent at its end:"]
-        lines += [f"  {one['gauge']} ({one['place']}), last heard {one['last_at'] or 'never'}" for one in found["silent"]]
+        lines += [
+            f"  {one['gauge']} ({one['place']}), last heard {one['last_at'] or 'never'}"
+            for one in found["silent"]
+        ]
     if found["notes"]:
-        lines += ["Notes:"] + [f"  {one['at'][:16]}  {one['place']}: {one['words']}" for one in found["notes"]]
+        lines += ["Notes:"] + [
+            f"  {one['at'][:16]}  {one['place']}: {one['words']}" for one in found["notes"]
+        ]
     return "\n".join(lines)

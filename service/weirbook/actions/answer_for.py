@@ -20,7 +20,9 @@ FILLERS: Mapping[type[Place], Callable[[Session, Any, int], Facts]] = {
 }
 
 
-def answer_for(session: Session, calculator: Calculator, place: Place, said: Mapping[str, Any], *, at_ms: int) -> Answer:
+def answer_for(
+    session: Session, calculator: Calculator, place: Place, said: Mapping[str, Any], *, at_ms: int
+) -> Answer:
     """Fill the calculator's inputs from the record as it stood at an instant, what was `said` over them.
 
     Raises Invalid where a needed input is neither said nor recorded, naming what would supply it.
@@ -31,13 +33,19 @@ def answer_for(session: Session, calculator: Calculator, place: Place, said: Map
     for name, declared in calculator.params.items():
         if name in said or declared.role is None:
             if declared.required and name not in said:
-                faults.append(Fault(f"/{name}", f"The record does not hold it. Add it to the query: {name}=…"))
+                faults.append(
+                    Fault(f"/{name}", f"The record does not hold it. Add it to the query: {name}=…")
+                )
             continue
-        found = facts[declared.role]() if declared.role in facts else Absent("The record does not hold it here.")
+        found = (
+            facts[declared.role]() if declared.role in facts else Absent("The record does not hold it here.")
+        )
         if isinstance(found, Filled):
             fills[name] = found
         elif declared.required:
-            faults.append(Fault(f"/{name}", f"Unknown: {found.why} Record it, or add it to the query: {name}=…"))
+            faults.append(
+                Fault(f"/{name}", f"Unknown: {found.why} Record it, or add it to the query: {name}=…")
+            )
     if faults:
         raise Invalid(
             f"{calculator.title} can't be answered: the record lacks {', '.join(f.pointer[1:] for f in faults)}.",

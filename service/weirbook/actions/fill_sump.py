@@ -19,7 +19,9 @@ def fill(session: Session, sump: Sump, at_ms: int) -> Facts:
     def sections() -> list[Section]:
         asked = sa.select(Section).where(Section.sump_id == sump.id).order_by(Section.position, Section.id)
         return [
-            one for one in session.scalars(asked).unique() if one.retired_at_ms is None or one.retired_at_ms > at_ms
+            one
+            for one in session.scalars(asked).unique()
+            if one.retired_at_ms is None or one.retired_at_ms > at_ms
         ]
 
     def water_volume() -> Filled | Absent:
@@ -30,13 +32,17 @@ def fill(session: Session, sump: Sump, at_ms: int) -> Facts:
             return Absent(f"No running depth is recorded for: {', '.join(unknown)}.")
         total = sum(one.water_volume_si or 0.0 for one in own)
         names = ", ".join(one.handle for one in own)
-        return Filled(Quantity(total, "m3").to("L", "volume"), "record", f"sections at running depth ({names})")
+        return Filled(
+            Quantity(total, "m3").to("L", "volume"), "record", f"sections at running depth ({names})"
+        )
 
     def through_flow() -> Filled | Absent:
         flows = SystemFacts(session, sump.system, at_ms).pump_flows
         if isinstance(flows, Absent):
             return flows
-        inside = set(session.scalars(sa.select(Pump.id).where(Pump.from_section_id.in_([s.id for s in sections()]))))
+        inside = set(
+            session.scalars(sa.select(Pump.id).where(Pump.from_section_id.in_([s.id for s in sections()])))
+        )
         own = [one for one in flows if one.pump.id in inside]
         return summed(own) if own else Absent(f"No running pump draws from {sump.handle}.")
 

@@ -40,7 +40,8 @@ class SystemFacts:
         return [
             tank
             for tank in everything
-            if where.system_of(tank.id) == self.system.id and (tank.retired_at_ms is None or tank.retired_at_ms > self.at_ms)
+            if where.system_of(tank.id) == self.system.id
+            and (tank.retired_at_ms is None or tank.retired_at_ms > self.at_ms)
         ]
 
     @cached_property
@@ -49,7 +50,8 @@ class SystemFacts:
         return [
             one
             for one in self.session.scalars(asked).unique()
-            if one.sump.system_id == self.system.id and (one.retired_at_ms is None or one.retired_at_ms > self.at_ms)
+            if one.sump.system_id == self.system.id
+            and (one.retired_at_ms is None or one.retired_at_ms > self.at_ms)
         ]
 
     @cached_property
@@ -68,7 +70,8 @@ def pump_flows(session: Session, tank_ids: Sequence[int], at_ms: int) -> Sequenc
     pumps = [
         pump
         for pump in session.scalars(asked).unique()
-        if running.get(pump.id) and pump.from_section_id is not None
+        if running.get(pump.id)
+        and pump.from_section_id is not None
         and (pump.retired_at_ms is None or pump.retired_at_ms > at_ms)
     ]
     if not pumps:
@@ -78,7 +81,9 @@ def pump_flows(session: Session, tank_ids: Sequence[int], at_ms: int) -> Sequenc
         if pump.measured_flow is not None:
             found.append(PumpFlow(pump, pump.measured_flow, f"{pump.handle}: measured {pump.measured_on}"))
         elif pump.rated_flow is not None:
-            found.append(PumpFlow(pump, pump.rated_flow, f"{pump.handle}: rated, not measured; real flow is less"))
+            found.append(
+                PumpFlow(pump, pump.rated_flow, f"{pump.handle}: rated, not measured; real flow is less")
+            )
         else:
             return Absent(f"Pump {pump.handle} has neither a measured nor a rated flow.")
     return found

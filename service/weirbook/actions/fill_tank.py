@@ -33,7 +33,11 @@ def fill(session: Session, tank: Tank, at_ms: int) -> Facts:
         return flows if isinstance(flows, Absent) else summed(flows)
 
     def water_volume() -> Filled:
-        return Filled(Quantity(tank.net_volume_si, "m3").to("L", "volume"), "record", f"net volume of {tank.handle} alone")
+        return Filled(
+            Quantity(tank.net_volume_si, "m3").to("L", "volume"),
+            "record",
+            f"net volume of {tank.handle} alone",
+        )
 
     return {
         "water_volume": water_volume,

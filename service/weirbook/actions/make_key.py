@@ -59,12 +59,20 @@ def gauges_listed(session: Session, key: AccessKey) -> Sequence[int]:
     return session.scalars(sa.select(KeyGauge.gauge_id).where(KeyGauge.key_id == key.id)).all()
 
 
-def _refuse_misfits(role: Role, for_links: bool, gauges: Sequence[str], expires_at_ms: int | None, now: int) -> None:
+def _refuse_misfits(
+    role: Role, for_links: bool, gauges: Sequence[str], expires_at_ms: int | None, now: int
+) -> None:
     faults = []
     if for_links and role is not Role.VIEWER:
-        faults.append(Fault("/for_links", "Only a viewer key may stand in an address: it can do nothing but read."))
+        faults.append(
+            Fault("/for_links", "Only a viewer key may stand in an address: it can do nothing but read.")
+        )
     if (role is Role.SENSOR) != bool(gauges):
-        words = "A sensor key lists the gauges it posts to." if role is Role.SENSOR else "Only a sensor key lists gauges."
+        words = (
+            "A sensor key lists the gauges it posts to."
+            if role is Role.SENSOR
+            else "Only a sensor key lists gauges."
+        )
         faults.append(Fault("/gauges", words))
     if expires_at_ms is not None and expires_at_ms <= now:
         faults.append(Fault("/expires_at", "This lies in the past: the key would be dead at once."))

@@ -16,7 +16,14 @@ from weirbook.record.rooms import Room
 def open_room(session: Session, *, name: str, time_zone: str, now: int) -> Room:
     """A new room, entered by the session. Raises Invalid for a time zone that is not."""
     zone(time_zone)
-    room = Room(public_id=uuid.uuid4(), name=name, time_zone=time_zone, version=1, created_at_ms=now, updated_at_ms=now)
+    room = Room(
+        public_id=uuid.uuid4(),
+        name=name,
+        time_zone=time_zone,
+        version=1,
+        created_at_ms=now,
+        updated_at_ms=now,
+    )
     session.add(room)
     session.flush()
     enter_room(session, room.room_id)

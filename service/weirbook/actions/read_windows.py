@@ -47,13 +47,19 @@ def read_windows(
         stats = windows(rows, edges, join, gap, before, after, raw)
         outside = None
         if bands is not None and bands.get(gauge.id):
-            outside = minutes_outside(rows, bands[gauge.id], edges[0], edges[-1], join, gap, raw, before, after)
+            outside = minutes_outside(
+                rows, bands[gauge.id], edges[0], edges[-1], join, gap, raw, before, after
+            )
         found[gauge.id] = Stretch(stats, outside, before)
     return found
 
 
-def _raw(session: Session, gauge: Gauge, excluded: Sequence[tuple[int, int]]) -> Callable[[int], Sequence[Point]]:
+def _raw(
+    session: Session, gauge: Gauge, excluded: Sequence[tuple[int, int]]
+) -> Callable[[int], Sequence[Point]]:
     def raw(hour: int) -> Sequence[Point]:
-        return gauging.as_points(gauging.between(session, gauge.id, hour * HOUR_MS, (hour + 1) * HOUR_MS), excluded)
+        return gauging.as_points(
+            gauging.between(session, gauge.id, hour * HOUR_MS, (hour + 1) * HOUR_MS), excluded
+        )
 
     return raw

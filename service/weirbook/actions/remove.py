@@ -12,7 +12,11 @@ from weirbook.record.names import dependents
 def remove(session: Session, row: Edited) -> None:
     """Delete the row. Raises Conflict naming what hangs on it; history stays, so retire it instead."""
     if hanging := dependents(session, row):
-        instead = " Retire it instead: PATCH its retired_at; its history stays readable." if isinstance(row, Named) else ""
+        instead = (
+            " Retire it instead: PATCH its retired_at; its history stays readable."
+            if isinstance(row, Named)
+            else ""
+        )
         raise Conflict(
             f"This {row.NOUN} can't be deleted: {', '.join(hanging)} hang on it.{instead}", slug="has-records"
         )

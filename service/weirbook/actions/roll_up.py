@@ -47,7 +47,9 @@ def recompute_hours(
     """Make the rollups of the epoch hours from `first` up to `end` anew from the readings."""
     rows = gauging.between(session, gauge.id, first * HOUR_MS, end * HOUR_MS)
     gauging.drop_hours(session, gauge.id, first, end)
-    gauging.keep_hours(session, gauge.id, roll(gauging.as_points(rows, excluded), join_of(gauge), gauge.gap_ms).values())
+    gauging.keep_hours(
+        session, gauge.id, roll(gauging.as_points(rows, excluded), join_of(gauge), gauge.gap_ms).values()
+    )
 
 
 def recompute_since(session: Session, gauge: Gauge, since_ms: int, until_ms: int = NO_LIMIT_MS) -> None:

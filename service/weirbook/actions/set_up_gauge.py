@@ -51,7 +51,9 @@ def parameter_values(values: Mapping[str, Any]) -> dict[str, Any]:
     kind = values["kind"]
     if kind not in KINDS:
         raise Invalid(f"'{kind}' is not a kind of quantity. Kinds: {', '.join(KINDS)}.", "/kind")
-    if values.get("handle") in PARAMETERS or (values.get("handle") is None and values["name"].strip().lower() in PARAMETERS):
+    if values.get("handle") in PARAMETERS or (
+        values.get("handle") is None and values["name"].strip().lower() in PARAMETERS
+    ):
         raise Conflict("A parameter of that name is built in already.", "/handle", slug="handle-taken")
     units = values.get("units") or [KINDS[kind].default]
     names = [_unit_at(kind, name, f"/units/{index}") for index, name in enumerate(units)]
@@ -76,7 +78,9 @@ def edit_gauge(
     if moved and has_readings(session, gauge):
         raise Conflict(
             "The gauge has readings, which rest on its place, parameter and unit. Retire it and make another.",
-            faults=[Fault(f"/{name.removesuffix('_id')}", "Fixed once there are readings.") for name in moved],
+            faults=[
+                Fault(f"/{name.removesuffix('_id')}", "Fixed once there are readings.") for name in moved
+            ],
             slug="has-records",
         )
     if gauge.by_hand != by_hand:

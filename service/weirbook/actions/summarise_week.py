@@ -61,7 +61,11 @@ def summarise_week(session: Session, week: Week, system_handle: str | None = Non
     gauges = _gauges(session, week, where, system)
     chains = {gauge.id: where.chain(gauge.place_id) for gauge in gauges}
     bands = targets_of(session, gauges, chains)
-    read = read_windows(session, gauges, (week.start_ms, week.read_to_ms), bands) if week.read_to_ms > week.start_ms else {}
+    read = (
+        read_windows(session, gauges, (week.start_ms, week.read_to_ms), bands)
+        if week.read_to_ms > week.start_ms
+        else {}
+    )
     rows = [_row(gauge, where, read[gauge.id], bands[gauge.id], week) for gauge in gauges if gauge.id in read]
     return {
         "week": week_text(week.monday),
@@ -90,7 +94,9 @@ def _system_handle(where: Whereabouts, gauge: Gauge) -> str | None:
     return None if system_id is None else where.systems[system_id]
 
 
-def _row(gauge: Gauge, where: Whereabouts, stretch: Stretch, bands: Sequence[Band], week: Week) -> dict[str, Any]:
+def _row(
+    gauge: Gauge, where: Whereabouts, stretch: Stretch, bands: Sequence[Band], week: Week
+) -> dict[str, Any]:
     stats = stretch.stats[0]
     band = next((one for one in reversed(bands) if one.from_ms < week.read_to_ms), None)
     length = week.read_to_ms - week.start_ms

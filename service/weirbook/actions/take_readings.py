@@ -145,7 +145,10 @@ class _Gauges:
             raise _Refused(one, "not-allowed", f"This sensor key may not post to '{gauge.handle}'.", "gauge")
         if self.taker.role is Role.HELPER and not gauge.by_hand:
             raise _Refused(
-                one, "not-allowed", f"A helper posts to gauges read by hand; '{gauge.handle}' is a sensor.", "gauge"
+                one,
+                "not-allowed",
+                f"A helper posts to gauges read by hand; '{gauge.handle}' is a sensor.",
+                "gauge",
             )
         return gauge
 
@@ -154,7 +157,12 @@ class _Gauges:
             raise _Refused(one, "bad-row", "Name a gauge, or a place and a parameter, not both.", "gauge")
         gauge = self.by_handle.get(one.gauge or "")
         if gauge is None:
-            raise _Refused(one, "unknown-gauge", f"There is no gauge '{one.gauge:.80}'. GET /v1/gauges lists them.", "gauge")
+            raise _Refused(
+                one,
+                "unknown-gauge",
+                f"There is no gauge '{one.gauge:.80}'. GET /v1/gauges lists them.",
+                "gauge",
+            )
         return gauge
 
     def _at_place(self, one: Sent) -> Gauge:
@@ -187,7 +195,12 @@ class _Gauges:
         found = self.session.scalars(asked).all()
         if len(found) > 1:
             names = ", ".join(gauge.handle for gauge in found)
-            raise _Refused(one, "several-gauges", f"More than one gauge is read by hand there: name one of {names}.", "gauge")
+            raise _Refused(
+                one,
+                "several-gauges",
+                f"More than one gauge is read by hand there: name one of {names}.",
+                "gauge",
+            )
         return found[0] if found else self._make(one, place)
 
     def _make(self, one: Sent, place: Place) -> Gauge:
@@ -377,7 +390,12 @@ def problem_of(refusals: Sequence[Refusal]) -> Mapping[str, Any]:
     """The refused rows as an answer lists them."""
     return {
         "refusals": [
-            {"index": r.index, "type": r.type, "pointer": f"/readings/{r.index}" + (f"/{r.field}" if r.field else ""), "message": r.message}
+            {
+                "index": r.index,
+                "type": r.type,
+                "pointer": f"/readings/{r.index}" + (f"/{r.field}" if r.field else ""),
+                "message": r.message,
+            }
             for r in refusals
         ]
     }

@@ -27,7 +27,9 @@ def instant_ms(text: object) -> int:
         raise Invalid(f"{_quoted(text)} is not an instant: write date, T, time and offset, like {EXAMPLE}.")
     day, clock, seconds, fraction, offset = found.groups()
     if seconds == "60":
-        raise Invalid(f"{_quoted(text)} is a leap second, which is not kept: write the second before or after.")
+        raise Invalid(
+            f"{_quoted(text)} is a leap second, which is not kept: write the second before or after."
+        )
     try:
         moment = datetime.fromisoformat(f"{day}T{clock}:{seconds}{'+00:00' if offset in 'Zz' else offset}")
     except ValueError:
@@ -46,7 +48,9 @@ def zone(name: str) -> ZoneInfo:
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):
-        raise Invalid(f"'{name}' is not a time zone. Write one like Europe/Lisbon or America/Chicago.") from None
+        raise Invalid(
+            f"'{name}' is not a time zone. Write one like Europe/Lisbon or America/Chicago."
+        ) from None
 
 
 def midnight_ms(day: date, where: ZoneInfo) -> int:

@@ -73,7 +73,11 @@ class KeptAnswer(RoomOwned, Base):
     body: Mapped[bytes] = mapped_column(sa.LargeBinary)
     created_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
 
-    __table_args__ = (room_key(), key_to("access_key", "key_id", cascade=True), sa.Index(None, "room_id", "created_at_ms"))
+    __table_args__ = (
+        room_key(),
+        key_to("access_key", "key_id", cascade=True),
+        sa.Index(None, "room_id", "created_at_ms"),
+    )
 
 
 def new_secret() -> str:
@@ -89,4 +93,6 @@ def hash_of(secret: str) -> str:
 def uuid7(now_ms: int) -> uuid.UUID:
     """A version 7 UUID (RFC 9562): sorts by the time it was made."""
     noise = secrets.randbits(74)
-    return uuid.UUID(int=(now_ms & (1 << 48) - 1) << 80 | 7 << 76 | (noise >> 62) << 64 | 2 << 62 | noise & (1 << 62) - 1)
+    return uuid.UUID(
+        int=(now_ms & (1 << 48) - 1) << 80 | 7 << 76 | (noise >> 62) << 64 | 2 << 62 | noise & (1 << 62) - 1
+    )

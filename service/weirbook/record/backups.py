@@ -48,7 +48,9 @@ def restore(database: Database, source: Path) -> Path | None:
     Raises StoreTrouble if the copy is not a whole Weirbook database.
     """
     if database.file is None:
-        raise StoreTrouble("Only an SQLite database is brought back this way. For PostgreSQL use its pg_restore.")
+        raise StoreTrouble(
+            "Only an SQLite database is brought back this way. For PostgreSQL use its pg_restore."
+        )
     if not source.is_file():
         raise StoreTrouble(f"There is no file {source}.")
     if database.file.exists() and source.samefile(database.file):
@@ -59,11 +61,16 @@ def restore(database: Database, source: Path) -> Path | None:
         backup(database, aside)
     database.file.parent.mkdir(parents=True, exist_ok=True)
     try:
-        with closing(_opened_to_read(source)) as copy, closing(sqlite3.connect(database.file, timeout=30)) as live:
+        with (
+            closing(_opened_to_read(source)) as copy,
+            closing(sqlite3.connect(database.file, timeout=30)) as live,
+        ):
             copy.backup(live)
             live.execute("PRAGMA journal_mode=WAL")
     except sqlite3.Error as trouble:
-        raise StoreTrouble(f"It could not be brought back: {trouble}. The present content stands at {aside}.") from trouble
+        raise StoreTrouble(
+            f"It could not be brought back: {trouble}. The present content stands at {aside}."
+        ) from trouble
     return aside
 
 
@@ -73,7 +80,9 @@ def check(file: Path) -> None:
         with closing(_opened_to_read(file)) as connection:
             verdict = connection.execute("PRAGMA integrity_check").fetchall()
             orphans = connection.execute("PRAGMA foreign_key_check").fetchall()
-            tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+            tables = {
+                row[0] for row in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")
+            }
     except sqlite3.Error as trouble:
         raise StoreTrouble(f"{file} is not a database that can be read: {trouble}") from trouble
     if not {"alembic_version", "room", "reading"} <= tables:
@@ -88,7 +97,9 @@ def _aside(database: Database) -> Path | None:
     if not database.file.exists():
         return None
     numbers = range(1, 10_000)
-    names = (database.file.with_name(f"{database.file.stem}.before-restore-{number}.db") for number in numbers)
+    names = (
+        database.file.with_name(f"{database.file.stem}.before-restore-{number}.db") for number in numbers
+    )
     return next(name for name in names if not name.exists())
 
 

@@ -57,7 +57,9 @@ class Pump(Named, Base):
     def faults(self) -> list[Fault]:
         found = []
         if (self.measured_flow is None) != (self.measured_on is None):
-            found.append(Fault("/measured_on", "A measured flow and the day it was measured belong together."))
+            found.append(
+                Fault("/measured_on", "A measured flow and the day it was measured belong together.")
+            )
         previous = None
         for index, point in enumerate(self.curve or []):
             head, flow = point["head"].si("length"), point["flow"].si("flow")
@@ -115,7 +117,10 @@ class Gauge(Named, Base):
             found.append(Fault("/plausible_high", "The plausible range must end above its start."))
         if self.join == "line" and self.expected_interval is None:
             found.append(
-                Fault("/expected_interval", "A sensor needs the interval it reports at (600 s, say); or set by_hand to true.")
+                Fault(
+                    "/expected_interval",
+                    "A sensor needs the interval it reports at (600 s, say); or set by_hand to true.",
+                )
             )
         return found
 

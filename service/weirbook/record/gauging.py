@@ -108,7 +108,9 @@ def replace(session: Session, row: Row) -> None:
     run(session, "DELETE FROM reading_bounds WHERE room_id = ? AND gauge_id = ? AND at_ms = ?", [key])
 
 
-def between(session: Session, gauge_id: int, start_ms: int, end_ms: int, *, limit: int | None = None) -> list[Row]:
+def between(
+    session: Session, gauge_id: int, start_ms: int, end_ms: int, *, limit: int | None = None
+) -> list[Row]:
     """A gauge's readings from start up to but without end, in time order."""
     rows = fetch(
         session,

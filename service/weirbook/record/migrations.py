@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import importlib
 import sqlite3
-from contextlib import contextmanager
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -46,7 +46,9 @@ def migrate(database: Database) -> Path | None:
     if present == known[-1]:
         return None
     if present is not None and present not in known:
-        raise StoreTrouble(f"The database is newer than this program (form {present}; known up to {known[-1]}). Update the program.")
+        raise StoreTrouble(
+            f"The database is newer than this program (form {present}; known up to {known[-1]}). Update the program."
+        )
     copy = _copy_before(database, present)
     with _locked(database) as connection:
         run(connection, "upgrade", "head")
@@ -60,8 +62,12 @@ def run(connection: sa.Connection, verb: str, target: str) -> None:
     config.set_main_option("script_location", str(folder_of("_migrations", "migrations")))
     config.attributes["connection"] = connection
     getattr(command, verb)(config, target)
-    if connection.dialect.name == "sqlite" and (orphans := connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()):
-        raise StoreTrouble(f"The migration would leave rows that point at nothing: {orphans[:3]}. Nothing was changed.")
+    if connection.dialect.name == "sqlite" and (
+        orphans := connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    ):
+        raise StoreTrouble(
+            f"The migration would leave rows that point at nothing: {orphans[:3]}. Nothing was changed."
+        )
 
 
 def revision_of(database: Database) -> str | None:
@@ -75,7 +81,9 @@ def revision_of(database: Database) -> str | None:
 def _copy_before(database: Database, present: str | None) -> Path | None:
     if database.file is None or present is None:
         return None
-    names = (database.file.with_name(f"{database.file.stem}.before-{present}-{n}.db") for n in range(1, 10_000))
+    names = (
+        database.file.with_name(f"{database.file.stem}.before-{present}-{n}.db") for n in range(1, 10_000)
+    )
     target = next(name for name in names if not name.exists())
     backup(database, target)
     return target

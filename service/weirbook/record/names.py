@@ -55,12 +55,17 @@ def find_place(session: Session, path: str) -> Place:
     for model in PLACES:
         if model.PLURAL == plural and handle:
             return find(session, model, handle)
-    raise Unknown(f"'{path}' is not a place. Write room, or " + ", ".join(f"{m.PLURAL}/HANDLE" for m in PLACES) + ".")
+    raise Unknown(
+        f"'{path}' is not a place. Write room, or " + ", ".join(f"{m.PLURAL}/HANDLE" for m in PLACES) + "."
+    )
 
 
 def _those_there_are(session: Session, model: type[Named]) -> str:
     handles = session.scalars(
-        sa.select(model.handle).where(model.retired_at_ms.is_(None)).order_by(model.handle).limit(LISTED_NAMES)
+        sa.select(model.handle)
+        .where(model.retired_at_ms.is_(None))
+        .order_by(model.handle)
+        .limit(LISTED_NAMES)
     ).all()
     if not handles:
         return f"None is recorded yet: make one with POST /v1/{model.PLURAL}."
@@ -78,7 +83,9 @@ def free_handle(session: Session, model: type[Named], stems: Iterable[str]) -> s
 def claim_handle(session: Session, model: type[Named], handle: str) -> str:
     """The handle the keeper chose, if it is free. Raises Conflict."""
     if handle in RESERVED_HANDLES:
-        raise Conflict(f"'{handle}' is a word that paths use. Choose another handle.", "/handle", slug="handle-taken")
+        raise Conflict(
+            f"'{handle}' is a word that paths use. Choose another handle.", "/handle", slug="handle-taken"
+        )
     if _taken(session, model, handle):
         raise Conflict(
             f"There is or was a {model.NOUN} '{handle}' already. Handles are never used again: choose another.",
@@ -102,7 +109,11 @@ def dependents(session: Session, row: Edited) -> list[str]:
         if table in own_tables:
             continue
         for key in table.foreign_key_constraints:
-            if key.referred_table not in own_tables or key.ondelete == "CASCADE" or "room_id" == key.column_keys[-1]:
+            if (
+                key.referred_table not in own_tables
+                or key.ondelete == "CASCADE"
+                or "room_id" == key.column_keys[-1]
+            ):
                 continue
             column = key.columns.values()[-1]
             count = _count(session, table, column, row.id)  # type: ignore[attr-defined]

@@ -42,7 +42,9 @@ class Place(Named, Base):
     def __table_args__(cls) -> Any:
         if cls.__name__ != "Place":
             return ()
-        return sa.UniqueConstraint("room_id", "noun", "handle"), sa.ForeignKeyConstraint(["room_id"], [Room.room_id])
+        return sa.UniqueConstraint("room_id", "noun", "handle"), sa.ForeignKeyConstraint(
+            ["room_id"], [Room.room_id]
+        )
 
     @property
     def path(self) -> str:
@@ -124,8 +126,14 @@ class Tank(PlacePart, Place):
         found = []
         depth, rim = _si(self.water_depth), _si(self.rim_height)
         if rim is not None and depth is not None and depth > rim:
-            found.append(Fault("/water_depth", f"The water ({self.water_depth.text()}) stands above the rim."))
-        if rim is not None and (crest := _si((self.overflow or {}).get("crest_height"))) is not None and crest > rim:
+            found.append(
+                Fault("/water_depth", f"The water ({self.water_depth.text()}) stands above the rim.")
+            )
+        if (
+            rim is not None
+            and (crest := _si((self.overflow or {}).get("crest_height"))) is not None
+            and crest > rim
+        ):
             found.append(Fault("/overflow/crest_height", "The overflow's crest lies above the rim."))
         if self.hardscape_volume is not None and self.hardscape_mass is not None:
             found.append(Fault("/hardscape_mass", "Give the hardscape's volume or its mass, not both."))
@@ -135,7 +143,10 @@ class Tank(PlacePart, Place):
             _ = self.net_volume_si
         except Invalid as trouble:
             inner = trouble.faults or (Fault("", trouble.message),)
-            found += [fault.under("/footprint") if fault.pointer else Fault("/substrate_depth", fault.message) for fault in inner]
+            found += [
+                fault.under("/footprint") if fault.pointer else Fault("/substrate_depth", fault.message)
+                for fault in inner
+            ]
         return found
 
     @property
@@ -231,10 +242,14 @@ class Section(PlacePart, Place):
         for field, own in (("length", self.length), ("width", self.width)):
             outer = getattr(self.sump, field)
             if own is not None and own.si("length") > outer.si("length") * (1 + 1e-9):
-                found.append(Fault(f"/{field}", f"The section is longer or wider than its sump ({outer.text()})."))
+                found.append(
+                    Fault(f"/{field}", f"The section is longer or wider than its sump ({outer.text()}).")
+                )
         depth = _si(self.running_depth)
         if depth is not None and depth > self.sump.height.si("length"):
-            found.append(Fault("/running_depth", f"The water stands above the sump's rim ({self.sump.height.text()})."))
+            found.append(
+                Fault("/running_depth", f"The water stands above the sump's rim ({self.sump.height.text()}).")
+            )
         return found
 
     @property
@@ -247,7 +262,9 @@ class Section(PlacePart, Place):
         media = self.media or {}
         if media.get("volume") is None:
             return bulk
-        porosity = media["porosity"].si("fraction") if media.get("porosity") is not None else structure.BED_POROSITY
+        porosity = (
+            media["porosity"].si("fraction") if media.get("porosity") is not None else structure.BED_POROSITY
+        )
         return max(0.0, bulk - media["volume"].si("volume") * (1 - porosity))
 
 

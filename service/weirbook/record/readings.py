@@ -100,4 +100,8 @@ class Exclusion(Happening, Base):
 
     gauge: Mapped[Gauge] = points_to("Exclusion.gauge_id", "Gauge")
 
-    __table_args__ = (room_key(), key_to("gauge", "gauge_id"), sa.Index(None, "room_id", "gauge_id", "from_ms"))
+    __table_args__ = (
+        room_key(),
+        key_to("gauge", "gauge_id"),
+        sa.Index(None, "room_id", "gauge_id", "from_ms"),
+    )

@@ -41,7 +41,9 @@ class Target(Happening, Base):
     )
 
 
-def bands(session: Session, gauges: Sequence[Gauge], chains: Mapping[int, Sequence[int]]) -> dict[int, list[Band]]:
+def bands(
+    session: Session, gauges: Sequence[Gauge], chains: Mapping[int, Sequence[int]]
+) -> dict[int, list[Band]]:
     """For each gauge the bands it was to stay within, oldest first, in the gauge's own unit.
 
     `chains` gives for each gauge the places whose targets count for it, nearest first; at every instant the
@@ -54,7 +56,11 @@ def bands(session: Session, gauges: Sequence[Gauge], chains: Mapping[int, Sequen
         by_place[target.place_id, target.parameter].append(target)
     found = {}
     for gauge in gauges:
-        levels = [by_place[place, gauge.parameter] for place in chains[gauge.id] if (place, gauge.parameter) in by_place]
+        levels = [
+            by_place[place, gauge.parameter]
+            for place in chains[gauge.id]
+            if (place, gauge.parameter) in by_place
+        ]
         instants = sorted({target.valid_from_ms for level in levels for target in level})
         found[gauge.id] = [_band(gauge, levels, instant) for instant in instants]
     return found

@@ -45,7 +45,9 @@ def whereabouts(session: Session, at_ms: int) -> Whereabouts:
     sections = session.execute(sa.select(Section.id, Section.sump_id).where(Section.room_id == room))
     sumps = session.execute(sa.select(Sump.id, Sump.system_id).where(Sump.room_id == room))
     tanks = session.execute(
-        sa.select(TankSystem.subject_id, TankSystem.value).where(TankSystem.room_id == room, *held_at(TankSystem, at_ms))
+        sa.select(TankSystem.subject_id, TankSystem.value).where(
+            TankSystem.room_id == room, *held_at(TankSystem, at_ms)
+        )
     )
     systems = session.execute(sa.select(System.id, System.handle).where(System.room_id == room))
     return Whereabouts(
@@ -62,5 +64,7 @@ def held_at(span: type[Span], at_ms: int) -> Sequence[sa.ColumnElement[bool]]:
 
 def states_at(session: Session, span: Any, at_ms: int) -> dict[int, Any]:
     """What held for each thing at an instant, by its id."""
-    asked = sa.select(span.subject_id, span.value).where(span.room_id == room_of(session), *held_at(span, at_ms))
+    asked = sa.select(span.subject_id, span.value).where(
+        span.room_id == room_of(session), *held_at(span, at_ms)
+    )
     return {subject: value for subject, value in session.execute(asked)}

@@ -42,10 +42,14 @@ def recognise(database: Database, request: Request, now: int, *, link_allowed: b
     in_address = secret is None and "key" in request.args
     if in_address:
         if not link_allowed:
-            raise NoKey("A key may stand in the address only of CSV and plain-text answers. Send it as Authorization: Bearer.")
+            raise NoKey(
+                "A key may stand in the address only of CSV and plain-text answers. Send it as Authorization: Bearer."
+            )
         secret = request.args["key"]
     if not secret:
-        raise NoKey("Send a key: Authorization: Bearer wb_…  A keeper makes one with POST /v1/keys, or on the host `weirbook key add`.")
+        raise NoKey(
+            "Send a key: Authorization: Bearer wb_…  A keeper makes one with POST /v1/keys, or on the host `weirbook key add`."
+        )
     with database.read() as session:
         caller = caller_of(session, secret, now)
     if in_address and not caller.for_links:

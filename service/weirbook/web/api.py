@@ -8,12 +8,24 @@ from flask_smorest import Api
 
 import weirbook
 from weirbook.web import calculators, catalogue, journal, keys, readings, room, summaries
-from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
 from weirbook.web.documents import describe_fields, schema_name
+from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
 from weirbook.web.places import SECTIONS, SUMPS, SYSTEMS, TANKS
 from weirbook.web.resource import blueprint
 
-RESOURCES = (SYSTEMS, TANKS, SUMPS, SECTIONS, PUMPS, GAUGES, TARGETS, PARAMETERS, journal.JOURNAL, readings.EXCLUSIONS, readings.CORRECTIONS)
+RESOURCES = (
+    SYSTEMS,
+    TANKS,
+    SUMPS,
+    SECTIONS,
+    PUMPS,
+    GAUGES,
+    TARGETS,
+    PARAMETERS,
+    journal.JOURNAL,
+    readings.EXCLUSIONS,
+    readings.CORRECTIONS,
+)
 
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
 

@@ -12,7 +12,18 @@ from marshmallow import Schema
 
 from weirbook.actions.answer_for import answer_for
 from weirbook.engine.catalogue import CALCULATORS, calculator
-from weirbook.engine.shape import CHOICE, COUNT, YES_NO, Answer, Calculator, Param, Result, answer, as_json, params_of
+from weirbook.engine.shape import (
+    CHOICE,
+    COUNT,
+    YES_NO,
+    Answer,
+    Calculator,
+    Param,
+    Result,
+    answer,
+    as_json,
+    params_of,
+)
 from weirbook.engine.units import KINDS, Quantity, number
 from weirbook.errors import Invalid
 from weirbook.record.names import find
@@ -31,7 +42,10 @@ EXAMPLE_PLACES = {"systems": "rill", "tanks": "nursery", "sumps": "rack"}
 def blueprint() -> Blueprint:
     """Every door of every calculator."""
     blp = Blueprint(
-        "calculators", "calculators", url_prefix="/v1", description="Named computations, with their working and sources."
+        "calculators",
+        "calculators",
+        url_prefix="/v1",
+        description="Named computations, with their working and sources.",
     )
 
     @operation(
@@ -46,7 +60,12 @@ def blueprint() -> Blueprint:
     )
     def catalogue(call: Call) -> Response:
         return reply(
-            {"items": [{"name": c.name, "title": c.title, "doc": c.doc, "doors": list(c.doors)} for c in CALCULATORS]}
+            {
+                "items": [
+                    {"name": c.name, "title": c.title, "doc": c.doc, "doors": list(c.doors)}
+                    for c in CALCULATORS
+                ]
+            }
         )
 
     @operation(
@@ -166,7 +185,9 @@ def _answered(call: Call, given: Answer, units: Mapping[str, str]) -> Response:
     wanted, unit = call.query.get("result"), call.query.get("unit")
     if call.format == "json":
         if wanted is not None or unit is not None:
-            raise Invalid("result and unit belong to format=text.", "/result" if wanted is not None else "/unit")
+            raise Invalid(
+                "result and unit belong to format=text.", "/result" if wanted is not None else "/unit"
+            )
         return reply(as_json(given, units))
     if wanted is None:
         offered = ", ".join(r.name for r in given.calculator.results if not r.fields)
@@ -196,14 +217,18 @@ def _query(one: Calculator, *, all_inputs: bool) -> type[Schema]:
     """The query keys of a calculator: its single inputs, and the reserved words."""
     suffix = "Ask" if all_inputs else "WhatIf"
     fields: dict[str, Any] = {
-        name: Words(cap=200, required=all_inputs and declared.required, metadata={"description": _words(declared)})
+        name: Words(
+            cap=200, required=all_inputs and declared.required, metadata={"description": _words(declared)}
+        )
         for name, declared in one.params.items()
         if declared.single
     }
     fields["result"] = Words(cap=60, metadata={"description": "With format=text: the one result wanted."})
     fields["unit"] = Words(cap=30, metadata={"description": "With format=text: its unit."})
     if not all_inputs:
-        fields |= {"at": Instant(metadata={"description": "Ask with the plumbing of this instant; now if not said."})}
+        fields |= {
+            "at": Instant(metadata={"description": "Ask with the plumbing of this instant; now if not said."})
+        }
     return type(f"{one.title.replace(' ', '')}{suffix}", (Schema,), fields)
 
 
@@ -231,7 +256,12 @@ def _object_shape(params: Mapping[str, Param], required: bool) -> dict[str, Any]
 def _param_shape(declared: Param) -> dict[str, Any]:
     words = {"description": _words(declared)}
     if declared.part is not None:
-        return {"type": ["array", "null"], "items": _object_shape(params_of(declared.part), True), "maxItems": 100, **words}
+        return {
+            "type": ["array", "null"],
+            "items": _object_shape(params_of(declared.part), True),
+            "maxItems": 100,
+            **words,
+        }
     if declared.is_quantity:
         whole = {
             "type": "object",
@@ -260,7 +290,12 @@ def _page(one: Calculator) -> dict[str, Any]:
 
 
 def _input_line(name: str, declared: Param) -> dict[str, Any]:
-    line: dict[str, Any] = {"name": name, "doc": declared.doc, "kind": declared.kind, "required": declared.required}
+    line: dict[str, Any] = {
+        "name": name,
+        "doc": declared.doc,
+        "kind": declared.kind,
+        "required": declared.required,
+    }
     if declared.is_quantity:
         line["units"] = [unit.name for unit in KINDS[declared.kind].units]
         line["bounds"] = {
@@ -276,7 +311,12 @@ def _input_line(name: str, declared: Param) -> dict[str, Any]:
 
 
 def _result_line(result: Result) -> dict[str, Any]:
-    line: dict[str, Any] = {"name": result.name, "doc": result.doc, "kind": result.kind, "unit": result.shown_in}
+    line: dict[str, Any] = {
+        "name": result.name,
+        "doc": result.doc,
+        "kind": result.kind,
+        "unit": result.shown_in,
+    }
     if result.fields:
         line["fields"] = [_result_line(one) for one in result.fields]
     return line

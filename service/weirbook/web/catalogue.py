@@ -19,7 +19,9 @@ from weirbook.web.shapes import PARAMETER, PARAMETER_LIST, UNIT_LIST
 
 def blueprint() -> Blueprint:
     """What may be measured, and in which units."""
-    blp = Blueprint("catalogue", "catalogue", url_prefix="/v1", description="Units and parameters that are accepted.")
+    blp = Blueprint(
+        "catalogue", "catalogue", url_prefix="/v1", description="Units and parameters that are accepted."
+    )
 
     @operation(
         blp,
@@ -39,7 +41,9 @@ def blueprint() -> Blueprint:
                         "kind": kind.name,
                         "words": kind.words,
                         "default": kind.default,
-                        "units": [{"name": u.name, "aliases": u.aliases, "words": u.words} for u in kind.units],
+                        "units": [
+                            {"name": u.name, "aliases": u.aliases, "words": u.words} for u in kind.units
+                        ],
                     }
                     for kind in KINDS.values()
                 ]

@@ -56,7 +56,9 @@ def docs_blueprint() -> Blueprint:
 
     @blp.get("/docs")
     def docs() -> Response:
-        return Response(PAGE, content_type="text/html; charset=utf-8", headers={"Content-Security-Policy": POLICY})
+        return Response(
+            PAGE, content_type="text/html; charset=utf-8", headers={"Content-Security-Policy": POLICY}
+        )
 
     @blp.get("/docs/start.js")
     def start() -> Response:

@@ -64,7 +64,10 @@ def _quantity(kind: str, nullable: bool, *, dump_only: bool) -> dict[str, Any]:
     if dump_only:
         return {"anyOf": [whole, {"type": "null"}]} if nullable else whole
     whole["properties"] = {"value": {"type": "number"}, "unit": {"type": "string"}}
-    text = {"type": "string", "description": f'Number and unit, like "1 {KINDS[kind].default}". Units: {", ".join(units)}.'}
+    text = {
+        "type": "string",
+        "description": f'Number and unit, like "1 {KINDS[kind].default}". Units: {", ".join(units)}.',
+    }
     return {"anyOf": [whole, text, *([{"type": "null"}] if nullable else [])]}
 
 

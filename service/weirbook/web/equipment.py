@@ -37,15 +37,21 @@ class CurvePointSchema(StrictSchema):
 
 
 class PumpSchema(NamedSchema):
-    from_section = Reference(allow_none=True, metadata={"description": "Section it draws from; null: the tank itself"})
+    from_section = Reference(
+        allow_none=True, metadata={"description": "Section it draws from; null: the tank itself"}
+    )
     to_tank = Reference(required=True, metadata={"description": "Tank it delivers to"})
     curve = fields.List(
         fields.Nested(CurvePointSchema),
         allow_none=True,
         metadata={"description": "Head and flow, by falling head", "maxItems": 50},
     )
-    rated_flow = QuantityField("flow", gt=0, le=10, allow_none=True, metadata={"description": "As its label says"})
-    measured_flow = QuantityField("flow", ge=0, le=10, allow_none=True, metadata={"description": "As measured in place"})
+    rated_flow = QuantityField(
+        "flow", gt=0, le=10, allow_none=True, metadata={"description": "As its label says"}
+    )
+    measured_flow = QuantityField(
+        "flow", ge=0, le=10, allow_none=True, metadata={"description": "As measured in place"}
+    )
     measured_on = Day(allow_none=True, metadata={"description": "The day the flow was measured"})
     power = QuantityField("power", ge=0, le=1e5, allow_none=True)
     running = Flag(metadata={"description": "Whether it runs; true if not said. Its past is kept."})
@@ -55,15 +61,22 @@ class GaugeSchema(NamedSchema):
     parameter = Words(cap=60, required=True, metadata={"description": "One of /v1/parameters"})
     place = PlaceReference(required=True, metadata={"description": "What it measures"})
     unit = Words(
-        cap=30, metadata={"description": "Unit of its readings, fixed once there are any; the parameter's first if not said"}
+        cap=30,
+        metadata={
+            "description": "Unit of its readings, fixed once there are any; the parameter's first if not said"
+        },
     )
-    by_hand = Flag(metadata={"description": "A test kit or the keeper's eye, not a sensor; false if not said"})
+    by_hand = Flag(
+        metadata={"description": "A test kit or the keeper's eye, not a sensor; false if not said"}
+    )
     resolution = LooseQuantity(allow_none=True, metadata={"description": "Smallest step it can show"})
     plausible_low = LooseQuantity(
-        allow_none=True, metadata={"description": "Readings below are stored, flagged and kept out of statistics"}
+        allow_none=True,
+        metadata={"description": "Readings below are stored, flagged and kept out of statistics"},
     )
     plausible_high = LooseQuantity(
-        allow_none=True, metadata={"description": "Readings above are stored, flagged and kept out of statistics"}
+        allow_none=True,
+        metadata={"description": "Readings above are stored, flagged and kept out of statistics"},
     )
     expected_interval = QuantityField(
         "time",
@@ -78,14 +91,19 @@ class GaugeSchema(NamedSchema):
 
 
 class TargetSchema(HappeningSchema):
-    place = PlaceReference(required=True, metadata={"description": "The nearest place with a target wins: section, sump or tank, system, room"})
+    place = PlaceReference(
+        required=True,
+        metadata={"description": "The nearest place with a target wins: section, sump or tank, system, room"},
+    )
     parameter = Words(cap=60, required=True)
     low = LooseQuantity(allow_none=True)
     high = LooseQuantity(allow_none=True)
     valid_from = Instant(
         required=True,
         attribute="valid_from_ms",
-        metadata={"description": "A later target replaces an earlier one from its instant on; both ends open end it."},
+        metadata={
+            "description": "A later target replaces an earlier one from its instant on; both ends open end it."
+        },
     )
     notes = Words(allow_none=True)
 
@@ -93,7 +111,11 @@ class TargetSchema(HappeningSchema):
 class ParameterSchema(NamedSchema):
     kind = Words(cap=30, required=True, metadata={"description": "Kind of quantity, of /v1/units"})
     units = fields.List(
-        Words(cap=30), metadata={"description": "Units accepted, the usual one first; the kind's default if not said", "maxItems": 20}
+        Words(cap=30),
+        metadata={
+            "description": "Units accepted, the usual one first; the kind's default if not said",
+            "maxItems": 20,
+        },
     )
     possible_low = LooseQuantity(allow_none=True, metadata={"description": "Readings below are refused"})
     possible_high = LooseQuantity(allow_none=True, metadata={"description": "Readings above are refused"})
@@ -200,7 +222,13 @@ PARAMETERS = Resource(
     model=OwnParameter,
     schema=ParameterSchema,
     words="A parameter of the keeper's own, beside the built-in catalogue.",
-    example={"name": "Tannin tint", "kind": "score", "possible_low": "0 points", "possible_high": "5 points", "join": "plain"},
+    example={
+        "name": "Tannin tint",
+        "kind": "score",
+        "possible_low": "0 points",
+        "possible_high": "5 points",
+        "join": "plain",
+    },
     example_key="leaf-litter",
     example_patch={"notes": "Share of the base under leaves."},
     verbs=("create", "patch", "delete"),

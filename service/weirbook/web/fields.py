@@ -118,7 +118,11 @@ class Whole(fields.Integer):
         self.metadata.setdefault("maximum", high)
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
-        if self.metadata.get("in_query") and isinstance(value, str) and re.fullmatch(r"[0-9]{1,12}", value, re.ASCII):
+        if (
+            self.metadata.get("in_query")
+            and isinstance(value, str)
+            and re.fullmatch(r"[0-9]{1,12}", value, re.ASCII)
+        ):
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int) or not self.low <= value <= self.high:
             raise ValidationError(f"Send a whole number from {self.low} to {self.high}.")
@@ -158,7 +162,9 @@ class Identity(fields.UUID):
     """A UUID as text."""
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> uuid.UUID:
-        if isinstance(value, str) and re.fullmatch(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", value, re.ASCII):
+        if isinstance(value, str) and re.fullmatch(
+            r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", value, re.ASCII
+        ):
             return uuid.UUID(value)
         raise ValidationError("Write a UUID, like 01936c5e-8f00-7000-8000-000000000001.")
 
@@ -221,7 +227,9 @@ class LooseQuantity(fields.Field[Any]):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         if isinstance(value, bool) or not isinstance(value, (int, float, str, Mapping)):
-            raise ValidationError('Send a number in the record\'s own unit, "24 degC", or {"value": 24, "unit": "degC"}.')
+            raise ValidationError(
+                'Send a number in the record\'s own unit, "24 degC", or {"value": 24, "unit": "degC"}.'
+            )
         return value
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:

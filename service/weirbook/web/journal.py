@@ -54,7 +54,8 @@ JOURNAL = Resource(
             lambda session, ms: JournalEntry.happened_at_ms >= ms,
         ),
         "to": Filter(
-            Instant(metadata={"description": "Happened before."}), lambda session, ms: JournalEntry.happened_at_ms < ms
+            Instant(metadata={"description": "Happened before."}),
+            lambda session, ms: JournalEntry.happened_at_ms < ms,
         ),
     },
     defaults={"place": "room", "kind": "note"},

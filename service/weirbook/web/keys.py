@@ -16,7 +16,7 @@ from weirbook.record.names import find
 from weirbook.web.access import KEEPER
 from weirbook.web.fields import Choice, Flag, Handle, Instant, Words
 from weirbook.web.operations import JSON, Body, Call, Example, loaded_by, operation, reply
-from weirbook.web.resource import Resource, listing, etag, match, page_of, RetiredQuery
+from weirbook.web.resource import Resource, RetiredQuery, etag, listing, match, page_of
 
 
 class KeySchema(Schema):
@@ -35,7 +35,9 @@ class KeySchema(Schema):
     expires_at = Instant(allow_none=True, attribute="expires_at_ms")
     notes = Words(allow_none=True, cap=2000)
     revoked_at = Instant(dump_only=True, attribute="revoked_at_ms")
-    last_used_at = Instant(dump_only=True, attribute="last_used_at_ms", metadata={"description": "To the minute"})
+    last_used_at = Instant(
+        dump_only=True, attribute="last_used_at_ms", metadata={"description": "To the minute"}
+    )
     version = fields.Integer(dump_only=True)
     created_at = Instant(dump_only=True, attribute="created_at_ms")
 
@@ -47,12 +49,18 @@ class KeyRequestSchema(KeySchema):
 class NewKeySchema(KeySchema):
     """A key just made, with its secret: it is never shown again."""
 
-    key = fields.String(dump_only=True, metadata={"description": "The secret. Keep it now: it is never shown again."})
+    key = fields.String(
+        dump_only=True, metadata={"description": "The secret. Keep it now: it is never shown again."}
+    )
 
 
 def _gauges(call: Call, key: AccessKey) -> dict[str, Any]:
-    asked = sa.select(Gauge.handle).join(KeyGauge, sa.and_(KeyGauge.room_id == Gauge.room_id, KeyGauge.gauge_id == Gauge.id))
-    return {"gauges": list(call.session.scalars(asked.where(KeyGauge.key_id == key.id).order_by(Gauge.handle)))}
+    asked = sa.select(Gauge.handle).join(
+        KeyGauge, sa.and_(KeyGauge.room_id == Gauge.room_id, KeyGauge.gauge_id == Gauge.id)
+    )
+    return {
+        "gauges": list(call.session.scalars(asked.where(KeyGauge.key_id == key.id).order_by(Gauge.handle)))
+    }
 
 
 KEYS = Resource(
@@ -99,7 +107,9 @@ def blueprint() -> Blueprint:
         returns=NewKeySchema,
         status=201,
         replays=False,
-        example=Example(body={"name": "Greenhouse thermometer", "role": "sensor", "gauges": ["nursery-temperature"]}),
+        example=Example(
+            body={"name": "Greenhouse thermometer", "role": "sensor", "gauges": ["nursery-temperature"]}
+        ),
     )
     def create_key(call: Call) -> Response:
         wanted = call.body

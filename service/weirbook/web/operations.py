@@ -132,7 +132,10 @@ def operation(
             "summary": summary,
             "description": f"{description}\n\nKeys: {', '.join(sorted(roles))}.",
             "security": [{"key": []}],
-            "parameters": [*_query_parameters(query, formats, example), *_header_parameters(headers, method, stores, example)],
+            "parameters": [
+                *_query_parameters(query, formats, example),
+                *_header_parameters(headers, method, stores, example),
+            ],
             "responses": {
                 str(status): _success(returns, formats, status),
                 **{str(code): _success(shape, formats, code) for code, shape in (also or {}).items()},
@@ -150,7 +153,10 @@ def operation(
             document["requestBody"] = {
                 "required": True,
                 "content": {
-                    media: {"schema": shape, **({"example": example.body} if media != CSV and example.body is not None else {})}
+                    media: {
+                        "schema": shape,
+                        **({"example": example.body} if media != CSV and example.body is not None else {}),
+                    }
                     for media, shape in body.content.items()
                 },
             }
@@ -161,7 +167,9 @@ def operation(
     return declare
 
 
-def perform(declared: Operation, database: Database, config: Config, path_values: Mapping[str, Any]) -> Response:
+def perform(
+    declared: Operation, database: Database, config: Config, path_values: Mapping[str, Any]
+) -> Response:
     """Recognise the caller, read what was sent, and do it in one transaction."""
     now = now_ms()
     form = _format(declared)
@@ -194,7 +202,9 @@ def _format(declared: Operation) -> str:
     asked = request.args.get("format")
     if asked is not None:
         if asked not in declared.formats:
-            raise Invalid(f"'{asked}' is not offered here. Formats: {', '.join(declared.formats)}.", "/format")
+            raise Invalid(
+                f"'{asked}' is not offered here. Formats: {', '.join(declared.formats)}.", "/format"
+            )
         return asked
     best = request.accept_mimetypes.best_match([FORMATS[name] for name in declared.formats], FORMATS["json"])
     return next(name for name, media in FORMATS.items() if media == best)
@@ -220,7 +230,9 @@ def load(schema: Schema, raw: Mapping[str, Any]) -> dict[str, Any]:
         loaded: dict[str, Any] = schema.load(raw)
         return loaded
     except ValidationError as trouble:
-        raise Invalid("Some of this can't be taken as it is.", faults=faults_in(trouble.messages, schema)) from None
+        raise Invalid(
+            "Some of this can't be taken as it is.", faults=faults_in(trouble.messages, schema)
+        ) from None
 
 
 def json_value(request: Request, config: Config, media: tuple[str, ...] = (JSON,)) -> Any:
@@ -230,7 +242,9 @@ def json_value(request: Request, config: Config, media: tuple[str, ...] = (JSON,
     try:
         return msgspec.json.decode(request.get_data(cache=True))
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as trouble:
-        raise Malformed(f"The body is not JSON: {trouble}. NaN and Infinity are not numbers in JSON.") from None
+        raise Malformed(
+            f"The body is not JSON: {trouble}. NaN and Infinity are not numbers in JSON."
+        ) from None
 
 
 def json_object(request: Request, config: Config, media: tuple[str, ...] = (JSON,)) -> dict[str, Any]:
@@ -279,14 +293,24 @@ def _request_hash() -> str:
 
 def _kept(call: Call, declared: Operation, token: str) -> Response | None:
     """The answer kept for this token; None the first time. Raises Conflict if another request used it."""
-    call.session.execute(sa.delete(KeptAnswer).where(KeptAnswer.room_id == call.caller.room_id, KeptAnswer.created_at_ms < call.now - call.config.answer_kept_ms))
+    call.session.execute(
+        sa.delete(KeptAnswer).where(
+            KeptAnswer.room_id == call.caller.room_id,
+            KeptAnswer.created_at_ms < call.now - call.config.answer_kept_ms,
+        )
+    )
     kept = call.session.get(KeptAnswer, (call.caller.room_id, call.caller.key_id, token))
     if kept is None:
         return None
     if kept.request_hash != _request_hash():
-        raise Conflict("This Idempotency-Key was used for another request. Take a new one.", slug="token-reused")
+        raise Conflict(
+            "This Idempotency-Key was used for another request. Take a new one.", slug="token-reused"
+        )
     if not declared.replays:
-        raise Conflict("This was done already, and its secret is not kept, so it can't be shown again.", slug="not-replayed")
+        raise Conflict(
+            "This was done already, and its secret is not kept, so it can't be shown again.",
+            slug="not-replayed",
+        )
     response = Response(kept.body, kept.status)
     response.headers.update(msgspec.json.decode(kept.headers))
     response.headers["Idempotent-Replay"] = "true"
@@ -294,7 +318,11 @@ def _kept(call: Call, declared: Operation, token: str) -> Response | None:
 
 
 def _keep(call: Call, declared: Operation, token: str, response: Response) -> None:
-    carried = {name: response.headers[name] for name in ("Content-Type", "Location", "ETag") if name in response.headers}
+    carried = {
+        name: response.headers[name]
+        for name in ("Content-Type", "Location", "ETag")
+        if name in response.headers
+    }
     call.session.add(
         KeptAnswer(
             room_id=call.caller.room_id,
@@ -339,7 +367,9 @@ def _success(shape: Any, formats: tuple[str, ...], status: int) -> dict[str, Any
     return {"description": words, "content": content}
 
 
-def _query_parameters(query: type[Schema] | None, formats: tuple[str, ...], example: Example) -> list[dict[str, Any]]:
+def _query_parameters(
+    query: type[Schema] | None, formats: tuple[str, ...], example: Example
+) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = []
     if query is not None:
         found.append({"in": "query", "schema": query})
@@ -363,7 +393,9 @@ def _query_parameters(query: type[Schema] | None, formats: tuple[str, ...], exam
     return found
 
 
-def _header_parameters(names: tuple[str, ...], method: str, stores: bool, example: Example) -> list[dict[str, Any]]:
+def _header_parameters(
+    names: tuple[str, ...], method: str, stores: bool, example: Example
+) -> list[dict[str, Any]]:
     words = {
         "If-Match": "The ETag of the version you edit.",
         "If-None-Match": "An ETag you hold: answered 304 if it is still the present one.",
@@ -371,6 +403,15 @@ def _header_parameters(names: tuple[str, ...], method: str, stores: bool, exampl
     }
     wanted = [*names, *(["Idempotency-Key"] if method == "POST" and stores else [])]
     return [
-        {"in": "header", "name": name, "schema": {"type": "string", **({"example": example.headers[name]} if name in example.headers else {})}, "required": name == "If-Match", "description": words[name]}
+        {
+            "in": "header",
+            "name": name,
+            "schema": {
+                "type": "string",
+                **({"example": example.headers[name]} if name in example.headers else {}),
+            },
+            "required": name == "If-Match",
+            "description": words[name],
+        }
         for name in wanted
     ]

@@ -69,7 +69,9 @@ class OverflowSchema(StrictSchema):
     open_fraction = QuantityField(
         "fraction", gt=0, le=1, metadata={"description": "Open share of a toothed edge; 1 if plain"}
     )
-    crest_height = QuantityField("length", gt=0, le=LONGEST, metadata={"description": "Above the tank's inside base"})
+    crest_height = QuantityField(
+        "length", gt=0, le=LONGEST, metadata={"description": "Above the tank's inside base"}
+    )
     box_length = size()
     box_width = size()
     box_depth = size()
@@ -80,20 +82,32 @@ class OverflowSchema(StrictSchema):
         if len(data.get("drains") or []) > 20:
             raise ValidationError("At most 20 drains.", "drains")
         if data.get("open_fraction") is not None and not data.get("toothed"):
-            raise ValidationError("An open share belongs to a toothed edge: set toothed to true, or leave it out.", "open_fraction")
+            raise ValidationError(
+                "An open share belongs to a toothed edge: set toothed to true, or leave it out.",
+                "open_fraction",
+            )
 
 
 class TankSchema(NamedSchema):
-    system = Reference(required=True, metadata={"description": "Handle of the system it is in; its past is kept."})
+    system = Reference(
+        required=True, metadata={"description": "Handle of the system it is in; its past is kept."}
+    )
     use = Choice(TANK_USES, required=True)
     footprint = Variant(
         "shape",
         _footprint_shapes(),
         required=True,
-        metadata={"description": "Shape and inside dimensions: " + "; ".join(f"{s}: {', '.join(n)}" for s, n in SHAPES.items())},
+        metadata={
+            "description": "Shape and inside dimensions: "
+            + "; ".join(f"{s}: {', '.join(n)}" for s, n in SHAPES.items())
+        },
     )
     base_height = QuantityField(
-        "length", ge=-10, le=LONGEST, allow_none=True, metadata={"description": "Of the inside base above the floor"}
+        "length",
+        ge=-10,
+        le=LONGEST,
+        allow_none=True,
+        metadata={"description": "Of the inside base above the floor"},
     )
     rim_height = size(allow_none=True, metadata={"description": "Above the inside base"})
     water_depth = size(required=True, metadata={"description": "Running water depth above the inside base"})
@@ -118,7 +132,9 @@ class SumpSchema(NamedSchema):
     width = size(required=True)
     height = size(required=True)
     base_height = QuantityField("length", ge=-10, le=LONGEST, allow_none=True)
-    brim_volume = Computed("volume", attribute="brim_volume_si", metadata={"description": "Length times width times height"})
+    brim_volume = Computed(
+        "volume", attribute="brim_volume_si", metadata={"description": "Length times width times height"}
+    )
 
 
 class BaffleSchema(StrictSchema):
@@ -131,9 +147,14 @@ class BaffleSchema(StrictSchema):
     @validates_schema
     def sizes_match(self, data: dict[str, Any], **kwargs: Any) -> None:
         passes = data.get("passes")
-        for name, needed in (("crest_height", passes in ("over", "both")), ("gap_height", passes in ("under", "both"))):
+        for name, needed in (
+            ("crest_height", passes in ("over", "both")),
+            ("gap_height", passes in ("under", "both")),
+        ):
             if (data.get(name) is not None) != needed:
-                raise ValidationError("over wants crest_height, under wants gap_height, both wants both.", name)
+                raise ValidationError(
+                    "over wants crest_height, under wants gap_height, both wants both.", name
+                )
 
 
 class MediaSchema(StrictSchema):
@@ -155,8 +176,12 @@ class LimitsSchema(StrictSchema):
 
 _INLETS: dict[str, Schema] = {
     "baffle": type("InletBaffle", (StrictSchema,), {})(),
-    "slot": type("InletSlot", (StrictSchema,), {"width": size(required=True), "height": size(required=True)})(),
-    "pipe": type("InletPipe", (StrictSchema,), {"diameter": QuantityField("length", gt=0, le=1, required=True)})(),
+    "slot": type(
+        "InletSlot", (StrictSchema,), {"width": size(required=True), "height": size(required=True)}
+    )(),
+    "pipe": type(
+        "InletPipe", (StrictSchema,), {"diameter": QuantityField("length", gt=0, le=1, required=True)}
+    )(),
     "spreader": type("InletSpreader", (StrictSchema,), {"open_area": QuantityField("area", gt=0, le=10)})(),
     "fall": type("InletFall", (StrictSchema,), {"height": size(required=True), "width": size()})(),
 }
@@ -166,7 +191,9 @@ class SectionSchema(NamedSchema):
     name = Words(cap=120, metadata={"description": "Made of its sump and use if none is sent."})
     sump = Reference(required=True)
     position = Whole(1, 1000, required=True, metadata={"description": "Order along the flow, 1 first"})
-    use = Choice(SECTION_USES, required=True, metadata={"description": "What it is used for; its past is kept."})
+    use = Choice(
+        SECTION_USES, required=True, metadata={"description": "What it is used for; its past is kept."}
+    )
     direction = Choice(DIRECTIONS, required=True, metadata={"description": "Of the water through it"})
     length = size(required=True, metadata={"description": "Along the sump, inside"})
     width = size(allow_none=True, metadata={"description": "Null: the sump's"})
@@ -176,19 +203,25 @@ class SectionSchema(NamedSchema):
         ge=0,
         le=1,
         allow_none=True,
-        metadata={"description": "Share of the sump's through-flow that enters; null: all. The rest rejoins at the next section."},
+        metadata={
+            "description": "Share of the sump's through-flow that enters; null: all. The rest rejoins at the next section."
+        },
     )
     inlet = Variant(
         "kind",
         _INLETS,
         allow_none=True,
-        metadata={"description": "How water comes in: baffle; slot: width, height; pipe: diameter; spreader: open_area; fall: height, width"},
+        metadata={
+            "description": "How water comes in: baffle; slot: width, height; pipe: diameter; spreader: open_area; fall: height, width"
+        },
     )
     baffle = Part(BaffleSchema, allow_none=True, metadata={"description": "To the next section"})
     media = Part(MediaSchema, allow_none=True)
     limits = Part(LimitsSchema, allow_none=True)
     water_volume = Computed(
-        "volume", attribute="water_volume_si", metadata={"description": "At running depth, less the media's solids"}
+        "volume",
+        attribute="water_volume_si",
+        metadata={"description": "At running depth, less the media's solids"},
     )
 
 

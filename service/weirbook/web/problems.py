@@ -33,7 +33,10 @@ STATUSES: dict[type[Trouble], tuple[int, str]] = {
     errors.Busy: (503, "Busy, try again"),
     errors.StoreTrouble: (503, "The store can't be used"),
 }
-TITLES = {status: title for status, title in STATUSES.values()} | {405: "Not done this way", 500: "A fault of the service"}
+TITLES = {status: title for status, title in STATUSES.values()} | {
+    405: "Not done this way",
+    500: "A fault of the service",
+}
 
 _PLAINER = {
     "Missing data for required field.": "This is missing.",
@@ -48,13 +51,17 @@ class ProblemError(Schema):
     """One bad value."""
 
     pointer = fields.String(required=True, metadata={"description": "JSON pointer (RFC 6901) to the value"})
-    message = fields.String(required=True, metadata={"description": "What is wrong, what is allowed, what to do"})
+    message = fields.String(
+        required=True, metadata={"description": "What is wrong, what is allowed, what to do"}
+    )
 
 
 class Problem(Schema):
     """A refusal (RFC 9457)."""
 
-    type = fields.String(required=True, metadata={"description": f"{TYPE_PREFIX} and a word a program can test"})
+    type = fields.String(
+        required=True, metadata={"description": f"{TYPE_PREFIX} and a word a program can test"}
+    )
     title = fields.String(required=True)
     status = fields.Integer(required=True)
     detail = fields.String(required=True)

@@ -37,7 +37,7 @@ from weirbook.web.access import READERS, READING_TAKERS, gauges_of
 from weirbook.web.fields import Choice, Figure, Flag, Handle, Instant, PlaceReference, Reference, Whole, Words
 from weirbook.web.operations import CSV, JSON, Body, Call, Example, json_object, operation, reply
 from weirbook.web.resource import Filter, HappeningSchema, Resource, as_csv
-from weirbook.web.shapes import READINGS_BODY, READINGS_PAGE, LATEST, LATEST_LIST, TAKEN
+from weirbook.web.shapes import LATEST, LATEST_LIST, READINGS_BODY, READINGS_PAGE, TAKEN
 
 PAGE, PAGE_CAP = 1000, 10_000
 BUCKETS_CAP = 20_000
@@ -79,7 +79,11 @@ def _sent(index: int, row: Any, at: str) -> Sent:
     try:
         one = msgspec.convert(row, OneReading)
     except msgspec.ValidationError as trouble:
-        raise Invalid("A reading is not of the form wanted.", f"{at}{_field(str(trouble))}", faults=[Fault(f"{at}{_field(str(trouble))}", _plain(str(trouble)))]) from None
+        raise Invalid(
+            "A reading is not of the form wanted.",
+            f"{at}{_field(str(trouble))}",
+            faults=[Fault(f"{at}{_field(str(trouble))}", _plain(str(trouble)))],
+        ) from None
     for text in (one.gauge, one.place, one.parameter, one.unit, one.at):
         if text is not None and ("\x00" in text or len(text) > 120):
             raise Invalid("A name or unit here is too long or holds a NUL character.", at)
@@ -134,10 +138,14 @@ def _refuse_too_many(count: int, config: Config) -> None:
 
 
 class TakeQuery(Schema):
-    partial = Flag(metadata={"in_query": True, "description": "true stores the good rows and lists the refused ones."})
+    partial = Flag(
+        metadata={"in_query": True, "description": "true stores the good rows and lists the refused ones."}
+    )
     on_conflict = Choice(
         ("refuse", "correct"),
-        metadata={"description": "correct puts another value at the same instant in place and keeps the old one."},
+        metadata={
+            "description": "correct puts another value at the same instant in place and keeps the old one."
+        },
     )
 
 
@@ -145,10 +153,17 @@ class ReadQuery(Schema):
     gauge = Handle(metadata={"description": "One gauge."})
     place = PlaceReference(metadata={"description": "With parameter: every gauge of it at this place."})
     parameter = Words(cap=60)
-    from_ = Instant(data_key="from", metadata={"description": "From this instant on; a day before `to` if not said."})
+    from_ = Instant(
+        data_key="from", metadata={"description": "From this instant on; a day before `to` if not said."}
+    )
     to = Instant(metadata={"description": "Up to, but without, this instant; now if not said."})
-    every = Choice(("1h", "1d", "1w"), metadata={"description": "Count, min, time-weighted mean and max of each hour, day or week."})
-    limit = Whole(1, PAGE_CAP, metadata={"in_query": True, "description": f"Readings a page, {PAGE} if not said."})
+    every = Choice(
+        ("1h", "1d", "1w"),
+        metadata={"description": "Count, min, time-weighted mean and max of each hour, day or week."},
+    )
+    limit = Whole(
+        1, PAGE_CAP, metadata={"in_query": True, "description": f"Readings a page, {PAGE} if not said."}
+    )
     cursor = Words(cap=200, metadata={"description": "The `next` of the page before."})
 
 
@@ -167,7 +182,9 @@ def blueprint() -> Blueprint:
         id="take_readings",
         summary="Post readings",
         description=(
-            'One reading, {"readings": [...]}, or CSV with the columns ' + ", ".join(COLUMNS) + ". Each names a gauge, or "
+            'One reading, {"readings": [...]}, or CSV with the columns '
+            + ", ".join(COLUMNS)
+            + ". Each names a gauge, or "
             "a place and a parameter: then it was taken by hand, and a gauge for it is made at first use. The value is a "
             'number, "<0.05", ">160", "10..20", or on and off. Repeating a reading (gauge and instant) is harmless: it is '
             "counted, not stored twice; another value at the same instant is a conflict (409 reading-conflict). A reading "
@@ -183,7 +200,12 @@ def blueprint() -> Blueprint:
             body={
                 "readings": [
                     {"gauge": "nursery-temperature", "value": 24.6, "at": "2026-11-24T18:00:00Z"},
-                    {"place": "tanks/nursery", "parameter": "nitrate", "value": "<5", "at": "2026-11-24T18:05:00Z"},
+                    {
+                        "place": "tanks/nursery",
+                        "parameter": "nitrate",
+                        "value": "<5",
+                        "at": "2026-11-24T18:05:00Z",
+                    },
                 ]
             }
         ),
@@ -192,7 +214,9 @@ def blueprint() -> Blueprint:
         sent, single = call.body
         partial, correct = call.query.get("partial", False), call.query.get("on_conflict") == "correct"
         if correct and call.caller.role is Role.SENSOR:
-            raise Forbidden("A sensor key can't correct readings; a keeper or, on gauges read by hand, a helper can.")
+            raise Forbidden(
+                "A sensor key can't correct readings; a keeper or, on gauges read by hand, a helper can."
+            )
         if not single:
             sent = _without_stamp(sent, partial)
         gauges = gauges_of(call.session, call.caller) if call.caller.role is Role.SENSOR else frozenset()
@@ -217,7 +241,14 @@ def blueprint() -> Blueprint:
         formats=("json", "csv"),
         returns=READINGS_PAGE,
         problems=(404, 413),
-        example=Example(query={"gauge": "nursery-temperature", "from": "2026-11-16T00:00:00Z", "to": "2026-11-17T00:00:00Z", "every": "1h"}),
+        example=Example(
+            query={
+                "gauge": "nursery-temperature",
+                "from": "2026-11-16T00:00:00Z",
+                "to": "2026-11-17T00:00:00Z",
+                "every": "1h",
+            }
+        ),
     )
     def read_back(call: Call) -> Response:
         gauges = _asked_gauges(call)
@@ -285,10 +316,22 @@ def _refuse(taken: Taken, single: bool) -> None:
     denied = all(one.type == "not-allowed" for one in refused)
     kind = Conflict if conflict else Forbidden if denied else Invalid
     base = "" if single else "/readings/{}"
-    faults = [Fault(base.format(one.index) + (f"/{one.field}" if one.field else ""), one.message) for one in refused[:100]]
+    faults = [
+        Fault(base.format(one.index) + (f"/{one.field}" if one.field else ""), one.message)
+        for one in refused[:100]
+    ]
     slug = refused[0].type if len({one.type for one in refused}) == 1 else "readings-refused"
-    message = refused[0].message if len(refused) == 1 else f"{len(refused)} of {taken.sent} readings can't be taken; nothing was stored."
-    raise kind(message, faults=faults, slug=slug, more={"refusals": problem_of(refused[:100])["refusals"]} if not single else None)
+    message = (
+        refused[0].message
+        if len(refused) == 1
+        else f"{len(refused)} of {taken.sent} readings can't be taken; nothing was stored."
+    )
+    raise kind(
+        message,
+        faults=faults,
+        slug=slug,
+        more={"refusals": problem_of(refused[:100])["refusals"]} if not single else None,
+    )
 
 
 def _counts(taken: Taken) -> dict[str, Any]:
@@ -317,8 +360,36 @@ def _asked_gauges(call: Call) -> Sequence[Gauge]:
 
 
 READING_COLUMNS = ("gauge", "at", "value", "unit", "qualifier", "low", "high", "implausible", "excluded")
-STATISTIC_COLUMNS = ("gauge", "from", "to", "unit", "count", "min", "mean", "max", "last", "time_weighted", "covered_percent", "qualified", "implausible")
-LATEST_COLUMNS = ("gauge", "place", "parameter", "value", "unit", "qualifier", "at", "age_minutes", "target_low", "target_high", "in_target", "silent", "implausible")
+STATISTIC_COLUMNS = (
+    "gauge",
+    "from",
+    "to",
+    "unit",
+    "count",
+    "min",
+    "mean",
+    "max",
+    "last",
+    "time_weighted",
+    "covered_percent",
+    "qualified",
+    "implausible",
+)
+LATEST_COLUMNS = (
+    "gauge",
+    "place",
+    "parameter",
+    "value",
+    "unit",
+    "qualifier",
+    "at",
+    "age_minutes",
+    "target_low",
+    "target_high",
+    "in_target",
+    "silent",
+    "implausible",
+)
 
 
 def _page(call: Call, gauges: Sequence[Gauge], start: int, end: int) -> Response:
@@ -348,7 +419,9 @@ def _page(call: Call, gauges: Sequence[Gauge], start: int, end: int) -> Response
     return as_csv(call, items, READING_COLUMNS)
 
 
-def _reading(gauge: Gauge, row: Row, span: tuple[float, float] | None, excluded: Sequence[tuple[int, int]]) -> dict[str, Any]:
+def _reading(
+    gauge: Gauge, row: Row, span: tuple[float, float] | None, excluded: Sequence[tuple[int, int]]
+) -> dict[str, Any]:
     return {
         "gauge": gauge.handle,
         "at": instant_text(row.at_ms),
@@ -379,7 +452,9 @@ def _position(cursor: str | None) -> tuple[int, int]:
             raise ValueError
         return gauge_id, at_ms
     except (ValueError, TypeError, RecursionError):
-        raise Invalid("This cursor was not made here. Take `next` from the page before, as it is.", "/cursor") from None
+        raise Invalid(
+            "This cursor was not made here. Take `next` from the page before, as it is.", "/cursor"
+        ) from None
 
 
 def _statistics(call: Call, gauges: Sequence[Gauge], start: int, end: int, every: str) -> Response:
@@ -401,7 +476,9 @@ def _statistics(call: Call, gauges: Sequence[Gauge], start: int, end: int, every
                     "max": _figure(stats.high),
                     "last": _figure(stats.last),
                     "time_weighted": stats.weighted,
-                    "covered_percent": round(100 * stats.covered_ms / (to_ms - from_ms), 1) if stats.weighted else None,
+                    "covered_percent": round(100 * stats.covered_ms / (to_ms - from_ms), 1)
+                    if stats.weighted
+                    else None,
                     "qualified": stats.qualified,
                     "implausible": stats.implausible,
                 }
@@ -418,7 +495,9 @@ def _figure(value: float | None) -> int | float | None:
 def _edges(start: int, end: int, every: str, zone: ZoneInfo) -> list[int]:
     """Edges of whole hours, or of the room's days or weeks, from the one that holds `start` on; the last is `end`."""
     if (end - start) / HOUR_MS > BUCKETS_CAP * {"1h": 1, "1d": 24, "1w": 168}[every]:
-        raise Invalid(f"That is more than {BUCKETS_CAP} steps: ask for a shorter span or longer steps.", "/every")
+        raise Invalid(
+            f"That is more than {BUCKETS_CAP} steps: ask for a shorter span or longer steps.", "/every"
+        )
     if every == "1h":
         first = start // HOUR_MS * HOUR_MS
         return [*range(first, end, HOUR_MS), end]

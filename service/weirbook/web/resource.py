@@ -26,8 +26,30 @@ from weirbook.record.base import Edited, Named
 from weirbook.record.names import find
 from weirbook.tables import to_csv
 from weirbook.web.access import KEEPER, READERS
-from weirbook.web.fields import Flag, Handle, Instant, QuantityField, Computed, LooseQuantity, Part, Whole, Words
-from weirbook.web.operations import CSV, JSON, MERGE_PATCH, Body, Call, Example, json_object, load, merge_patch, operation, reply
+from weirbook.web.fields import (
+    Computed,
+    Flag,
+    Handle,
+    Instant,
+    LooseQuantity,
+    Part,
+    QuantityField,
+    Whole,
+    Words,
+)
+from weirbook.web.operations import (
+    CSV,
+    JSON,
+    MERGE_PATCH,
+    Body,
+    Call,
+    Example,
+    json_object,
+    load,
+    merge_patch,
+    operation,
+    reply,
+)
 
 PAGE, PAGE_CAP = 100, 1000
 
@@ -47,7 +69,9 @@ class NamedSchema(RecordSchema):
     """Base of the schemas of named things."""
 
     handle = Handle(
-        metadata={"description": "Lower-case slug for URLs and references; made from the name if none is sent; fixed."}
+        metadata={
+            "description": "Lower-case slug for URLs and references; made from the name if none is sent; fixed."
+        }
     )
     name = Words(cap=120, required=True)
     notes = Words(allow_none=True)
@@ -65,7 +89,9 @@ class HappeningSchema(RecordSchema):
 
 
 class PageQuery(Schema):
-    limit = Whole(1, PAGE_CAP, metadata={"in_query": True, "description": f"Records a page, {PAGE} if not said."})
+    limit = Whole(
+        1, PAGE_CAP, metadata={"in_query": True, "description": f"Records a page, {PAGE} if not said."}
+    )
     cursor = Words(cap=500, metadata={"description": "The `next` of the page before."})
 
 
@@ -164,7 +190,11 @@ def _create(blp: Blueprint, resource: Resource) -> None:
     def view(call: Call) -> Response:
         values, effective = _split(call.body)
         row = resource.create(
-            call.session, resource.model, _prepared(call, resource, values), now=call.now, effective_ms=effective
+            call.session,
+            resource.model,
+            _prepared(call, resource, values),
+            now=call.now,
+            effective_ms=effective,
         )
         return shown(call, resource, row, 201)
 
@@ -192,7 +222,9 @@ def _put(blp: Blueprint, resource: Resource) -> None:
             row = resource.create(call.session, resource.model, values, now=call.now, chosen_id=id)
             return shown(call, resource, row, 201)
         if {**dumped(resource, present), **_as_sent(resource, values)} != dumped(resource, present):
-            raise Conflict(f"There is another {resource.noun} under this id. Edit it by PATCH.", slug="id-taken")
+            raise Conflict(
+                f"There is another {resource.noun} under this id. Edit it by PATCH.", slug="id-taken"
+            )
         return shown(call, resource, present)
 
 
@@ -283,16 +315,26 @@ def _patch(blp: Blueprint, resource: Resource) -> None:
 def patched(call: Call, resource: Resource, row: Edited, patch: Mapping[str, Any]) -> Response:
     """Merge a patch into a record's present form, check the whole as if it were sent, and store it."""
     schema = _edit_schema(resource)
-    present = {name: value for name, value in schema.dump(row).items() if name in schema.load_fields and value is not None}
+    present = {
+        name: value
+        for name, value in schema.dump(row).items()
+        if name in schema.load_fields and value is not None
+    }
     values, effective = _split(load(schema, merged(present, patch, schema)))
-    complete = {one.attribute or name: None for name, one in schema.load_fields.items() if name != "effective_at"}
+    complete = {
+        one.attribute or name: None for name, one in schema.load_fields.items() if name != "effective_at"
+    }
     values = _prepared(call, resource, {**complete, **values})
     resource.edit(call.session, row, values, now=call.now, effective_ms=effective)
     return shown(call, resource, row)
 
 
 def _delete(blp: Blueprint, resource: Resource) -> None:
-    instead = " What has records is refused (409, saying what hangs on it): retire it instead." if resource.named else ""
+    instead = (
+        " What has records is refused (409, saying what hangs on it): retire it instead."
+        if resource.named
+        else ""
+    )
 
     @operation(
         blp,
@@ -343,9 +385,13 @@ def match(row: Edited) -> None:
     """Hold an edit to the version it was made on. Raises VersionWanted, Stale."""
     sent = request.headers.get("If-Match")
     if sent is None:
-        raise VersionWanted("Send If-Match with the ETag that GET gave you, or * to write over whatever is there.")
+        raise VersionWanted(
+            "Send If-Match with the ETag that GET gave you, or * to write over whatever is there."
+        )
     if sent.strip() != "*" and etag(row) not in [one.strip() for one in sent.split(",")]:
-        raise Stale(f"It was changed since you read it: the present ETag is {etag(row)}. Read it again, then edit.")
+        raise Stale(
+            f"It was changed since you read it: the present ETag is {etag(row)}. Read it again, then edit."
+        )
 
 
 def dumped(resource: Resource, row: Any) -> dict[str, Any]:
@@ -379,9 +425,16 @@ def listing(call: Call, resource: Resource) -> Response:
     asked = asked.order_by(*(c.desc() if resource.descending else c for c in columns))
     if call.format == "csv":
         rows = call.session.scalars(asked.limit(call.config.csv_cap + 1)).unique().all()
-        return as_csv(call, [flat(dumped(resource, row)) for row in rows], list(flat_columns(resource.schema())))
+        return as_csv(
+            call, [flat(dumped(resource, row)) for row in rows], list(flat_columns(resource.schema()))
+        )
     if "cursor" in call.query:
-        here = sa.tuple_(*(sa.literal(value, c.type) for value, c in zip(_position(call.query["cursor"], columns), columns, strict=True)))
+        here = sa.tuple_(
+            *(
+                sa.literal(value, c.type)
+                for value, c in zip(_position(call.query["cursor"], columns), columns, strict=True)
+            )
+        )
         asked = asked.where(sa.tuple_(*columns) < here if resource.descending else sa.tuple_(*columns) > here)
     limit = call.query.get("limit", PAGE)
     rows = call.session.scalars(asked.limit(limit + 1)).unique().all()
@@ -417,7 +470,9 @@ def flat(record: Mapping[str, Any], before: str = "") -> dict[str, Any]:
         if isinstance(value, Mapping) and value.keys() == {"value", "unit"}:
             row |= {f"{before}{name}": value["value"], f"{before}{name}_unit": value["unit"]}
         elif isinstance(value, Mapping):
-            row |= flat(value, f"{before}{name}.") | {f"{before}{name}": json.dumps(value, ensure_ascii=False)}
+            row |= flat(value, f"{before}{name}.") | {
+                f"{before}{name}": json.dumps(value, ensure_ascii=False)
+            }
         elif isinstance(value, list):
             row[f"{before}{name}"] = json.dumps(value, ensure_ascii=False)
         else:
@@ -471,7 +526,14 @@ STATES_SHAPE = {
 
 
 def _prepared(call: Call, resource: Resource, values: dict[str, Any]) -> dict[str, Any]:
-    complete = {**resource.defaults, **{name: value for name, value in values.items() if value is not None or name not in resource.defaults}}
+    complete = {
+        **resource.defaults,
+        **{
+            name: value
+            for name, value in values.items()
+            if value is not None or name not in resource.defaults
+        },
+    }
     return resource.prepare(call, complete) if resource.prepare is not None else complete
 
 
@@ -487,7 +549,9 @@ def _as_sent(resource: Resource, values: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _split(values: dict[str, Any]) -> tuple[dict[str, Any], int | None]:
-    return {name: value for name, value in values.items() if name != "effective_at"}, values.get("effective_at")
+    return {name: value for name, value in values.items() if name != "effective_at"}, values.get(
+        "effective_at"
+    )
 
 
 def _position(cursor: str, columns: Sequence[Any]) -> list[Any]:
@@ -495,15 +559,24 @@ def _position(cursor: str, columns: Sequence[Any]) -> list[Any]:
         values = json.loads(base64.urlsafe_b64decode(cursor.encode() + b"=="))
         if not isinstance(values, list) or len(values) != len(columns):
             raise ValueError
-        return [_cursor_value(value, column.type.python_type) for value, column in zip(values, columns, strict=True)]
+        return [
+            _cursor_value(value, column.type.python_type)
+            for value, column in zip(values, columns, strict=True)
+        ]
     except (ValueError, TypeError, AttributeError, RecursionError):
-        raise Invalid("This cursor was not made here. Take `next` from the page before, as it is.", "/cursor") from None
+        raise Invalid(
+            "This cursor was not made here. Take `next` from the page before, as it is.", "/cursor"
+        ) from None
 
 
 def _cursor_value(value: Any, wanted: type) -> Any:
     if wanted is uuid.UUID:
         return uuid.UUID(value)
-    if type(value) is not wanted or (wanted is int and abs(value) >= 2**53) or (wanted is str and "\x00" in value):
+    if (
+        type(value) is not wanted
+        or (wanted is int and abs(value) >= 2**53)
+        or (wanted is str and "\x00" in value)
+    ):
         raise ValueError
     return value
 
@@ -515,7 +588,9 @@ def _cursor(row: Any, order: Sequence[str]) -> str:
 
 def _list_query(resource: Resource) -> type[Schema]:
     base = RetiredQuery if resource.named else PageQuery
-    return _derived(f"{_class_word(resource)}List", base, {name: one.field for name, one in resource.filters.items()})
+    return _derived(
+        f"{_class_word(resource)}List", base, {name: one.field for name, one in resource.filters.items()}
+    )
 
 
 def _body(resource: Resource, suffix: str) -> Body:
@@ -538,14 +613,21 @@ def _edit_schema(resource: Resource) -> Schema:
     """The schema a whole record is held to after a patch: a handle stays as it was made."""
     extra: dict[str, Any] = {}
     if resource.dated:
-        extra["effective_at"] = Instant(load_only=True, metadata={"description": "When the change of state took effect; now if not said."})
-    return _derived(f"{_class_word(resource)}Edit", resource.schema, extra)(exclude=["handle"] if resource.named else [])
+        extra["effective_at"] = Instant(
+            load_only=True, metadata={"description": "When the change of state took effect; now if not said."}
+        )
+    return _derived(f"{_class_word(resource)}Edit", resource.schema, extra)(
+        exclude=["handle"] if resource.named else []
+    )
 
 
 def _patch_schema(resource: Resource) -> Schema:
     """The documented shape of a patch: nothing is required, null clears."""
     whole = _edit_schema(resource)
-    return type(whole)(partial=True, exclude=[name for name, one in resource.schema().fields.items() if one.dump_only or name == "handle"])
+    return type(whole)(
+        partial=True,
+        exclude=[name for name, one in resource.schema().fields.items() if one.dump_only or name == "handle"],
+    )
 
 
 def _derived(name: str, base: type[Schema], extra: Mapping[str, Any]) -> type[Schema]:

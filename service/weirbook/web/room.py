@@ -40,7 +40,9 @@ class PreferredUnits(fields.Field[Any]):
         chosen = {}
         for kind, name in value.items():
             if kind not in KINDS or not isinstance(name, str):
-                raise ValidationError(f"{kind!r:.40} is not a kind of quantity. Kinds and units are listed at /v1/units.")
+                raise ValidationError(
+                    f"{kind!r:.40} is not a kind of quantity. Kinds and units are listed at /v1/units."
+                )
             try:
                 chosen[kind] = unit(kind, name).name
             except Invalid as trouble:
@@ -52,14 +54,18 @@ class RoomSchema(RecordSchema):
     id = fields.UUID(dump_only=True, attribute="public_id")
     name = Words(cap=120, required=True)
     notes = Words(allow_none=True)
-    time_zone = TimeZone(required=True, metadata={"description": "IANA name; days and weeks are this zone's."})
+    time_zone = TimeZone(
+        required=True, metadata={"description": "IANA name; days and weeks are this zone's."}
+    )
     preferred_units = PreferredUnits(
         allow_none=True, metadata={"type": "object", "description": "Kind of quantity to unit, for answers."}
     )
     altitude = QuantityField("length", ge=-450, le=9000, allow_none=True)
     air_temperature = QuantityField("temperature", ge=223.15, le=343.15, allow_none=True)
     air_humidity = QuantityField("fraction", ge=0, le=1, allow_none=True)
-    currency = fields.String(allow_none=True, metadata={"description": "ISO 4217 code", "pattern": "^[A-Z]{3}$"})
+    currency = fields.String(
+        allow_none=True, metadata={"description": "ISO 4217 code", "pattern": "^[A-Z]{3}$"}
+    )
 
 
 ROOM = Resource(

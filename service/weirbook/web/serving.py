@@ -25,9 +25,14 @@ def run_server(app: Flask, host: str, port: int) -> None:
             channel_timeout=60,
         )
     except OSError as trouble:
-        raise click.ClickException(f"{host}:{port} can't be listened on: {trouble.strerror}. Choose another --port.") from None
+        raise click.ClickException(
+            f"{host}:{port} can't be listened on: {trouble.strerror}. Choose another --port."
+        ) from None
     shown = f"[{host}]" if ":" in host else host
-    click.echo(f"Weirbook serves http://{shown}:{server.effective_port}  (documentation at /docs; Ctrl-C ends it)", err=True)
+    click.echo(
+        f"Weirbook serves http://{shown}:{server.effective_port}  (documentation at /docs; Ctrl-C ends it)",
+        err=True,
+    )
     try:
         server.run()
     finally:

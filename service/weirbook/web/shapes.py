@@ -60,7 +60,9 @@ ONE_READING = thing(
     },
     optional=("gauge", "place", "parameter", "unit", "at"),
 )
-READINGS_BODY: Shape = {"oneOf": [ONE_READING, thing({"readings": {"type": "array", "items": ONE_READING, "minItems": 1}})]}
+READINGS_BODY: Shape = {
+    "oneOf": [ONE_READING, thing({"readings": {"type": "array", "items": ONE_READING, "minItems": 1}})]
+}
 TAKEN = thing(
     {
         "sent": COUNT,
@@ -109,7 +111,10 @@ _STATISTIC = {
     "implausible": COUNT,
 }
 READINGS_PAGE = thing(
-    {"items": many({"anyOf": [thing(_READING), thing(_STATISTIC)]}), "next": or_null(described(TEXT, "Cursor of the next page"))}
+    {
+        "items": many({"anyOf": [thing(_READING), thing(_STATISTIC)]}),
+        "next": or_null(described(TEXT, "Cursor of the next page")),
+    }
 )
 LATEST = thing(
     {
@@ -137,7 +142,7 @@ _SUMMARY_TYPES: dict[str, Shape] = {
     "time_weighted": FLAG,
     "qualified": COUNT,
     "implausible": COUNT,
-    **{name: TEXT for name in ("place", "parameter", "gauge", "unit")},
+    **dict.fromkeys(("place", "parameter", "gauge", "unit"), TEXT),
 }
 SUMMARY = thing(
     {
@@ -157,15 +162,19 @@ SUMMARY = thing(
                 }
             )
         ),
-        "notes": many(thing({name: TEXT for name in ("id", "at", "place", "kind", "author", "words")})),
+        "notes": many(thing(dict.fromkeys(("id", "at", "place", "kind", "author", "words"), TEXT))),
     }
 )
 
 ANSWER = thing(
     {
         "calculator": TEXT,
-        "inputs": described({"type": "object"}, "Each with its value, unit, origin and, from the record, where it was found"),
-        "results": described({"type": "object"}, "By name; quantities with their unit, null where there is none"),
+        "inputs": described(
+            {"type": "object"}, "Each with its value, unit, origin and, from the record, where it was found"
+        ),
+        "results": described(
+            {"type": "object"}, "By name; quantities with their unit, null where there is none"
+        ),
         "steps": many(thing({"words": TEXT, "working": TEXT, "gives": QUANTITY})),
         "assumptions": many(thing({"text": TEXT, "origin": TEXT})),
         "cautions": many(thing({"code": TEXT, "text": TEXT, "limit": or_null(TEXT)})),

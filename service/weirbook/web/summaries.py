@@ -20,7 +20,10 @@ from weirbook.web.shapes import SUMMARY
 
 class WeeklyQuery(Schema):
     week = Words(
-        cap=10, metadata={"description": "ISO week of the room's zone, like 2026-W47; the last full week if not said."}
+        cap=10,
+        metadata={
+            "description": "ISO week of the room's zone, like 2026-W47; the last full week if not said."
+        },
     )
     system = Handle(metadata={"description": "Only this system."})
 
@@ -48,7 +51,9 @@ def blueprint() -> Blueprint:
         example=Example(query={"week": "2026-W47"}),
     )
     def weekly(call: Call) -> Response:
-        monday = last_full_monday(call.now, call.zone) if "week" not in call.query else _week(call.query["week"])
+        monday = (
+            last_full_monday(call.now, call.zone) if "week" not in call.query else _week(call.query["week"])
+        )
         found = summarise_week(call.session, week_of(monday, call.zone, call.now), call.query.get("system"))
         if call.format == "csv":
             return as_csv(call, found["rows"], SUMMARY_COLUMNS)
