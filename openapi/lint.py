@@ -26,7 +26,30 @@ HEADER = re.compile(r"[A-Z][a-z0-9]*(-[A-Z][a-z0-9]*)*")
 SUMMARY_CAP = 72
 
 PLAIN = frozenset(
-    {"created_at","detail","expires_at","handle","height","id","length","name","notes","parameter","power","reason","revoked_at","role","status","sump","system","title","updated_at","version","width","words"}
+    {
+        "created_at",
+        "detail",
+        "expires_at",
+        "handle",
+        "height",
+        "id",
+        "length",
+        "name",
+        "notes",
+        "parameter",
+        "power",
+        "reason",
+        "revoked_at",
+        "role",
+        "status",
+        "sump",
+        "system",
+        "title",
+        "updated_at",
+        "version",
+        "width",
+        "words",
+    }
 )
 """Names of properties that need no words."""
 

@@ -31,7 +31,9 @@ def create(
 
     Raises Invalid with every fault of the row, Conflict where its handle is taken.
     """
-    row = model(version=1, created_at_ms=now, updated_at_ms=now, room_id=room_of(session))
+    row = model()
+    row.room_id = room_of(session)  # type: ignore[attr-defined]
+    row.version, row.created_at_ms, row.updated_at_ms = 1, now, now
     set_values(session, row, values)
     if isinstance(row, Happening):
         row.id = chosen_id or uuid7(now)

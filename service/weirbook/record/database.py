@@ -62,9 +62,11 @@ class Database:
     @contextmanager
     def _session(self, *, writes: bool) -> Iterator[Session]:
         try:
-            with self.engine.connect().execution_options(weirbook_writes=writes) as connection:
-                with Session(connection, expire_on_commit=False) as session:
-                    yield session
+            with (
+                self.engine.connect().execution_options(weirbook_writes=writes) as connection,
+                Session(connection, expire_on_commit=False) as session,
+            ):
+                yield session
         except DBAPIError as trouble:
             raise _as_busy(trouble) or trouble from trouble
 

@@ -125,7 +125,7 @@ def dependents(session: Session, row: Edited) -> list[str]:
 def _noun(model: type[Any]) -> str:
     if issubclass(model, Span):
         return "earlier state"
-    return getattr(model, "NOUN", model.__tablename__.replace("_", " "))
+    return str(getattr(model, "NOUN", model.__tablename__.replace("_", " ")))
 
 
 def _counted(count: int, noun: str) -> str:

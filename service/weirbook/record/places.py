@@ -265,7 +265,7 @@ class Section(PlacePart, Place):
         porosity = (
             media["porosity"].si("fraction") if media.get("porosity") is not None else structure.BED_POROSITY
         )
-        return max(0.0, bulk - media["volume"].si("volume") * (1 - porosity))
+        return float(max(0.0, bulk - media["volume"].si("volume") * (1 - porosity)))
 
 
 PLACES: tuple[type[Place], ...] = (System, Tank, Sump, Section)

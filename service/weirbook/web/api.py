@@ -4,14 +4,25 @@ from __future__ import annotations
 
 from apispec.ext.marshmallow import MarshmallowPlugin
 from flask import Flask
-from flask_smorest import Api
+from flask_smorest import Api, Blueprint
 
 import weirbook
-from weirbook.web import calculators, catalogue, journal, keys, readings, room, summaries
+from weirbook.web import (
+    calculators,
+    catalogue,
+    exclusions,
+    journal,
+    keys,
+    latest,
+    readings,
+    room,
+    series,
+    summaries,
+)
 from weirbook.web.documents import describe_fields, schema_name
 from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
 from weirbook.web.places import SECTIONS, SUMPS, SYSTEMS, TANKS
-from weirbook.web.resource import blueprint
+from weirbook.web.verbs import blueprint
 
 RESOURCES = (
     SYSTEMS,
@@ -23,8 +34,8 @@ RESOURCES = (
     TARGETS,
     PARAMETERS,
     journal.JOURNAL,
-    readings.EXCLUSIONS,
-    readings.CORRECTIONS,
+    exclusions.EXCLUSIONS,
+    exclusions.CORRECTIONS,
 )
 
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
@@ -40,6 +51,13 @@ INTRODUCTION = """One husbandry record and calculation service for a room with m
 """
 
 
+def _readings() -> Blueprint:
+    blp = readings.blueprint()
+    series.add_routes(blp)
+    latest.add_routes(blp)
+    return blp
+
+
 def describe(app: Flask) -> Api:
     """Register every route and its documentation."""
     app.config.update(
@@ -48,7 +66,7 @@ def describe(app: Flask) -> Api:
         OPENAPI_VERSION="3.1.0",
         API_SPEC_OPTIONS={"info": {"description": INTRODUCTION}},
     )
-    plugin = MarshmallowPlugin(schema_name_resolver=schema_name)
+    plugin = MarshmallowPlugin(schema_name_resolver=schema_name)  # type: ignore[arg-type]
     api = Api(app, spec_kwargs={"marshmallow_plugin": plugin})
     describe_fields(plugin)
     api.spec.components.security_scheme("key", {"type": "http", "scheme": "bearer"})
@@ -57,7 +75,7 @@ def describe(app: Flask) -> Api:
         *(blueprint(resource) for resource in RESOURCES),
         keys.blueprint(),
         catalogue.blueprint(),
-        readings.blueprint(),
+        _readings(),
         summaries.blueprint(),
         calculators.blueprint(),
     ):

@@ -29,7 +29,10 @@ def blueprint() -> Blueprint:
         "/units",
         id="list_units",
         summary="Units",
-        description="Every kind of quantity with the exact names of its units. Aliases (UCUM codes among them) are accepted and come back by name.",
+        description=(
+            "Every kind of quantity with the exact names of its units. Aliases (UCUM codes among "
+            "them) are accepted and come back by name."
+        ),
         roles=READERS,
         returns=UNIT_LIST,
     )
@@ -56,7 +59,10 @@ def blueprint() -> Blueprint:
         "/parameters",
         id="list_parameters",
         summary="Parameters",
-        description="What a gauge can measure: the built-in catalogue and the keeper's own, with units, the possible range (outside it a reading is refused) and how readings join in time.",
+        description=(
+            "What a gauge can measure: the built-in catalogue and the keeper's own, with units, "
+            "the possible range (outside it a reading is refused) and how readings join in time."
+        ),
         roles=READERS,
         returns=PARAMETER_LIST,
     )

@@ -42,7 +42,7 @@ def describe_fields(plugin: MarshmallowPlugin) -> None:
             return {"anyOf": [*shapes, {"type": "null"}] if field.allow_none else shapes}
         return {}
 
-    converter.add_attribute_function(quantities)
+    converter.add_attribute_function(quantities)  # type: ignore[no-untyped-call]
 
 
 _OBJECT = {

@@ -26,7 +26,8 @@ from weirbook.web.fields import (
 )
 from weirbook.web.operations import Call
 from weirbook.web.places import StrictSchema
-from weirbook.web.resource import Filter, HappeningSchema, NamedSchema, Resource
+from weirbook.web.records import HappeningSchema, NamedSchema
+from weirbook.web.resource import Filter, Resource
 
 
 class CurvePointSchema(StrictSchema):

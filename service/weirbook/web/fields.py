@@ -21,14 +21,17 @@ PLACE_PATTERN = r"^(room|(systems|tanks|sumps|sections)/[a-z0-9]+(-[a-z0-9]+)*)$
 HANDLE_PATTERN = rf"^{HANDLE.pattern}$"
 
 
+def _known(said: dict[str, Any], **facts: Any) -> dict[str, Any]:
+    """A field's arguments with what its kind adds to its documentation."""
+    return {**said, "metadata": {**facts, **said.get("metadata", {})}}
+
+
 class Words(fields.String):
     """Text for people: not empty, without NUL, of bounded length."""
 
     def __init__(self, *, cap: int = TEXT_CAP, **said: Any) -> None:
-        super().__init__(**said)
+        super().__init__(**_known(said, minLength=1, maxLength=cap))
         self.cap = cap
-        self.metadata.setdefault("minLength", 1)
-        self.metadata.setdefault("maxLength", cap)
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str):
@@ -46,9 +49,7 @@ class Handle(fields.String):
     """A lower-case slug."""
 
     def __init__(self, **said: Any) -> None:
-        super().__init__(**said)
-        self.metadata.setdefault("pattern", HANDLE_PATTERN)
-        self.metadata.setdefault("maxLength", HANDLE_CAP)
+        super().__init__(**_known(said, pattern=HANDLE_PATTERN, maxLength=HANDLE_CAP))
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str) or len(value) > HANDLE_CAP or not HANDLE.fullmatch(value):
@@ -69,8 +70,7 @@ class PlaceReference(fields.String):
     """A place as its path: room, systems/rill, tanks/nursery, sumps/rack, sections/rack-return-1."""
 
     def __init__(self, **said: Any) -> None:
-        super().__init__(**said)
-        self.metadata.setdefault("pattern", PLACE_PATTERN)
+        super().__init__(**_known(said, pattern=PLACE_PATTERN))
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str) or len(value) > 80 or not re.fullmatch(PLACE_PATTERN, value):
@@ -87,9 +87,8 @@ class Choice(fields.String):
     """One word out of a list."""
 
     def __init__(self, choices: tuple[str, ...], **said: Any) -> None:
-        super().__init__(**said)
+        super().__init__(**_known(said, enum=list(choices)))
         self.choices = choices
-        self.metadata.setdefault("enum", list(choices))
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str) or value not in self.choices:
@@ -112,10 +111,8 @@ class Whole(fields.Integer):
     """A whole number within bounds; digits in a query."""
 
     def __init__(self, low: int, high: int, **said: Any) -> None:
-        super().__init__(**said)
+        super().__init__(**_known(said, minimum=low, maximum=high))
         self.low, self.high = low, high
-        self.metadata.setdefault("minimum", low)
-        self.metadata.setdefault("maximum", high)
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
         if (
@@ -129,12 +126,11 @@ class Whole(fields.Integer):
         return value
 
 
-class Instant(fields.String):
+class Instant(fields.Field[int]):
     """An RFC 3339 instant with its offset, held as epoch milliseconds and shown in UTC."""
 
     def __init__(self, **said: Any) -> None:
-        super().__init__(**said)
-        self.metadata.setdefault("format", "date-time")
+        super().__init__(**_known(said, type="string", format="date-time"))
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
         try:
@@ -184,7 +180,9 @@ class QuantityField(fields.Field[Quantity]):
     ) -> None:
         super().__init__(**said)
         self.kind = kind
-        self.bounds = (("more than", gt, float.__gt__), ("at least", ge, float.__ge__)) + (
+        self.bounds = (
+            ("more than", gt, float.__gt__),
+            ("at least", ge, float.__ge__),
             ("less than", lt, float.__lt__),
             ("at most", le, float.__le__),
         )

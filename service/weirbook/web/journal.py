@@ -10,7 +10,8 @@ from weirbook.web.access import DAILY
 from weirbook.web.equipment import at_place
 from weirbook.web.fields import Choice, Instant, PlaceReference, Words
 from weirbook.web.operations import Call
-from weirbook.web.resource import Filter, HappeningSchema, Resource
+from weirbook.web.records import HappeningSchema
+from weirbook.web.resource import Filter, Resource
 
 AHEAD_MS = 10 * 60 * 1000
 

@@ -16,7 +16,8 @@ from weirbook.record.names import find
 from weirbook.web.access import KEEPER
 from weirbook.web.fields import Choice, Flag, Handle, Instant, Words
 from weirbook.web.operations import JSON, Body, Call, Example, loaded_by, operation, reply
-from weirbook.web.resource import Resource, RetiredQuery, etag, listing, match, page_of
+from weirbook.web.pages import RetiredQuery, page_of
+from weirbook.web.resource import Resource, etag, listing, match
 
 
 class KeySchema(Schema):
@@ -83,7 +84,9 @@ def blueprint() -> Blueprint:
         "/keys",
         id="list_keys",
         summary="List keys",
-        description="Every key ever made, without its secret, with its role, last use, expiry and revocation.",
+        description=(
+            "Every key ever made, without its secret, with its role, last use, expiry and revocation."
+        ),
         roles=KEEPER,
         query=RetiredQuery,
         formats=("json", "csv"),
@@ -101,7 +104,11 @@ def blueprint() -> Blueprint:
         "/keys",
         id="create_key",
         summary="Make a key",
-        description="The answer holds the secret, once. Roles: keeper (all), helper (journal, readings by hand, reads), sensor (posts to its listed gauges), viewer (reads). A repeat with the same Idempotency-Key is refused (409), since the secret is not kept.",
+        description=(
+            "The answer holds the secret, once. Roles: keeper (all), helper (journal, readings by "
+            "hand, reads), sensor (posts to its listed gauges), viewer (reads). A repeat with the "
+            "same Idempotency-Key is refused (409), since the secret is not kept."
+        ),
         roles=KEEPER,
         body=Body({JSON: body}, loaded_by(body)),
         returns=NewKeySchema,
@@ -147,7 +154,10 @@ def blueprint() -> Blueprint:
         "/keys/<handle>",
         id="revoke_key",
         summary="Revoke a key",
-        description="It ends at once and for good; it stays listed, and what was written with it stays. Send its ETag as If-Match.",
+        description=(
+            "It ends at once and for good; it stays listed, and what was written with it stays. "
+            "Send its ETag as If-Match."
+        ),
         roles=KEEPER,
         status=204,
         headers=("If-Match",),

@@ -22,7 +22,8 @@ from weirbook.web.fields import (
     Whole,
     Words,
 )
-from weirbook.web.resource import Filter, NamedSchema, Resource
+from weirbook.web.records import NamedSchema
+from weirbook.web.resource import Filter, Resource
 
 LONGEST = 30.0
 """Metres: no tank of a room is longer; a larger figure is a slip of the unit."""
@@ -204,7 +205,10 @@ class SectionSchema(NamedSchema):
         le=1,
         allow_none=True,
         metadata={
-            "description": "Share of the sump's through-flow that enters; null: all. The rest rejoins at the next section."
+            "description": (
+                "Share of the sump's through-flow that enters; null: all. The rest rejoins at the "
+                "next section."
+            )
         },
     )
     inlet = Variant(
@@ -212,7 +216,10 @@ class SectionSchema(NamedSchema):
         _INLETS,
         allow_none=True,
         metadata={
-            "description": "How water comes in: baffle; slot: width, height; pipe: diameter; spreader: open_area; fall: height, width"
+            "description": (
+                "How water comes in: baffle; slot: width, height; pipe: diameter; spreader: "
+                "open_area; fall: height, width"
+            )
         },
     )
     baffle = Part(BaffleSchema, allow_none=True, metadata={"description": "To the next section"})

@@ -93,7 +93,7 @@ def problem(
 
 def for_trouble(trouble: Trouble) -> Response:
     """A refusal made on purpose."""
-    status, _ = STATUSES[next(kind for kind in type(trouble).__mro__ if kind in STATUSES)]  # type: ignore[index]
+    status, _ = STATUSES[next(kind for kind in type(trouble).__mro__ if kind in STATUSES)]
     headers = {401: {"WWW-Authenticate": 'Bearer realm="weirbook"'}, 503: {"Retry-After": "2"}}.get(status)
     return problem(status, trouble.slug, trouble.message, trouble.faults, trouble.more, headers)
 

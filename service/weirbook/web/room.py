@@ -15,7 +15,8 @@ from weirbook.record.rooms import Room
 from weirbook.web.access import KEEPER, READERS
 from weirbook.web.fields import QuantityField, Words
 from weirbook.web.operations import JSON, MERGE_PATCH, Body, Call, Example, merge_patch, operation
-from weirbook.web.resource import RecordSchema, Resource, match, patched, shown
+from weirbook.web.records import RecordSchema
+from weirbook.web.resource import Resource, match, patched, shown
 
 
 class TimeZone(fields.String):
@@ -88,7 +89,9 @@ def blueprint() -> Blueprint:
         "/room",
         id="get_room",
         summary="The room",
-        description="Its name, time zone, preferred units, altitude, air and currency. A key belongs to one room.",
+        description=(
+            "Its name, time zone, preferred units, altitude, air and currency. A key belongs to one room."
+        ),
         roles=READERS,
         returns=RoomSchema,
     )
@@ -103,7 +106,10 @@ def blueprint() -> Blueprint:
         "/room",
         id="edit_room",
         summary="Change the room's settings",
-        description="A merge-patch under If-Match. Readings keep their instants when the time zone changes; days and weeks follow it from then on.",
+        description=(
+            "A merge-patch under If-Match. Readings keep their instants when the time zone "
+            "changes; days and weeks follow it from then on."
+        ),
         roles=KEEPER,
         body=Body({MERGE_PATCH: patch, JSON: patch}, merge_patch),
         returns=RoomSchema,

@@ -14,8 +14,8 @@ from weirbook.errors import Invalid
 from weirbook.web.access import READERS
 from weirbook.web.fields import Handle, Words
 from weirbook.web.operations import Call, Example, operation, reply
-from weirbook.web.resource import as_csv
 from weirbook.web.shapes import SUMMARY
+from weirbook.web.sheets import as_csv
 
 
 class WeeklyQuery(Schema):

@@ -1,0 +1,127 @@
+"""The latest reading of each gauge."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import sqlalchemy as sa
+from flask import Response
+from flask_smorest import Blueprint
+from marshmallow import Schema
+
+from weirbook.engine.times import instant_text
+from weirbook.engine.units import number
+from weirbook.record import gauging
+from weirbook.record.equipment import Gauge
+from weirbook.record.gauging import Row
+from weirbook.record.names import find, find_place
+from weirbook.record.readings import IMPLAUSIBLE
+from weirbook.record.targets import bands
+from weirbook.record.whereabouts import whereabouts
+from weirbook.web.access import READERS
+from weirbook.web.fields import PlaceReference
+from weirbook.web.operations import Call, Example, operation, reply
+from weirbook.web.series import figure, qualifier
+from weirbook.web.shapes import LATEST, LATEST_LIST
+from weirbook.web.sheets import as_csv
+
+
+class LatestQuery(Schema):
+    place = PlaceReference(metadata={"description": "Only gauges at this place."})
+
+
+LATEST_COLUMNS = (
+    "gauge",
+    "place",
+    "parameter",
+    "value",
+    "unit",
+    "qualifier",
+    "at",
+    "age_minutes",
+    "target_low",
+    "target_high",
+    "in_target",
+    "silent",
+    "implausible",
+)
+
+
+def _latest(call: Call, gauges: Sequence[Gauge]) -> list[dict[str, Any]]:
+    where = whereabouts(call.session, call.now)
+    wanted = bands(call.session, gauges, {gauge.id: where.chain(gauge.place_id) for gauge in gauges})
+    instants = gauging.last_instants(call.session, [gauge.id for gauge in gauges])
+    found = []
+    for gauge in gauges:
+        at_ms = instants.get(gauge.id)
+        row = None if at_ms is None else gauging.present(call.session, gauge.id, [at_ms])[at_ms]
+        found.append(_state(call, gauge, row, wanted[gauge.id]))
+    return found
+
+
+def _state(call: Call, gauge: Gauge, row: Row | None, wanted: Sequence[Any]) -> dict[str, Any]:
+    band = next((one for one in reversed(wanted) if one.from_ms <= call.now), None)
+    low, high = (band.low, band.high) if band else (None, None)
+    age = None if row is None else call.now - row.at_ms
+    inside = None
+    if row is not None and (low is not None or high is not None):
+        inside = (low is None or row.value >= low) and (high is None or row.value <= high)
+    return {
+        "gauge": gauge.handle,
+        "place": gauge.place.path,
+        "parameter": gauge.parameter,
+        "value": row and number(row.value),
+        "unit": gauge.unit,
+        "qualifier": row and qualifier(row.mark),
+        "at": row and instant_text(row.at_ms),
+        "age_minutes": None if age is None else round(age / 60_000, 1),
+        "target_low": figure(low),
+        "target_high": figure(high),
+        "in_target": inside,
+        "silent": None if gauge.gap_ms is None else age is None or age > gauge.gap_ms,
+        "implausible": bool(row and row.mark & IMPLAUSIBLE),
+    }
+
+
+def add_routes(blp: Blueprint) -> None:
+    """The latest of one gauge, and of all."""
+
+    @operation(
+        blp,
+        "GET",
+        "/gauges/<handle>/latest",
+        id="get_latest_of_gauge",
+        summary="A gauge's latest reading",
+        description="With its age, whether it is inside its target now, and whether the gauge is silent.",
+        roles=READERS,
+        returns=LATEST,
+        example=Example(path={"handle": "nursery-temperature"}),
+    )
+    def latest_of_gauge(call: Call, handle: str) -> Response:
+        return reply(_latest(call, [find(call.session, Gauge, handle)])[0])
+
+    @operation(
+        blp,
+        "GET",
+        "/latest",
+        id="list_latest",
+        summary="The latest reading of every gauge",
+        description=(
+            "Of the whole room or of one place, with age, in or out of target, silent or not. A "
+            "gauge that never reported is listed too."
+        ),
+        roles=READERS,
+        query=LatestQuery,
+        formats=("json", "csv"),
+        returns=LATEST_LIST,
+        problems=(404, 413),
+    )
+    def latest(call: Call) -> Response:
+        asked = sa.select(Gauge).where(Gauge.retired_at_ms.is_(None)).order_by(Gauge.id)
+        if "place" in call.query:
+            asked = asked.where(Gauge.place_id == find_place(call.session, call.query["place"]).id)
+        rows = _latest(call, call.session.scalars(asked).unique().all())
+        if call.format == "csv":
+            return as_csv(call, rows, LATEST_COLUMNS)
+        return reply({"items": rows})
