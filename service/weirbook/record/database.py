@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.orm import ORMExecuteState, Session, with_loader_criteria
 
-from weirbook.errors import Busy, StoreTrouble
+from weirbook.errors import Busy, Conflict, StoreTrouble
 from weirbook.record.base import RoomOwned
 
 BUSY_TIMEOUT_MS = 10_000
@@ -67,6 +67,12 @@ class Database:
                 Session(connection, expire_on_commit=False) as session,
             ):
                 yield session
+        except IntegrityError as trouble:
+            raise Conflict(
+                "The same record is there already (a target: one for each place, parameter and instant), or somebody "
+                "changed what this one points to at the same time. Read again, then decide.",
+                slug="already-there",
+            ) from trouble
         except DBAPIError as trouble:
             raise _as_busy(trouble) or trouble from trouble
 

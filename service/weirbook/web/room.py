@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from flask import Response
@@ -51,6 +52,15 @@ class PreferredUnits(fields.Field[Any]):
         return chosen
 
 
+class Currency(fields.String):
+    """Three capital letters (ISO 4217)."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str) or not re.fullmatch("[A-Z]{3}", value):
+            raise ValidationError("Write a currency by its three capital letters, like EUR.")
+        return value
+
+
 class RoomSchema(RecordSchema):
     id = fields.UUID(dump_only=True, attribute="public_id")
     name = Words(cap=120, required=True)
@@ -64,9 +74,7 @@ class RoomSchema(RecordSchema):
     altitude = QuantityField("length", ge=-450, le=9000, allow_none=True)
     air_temperature = QuantityField("temperature", ge=223.15, le=343.15, allow_none=True)
     air_humidity = QuantityField("fraction", ge=0, le=1, allow_none=True)
-    currency = fields.String(
-        allow_none=True, metadata={"description": "ISO 4217 code", "pattern": "^[A-Z]{3}$"}
-    )
+    currency = Currency(allow_none=True, metadata={"description": "ISO 4217 code", "pattern": "^[A-Z]{3}$"})
 
 
 ROOM = Resource(
