@@ -88,16 +88,20 @@ class _Judged:
 
 
 def take_readings(
-    session: Session, taker: Taker, sent: Sequence[Sent], *, now: int, correct: bool = False
+    session: Session, taker: Taker, sent: Sequence[Sent], *, now: int, correct: bool = False, stamp: bool = False
 ) -> Taken:
-    """Store what can be stored and say what can't. The caller rolls back if nothing may be refused."""
+    """Store what can be stored and say what can't. The caller rolls back if nothing may be refused.
+
+    With `stamp` a reading that doesn't say when is taken to be of now; of several each must say, or every
+    retry would make them new readings.
+    """
     taken = Taken(len(sent))
     gauges = _Gauges(session, taker, now, taken)
     gauges.look_up(sent)
     judged = []
     for one in sent:
         try:
-            judged.append(_judge(gauges, one, now))
+            judged.append(_judge(gauges, one, now, stamp=stamp))
         except _Refused as refused:
             taken.refusals.append(refused.refusal)
     by_gauge: dict[int, list[_Judged]] = defaultdict(list)
@@ -227,8 +231,8 @@ class _Gauges:
             raise _Refused(one, "bad-unit", trouble.message, "unit") from None
 
 
-def _judge(gauges: _Gauges, one: Sent, now: int) -> _Judged:
-    at_ms = _instant(one, now)
+def _judge(gauges: _Gauges, one: Sent, now: int, *, stamp: bool) -> _Judged:
+    at_ms = _instant(one, now, stamp=stamp)
     gauge = gauges.of(one)
     known = gauges.known[gauge.parameter]
     try:
@@ -242,8 +246,10 @@ def _judge(gauges: _Gauges, one: Sent, now: int) -> _Judged:
     return _Judged(one, gauge, Row(gauge.id, at_ms, value.figure, mark), bounds)
 
 
-def _instant(one: Sent, now: int) -> int:
+def _instant(one: Sent, now: int, *, stamp: bool) -> int:
     if one.at is None:
+        if not stamp:
+            raise _Refused(one, "time-missing", "Each reading of several says when it was taken: send `at`.", "at")
         return now
     try:
         at_ms = instant_ms(one.at)

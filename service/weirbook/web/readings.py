@@ -126,16 +126,6 @@ class TakeQuery(Schema):
     )
 
 
-def _without_stamp(sent: Sequence[Sent], partial: bool) -> Sequence[Sent]:
-    """Rows of a batch must say when: a missing stamp would make every retry a new reading."""
-    if missing := [one.index for one in sent if one.at is None]:
-        wanted = "Each reading of several says when it was taken: send `at`."
-        if not partial:
-            raise Invalid(wanted, faults=[Fault(f"/readings/{index}/at", wanted) for index in missing[:100]])
-        raise Invalid(f"{wanted} The first without it is number {missing[0]}.", f"/readings/{missing[0]}/at")
-    return sent
-
-
 def _refuse(taken: Taken, single: bool) -> None:
     """Raise for a body of which nothing may be refused: a conflict is never mistaken for anything else."""
     refused = taken.refusals
@@ -220,11 +210,9 @@ def blueprint() -> Blueprint:
             raise Forbidden(
                 "A sensor key can't correct readings; a keeper or, on gauges read by hand, a helper can."
             )
-        if not single:
-            sent = _without_stamp(sent, partial)
         gauges = gauges_of(call.session, call.caller) if call.caller.role is Role.SENSOR else frozenset()
         taker = Taker(call.caller.role, call.caller.name, gauges)
-        taken = take_readings(call.session, taker, sent, now=call.now, correct=correct)
+        taken = take_readings(call.session, taker, sent, now=call.now, correct=correct, stamp=single)
         if taken.refusals and not partial:
             _refuse(taken, single)
         return reply(_counts(taken))
