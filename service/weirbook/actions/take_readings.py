@@ -88,14 +88,22 @@ class _Judged:
 
 
 def take_readings(
-    session: Session, taker: Taker, sent: Sequence[Sent], *, now: int, correct: bool = False, stamp: bool = False
+    session: Session,
+    taker: Taker,
+    rows: Sequence[Sent | Refusal],
+    *,
+    now: int,
+    correct: bool = False,
+    stamp: bool = False,
 ) -> Taken:
-    """Store what can be stored and say what can't. The caller rolls back if nothing may be refused.
+    """Store what can be stored and say what can't, rows refused before among them. The caller rolls back if
+    nothing may be refused.
 
     With `stamp` a reading that doesn't say when is taken to be of now; of several each must say, or every
     retry would make them new readings.
     """
-    taken = Taken(len(sent))
+    sent = [row for row in rows if isinstance(row, Sent)]
+    taken = Taken(len(rows), refusals=[row for row in rows if isinstance(row, Refusal)])
     gauges = _Gauges(session, taker, now, taken)
     gauges.look_up(sent)
     judged = []
@@ -109,8 +117,8 @@ def take_readings(
         by_gauge[each.gauge.id].append(each)
     gauging.lock_gauges(session, by_gauge)
     excluded = gauging.exclusions(session, by_gauge)
-    for gauge_id, rows in by_gauge.items():
-        _store(session, taker, rows, taken, excluded.get(gauge_id, []), now=now, correct=correct)
+    for gauge_id, its_rows in by_gauge.items():
+        _store(session, taker, its_rows, taken, excluded.get(gauge_id, []), now=now, correct=correct)
     taken.refusals.sort(key=lambda refusal: refusal.index)
     return taken
 
@@ -249,7 +257,9 @@ def _judge(gauges: _Gauges, one: Sent, now: int, *, stamp: bool) -> _Judged:
 def _instant(one: Sent, now: int, *, stamp: bool) -> int:
     if one.at is None:
         if not stamp:
-            raise _Refused(one, "time-missing", "Each reading of several says when it was taken: send `at`.", "at")
+            raise _Refused(
+                one, "time-missing", "Each reading of several says when it was taken: send `at`.", "at"
+            )
         return now
     try:
         at_ms = instant_ms(one.at)

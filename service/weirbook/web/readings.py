@@ -10,7 +10,7 @@ from flask import Request, Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
-from weirbook.actions.take_readings import Sent, Taken, Taker, problem_of, take_readings
+from weirbook.actions.take_readings import Refusal, Sent, Taken, Taker, problem_of, take_readings
 from weirbook.config import Config
 from weirbook.errors import Conflict, Fault, Forbidden, Invalid, Malformed, NotOffered, TooLarge
 from weirbook.record.access import Role
@@ -22,6 +22,7 @@ from weirbook.web.operations import CSV, JSON, Body, Call, Example, json_object,
 from weirbook.web.shapes import READINGS_BODY, TAKEN
 
 COLUMNS = ("gauge", "place", "parameter", "value", "unit", "at")
+NAME_CAP = 120
 
 
 class OneReading(msgspec.Struct, forbid_unknown_fields=True):
@@ -35,7 +36,7 @@ class OneReading(msgspec.Struct, forbid_unknown_fields=True):
     at: str | None = None
 
 
-def read_readings(request: Request, config: Config) -> tuple[list[Sent], bool]:
+def read_readings(request: Request, config: Config) -> tuple[list[Sent | Refusal], bool]:
     """The readings in a body, and whether it was a single one. Raises NotOffered, Malformed, Invalid, TooLarge."""
     if request.mimetype == CSV:
         return _from_csv(request, config), False
@@ -43,40 +44,34 @@ def read_readings(request: Request, config: Config) -> tuple[list[Sent], bool]:
         raise NotOffered(f"Send readings as {JSON} or {CSV}, and say so in Content-Type.")
     body = json_object(request, config)
     if "readings" not in body:
-        return [_sent(0, body, "")], True
+        return [_sent(0, body)], True
     rows = body["readings"]
     if set(body) != {"readings"} or not isinstance(rows, list):
         raise Invalid('Send one reading, or {"readings": [...]} and nothing beside it.', "/readings")
     _refuse_too_many(len(rows), config)
-    return [_sent(index, row, f"/readings/{index}") for index, row in enumerate(rows)], False
+    return [_sent(index, row) for index, row in enumerate(rows)], False
 
 
-def _sent(index: int, row: Any, at: str) -> Sent:
+def _sent(index: int, row: Any) -> Sent | Refusal:
+    """A reading of the form wanted, or why it is not: one bad row leaves the others alone."""
     try:
         one = msgspec.convert(row, OneReading)
     except msgspec.ValidationError as trouble:
-        raise Invalid(
-            "A reading is not of the form wanted.",
-            f"{at}{_field(str(trouble))}",
-            faults=[Fault(f"{at}{_field(str(trouble))}", _plain(str(trouble)))],
-        ) from None
-    for text in (one.gauge, one.place, one.parameter, one.unit, one.at):
-        if text is not None and ("\x00" in text or len(text) > 120):
-            raise Invalid("A name or unit here is too long or holds a NUL character.", at)
-    return Sent(index, one.value, one.gauge, one.place, one.parameter, one.unit, one.at)
+        words, _, path = str(trouble).partition(" - at `$.")
+        form = "A reading has: gauge, or place and parameter; value; unit and at if wanted."
+        return Refusal(index, "bad-row", f"{words}. {form}", path.rstrip("`"))
+    return _bounded(Sent(index, one.value, one.gauge, one.place, one.parameter, one.unit, one.at))
 
 
-def _field(message: str) -> str:
-    _, found, path = message.partition(" - at `$.")
-    return f"/{path.rstrip('`')}" if found else ""
+def _bounded(one: Sent) -> Sent | Refusal:
+    for name in ("gauge", "place", "parameter", "unit", "at"):
+        text = getattr(one, name)
+        if text is not None and ("\x00" in text or len(text) > NAME_CAP):
+            return Refusal(one.index, "bad-row", f"At most {NAME_CAP} characters, and no NUL.", name)
+    return one
 
 
-def _plain(message: str) -> str:
-    words = message.split(" - at ")[0]
-    return f"{words}. A reading has: gauge, or place and parameter; value; unit and at if wanted."
-
-
-def _from_csv(request: Request, config: Config) -> list[Sent]:
+def _from_csv(request: Request, config: Config) -> list[Sent | Refusal]:
     try:
         text = request.get_data(cache=True).decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -90,20 +85,14 @@ def _from_csv(request: Request, config: Config) -> list[Sent]:
     return [_from_row(index, row, sheet.columns) for index, row in enumerate(sheet.rows)]
 
 
-def _from_row(index: int, row: SheetRow, columns: Sequence[str]) -> Sent:
+def _from_row(index: int, row: SheetRow, columns: Sequence[str]) -> Sent | Refusal:
     cells = {name: row[name].strip() or None for name in columns}
-    for name in ("gauge", "place", "parameter", "unit", "at"):
-        if len(cells.get(name) or "") > 120:
-            raise Invalid(f"Line {row.line}: {name} is too long.", f"/readings/{index}/{name}")
-    return Sent(
-        index,
-        row.plain("value"),
-        cells.get("gauge"),
-        cells.get("place"),
-        cells.get("parameter"),
-        cells.get("unit"),
-        cells.get("at"),
-    )
+    try:
+        value = row.plain("value")
+    except Invalid as trouble:
+        return Refusal(index, "bad-value", trouble.message, "value")
+    names = ("gauge", "place", "parameter", "unit", "at")
+    return _bounded(Sent(index, value, *(cells.get(name) for name in names)))
 
 
 def _refuse_too_many(count: int, config: Config) -> None:
