@@ -83,7 +83,8 @@ class Database:
 def _engine(url: sa.URL) -> sa.Engine:
     if url.get_backend_name() != "sqlite":
         return sa.create_engine(url, pool_pre_ping=True, pool_size=8, max_overflow=8)
-    engine = sa.create_engine(url, pool_size=16, max_overflow=16)
+    pool = {"pool_size": 16, "max_overflow": 16} if url.database else {}
+    engine = sa.create_engine(url, **pool)
     sa.event.listen(engine, "connect", _prepare_sqlite)
     sa.event.listen(engine, "begin", _begin_sqlite)
     return engine

@@ -51,6 +51,21 @@ INTRODUCTION = """One husbandry record and calculation service for a room with m
 """
 
 
+class OurApi(Api):
+    """Without flask-smorest's own error shape and paging, which are not ours."""
+
+    DEFAULT_ERROR_RESPONSE_NAME = None
+
+    def _register_error_handlers(self) -> None:
+        """create_app registers ours."""
+
+    def _register_responses(self) -> None:
+        """Operations document their refusals one by one."""
+
+    def _register_pagination_header(self) -> None:
+        """Pages are told in the body."""
+
+
 def _readings() -> Blueprint:
     blp = readings.blueprint()
     series.add_routes(blp)
@@ -67,7 +82,7 @@ def describe(app: Flask) -> Api:
         API_SPEC_OPTIONS={"info": {"description": INTRODUCTION}},
     )
     plugin = MarshmallowPlugin(schema_name_resolver=schema_name)  # type: ignore[arg-type]
-    api = Api(app, spec_kwargs={"marshmallow_plugin": plugin})
+    api = OurApi(app, spec_kwargs={"marshmallow_plugin": plugin})
     describe_fields(plugin)
     api.spec.components.security_scheme("key", {"type": "http", "scheme": "bearer"})
     for blp in (
