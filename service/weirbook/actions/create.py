@@ -31,6 +31,7 @@ def create(
 
     Raises Invalid with every fault of the row, Conflict where its handle is taken.
     """
+    refuse_ahead(effective_ms, now)
     row = model()
     row.room_id = room_of(session)  # type: ignore[attr-defined]
     row.version, row.created_at_ms, row.updated_at_ms = 1, now, now
@@ -89,6 +90,12 @@ def named(session: Session, noun: str, written: str, pointer: str) -> Any:
     if row.retired_at_ms is not None:
         raise Invalid(f"'{written}' is retired. Name one in use, or bring it back first.", pointer)
     return row
+
+
+def refuse_ahead(effective_ms: int | None, now: int) -> None:
+    """Raise Invalid for a state that would take effect ahead of now."""
+    if effective_ms is not None and effective_ms > now:
+        raise Invalid("A change can't take effect ahead of now.", "/effective_at")
 
 
 def refuse_faults(row: Edited) -> None:

@@ -8,9 +8,9 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from weirbook.actions.create import refuse_faults, set_values
+from weirbook.actions.create import refuse_ahead, refuse_faults, set_values
 from weirbook.errors import Conflict, Fault, Invalid
-from weirbook.record.base import Edited
+from weirbook.record.base import Edited, Named
 from weirbook.record.database import room_of
 
 
@@ -22,8 +22,7 @@ def edit(
     A change of a dated state (a tank's system, a section's use, a pump's running) takes effect at
     `effective_ms`, now if none is given, and never ahead. Raises Invalid, Conflict.
     """
-    if effective_ms is not None and effective_ms > now:
-        raise Invalid("A change can't take effect ahead of now.", "/effective_at")
+    refuse_ahead(effective_ms, now)
     before = {field: getattr(row, field) for field in (*row.FIXED, *row.STATES)}
     with session.no_autoflush:
         set_values(session, row, values)
@@ -31,6 +30,8 @@ def edit(
     if fixed:
         faults = [Fault(f"/{written_as(field)}", "This stays as it was made.") for field in fixed]
         raise Invalid("Some of this can't be changed.", faults=faults)
+    if isinstance(row, Named) and (row.retired_at_ms or 0) > now:
+        raise Invalid("It can't be retired ahead of now.", "/retired_at")
     refuse_faults(row)
     if not session.is_modified(row):
         return False

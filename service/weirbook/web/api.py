@@ -51,7 +51,7 @@ INTRODUCTION = """One husbandry record and calculation service for a room with m
 """
 
 
-class OurApi(Api):
+class OurApi(Api):  # type: ignore[misc]
     """Without flask-smorest's own error shape and paging, which are not ours."""
 
     DEFAULT_ERROR_RESPONSE_NAME = None
