@@ -1,1 +1,332 @@
-def run(*a, **k): ...
+"""The demo: an invented room, filled through the same doors as a real one.
+
+Its places and records stand in fixtures/demo/room.json as requests of the API; what its gauges read is made
+from fixtures/demo/readings.json, the same each time but for the date: days count back from the end of the
+last full week ("@-39d 18:25" in the room's zone).
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+import socket
+from collections.abc import Callable, Iterator, Mapping
+from datetime import date, datetime, timedelta
+from itertools import islice
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+from zoneinfo import ZoneInfo
+
+import click
+import sqlalchemy as sa
+from flask.testing import FlaskClient
+from platformdirs import user_data_path
+
+from weirbook.actions.answer_for import answer_for
+from weirbook.actions.make_key import make_key
+from weirbook.actions.open_room import open_room
+from weirbook.actions.summarise_week import last_full_monday
+from weirbook.actions.take_readings import Sent, Taker, take_readings
+from weirbook.app import create_app
+from weirbook.config import Config, sqlite_url
+from weirbook.engine.catalogue import calculator
+from weirbook.engine.shape import as_json
+from weirbook.engine.times import instant_text, midnight_ms, week_text, zone
+from weirbook.errors import StoreTrouble
+from weirbook.record.access import Role
+from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.migrations import folder_of, migrate
+from weirbook.record.names import find
+from weirbook.record.places import System, Tank
+from weirbook.record.rooms import Room
+from weirbook.web.serving import run_server
+from weirbook.week_table import week_in_words
+
+FILE = "weirbook-demo.db"
+STEP_MS = 10 * 60_000
+STAMP_MS = 200_000
+"""Sensors report at 3 min 20 s past each ten minutes, not all on the round minute."""
+BATCH = 4_000
+WEEKS = 13
+HOST = "127.0.0.1"
+
+Progress = Callable[[int], None]
+
+
+def run(folder: Path | None, *, keep: bool, once: bool, port: int) -> None:
+    """Make the demo, show it, and serve it unless `once`. Raises StoreTrouble, click.ClickException."""
+    if not once:
+        _refuse_taken(port)
+    folder = folder or user_data_path("weirbook") / "demo"
+    file = folder / FILE
+    fresh = not (keep and file.exists())
+    if fresh:
+        _clear(file)
+    click.echo(f"The demo's database: {file}")
+    database = Database(sqlite_url(file))
+    migrate(database)
+    secrets = _filled(database) if fresh else _new_keys(database)
+    _show(database, secrets, port)
+    if once:
+        return
+    run_server(create_app(Config(sqlite_url(file)), database), HOST, port)
+
+
+def furnish(
+    database: Database, *, now_ms: int, weeks: int = WEEKS, progress: Progress | None = None
+) -> dict[str, str]:
+    """Fill an empty, migrated database with the demo room; its secrets by role ("link" for a key in addresses).
+
+    `weeks` full weeks of readings come before the running one.
+    """
+    told = _fixture("room.json")
+    with database.write() as session:
+        room = open_room(session, name=told["room"]["name"], time_zone=told["room"]["time_zone"], now=now_ms)
+        room_id = room.room_id
+        _, keeper = make_key(session, name="Keeper", role=Role.KEEPER, now=now_ms)
+    client = create_app(Config(str(database.url)), database).test_client()
+    days = Days(now_ms, zone(told["room"]["time_zone"]))
+    _record(client, keeper, told, days)
+    _read(database, room_id, days, weeks, progress or (lambda count: None))
+    with database.write() as session:
+        enter_room(session, room_id)
+        return {"keeper": keeper, **_keys(session, now_ms)}
+
+
+class Days:
+    """Days counted from the end of the last full week, in the room's zone."""
+
+    def __init__(self, now: int, where: ZoneInfo) -> None:
+        self.now, self.where = now, where
+        self.end_day: date = last_full_monday(now, where) + timedelta(days=7)
+        self.end_ms = midnight_ms(self.end_day, where)
+
+    def instant(self, day: str, clock: str) -> int:
+        """Epoch milliseconds of a clock time so many days from the week's end ("-39d", "18:25")."""
+        moment = datetime.combine(
+            self.end_day + timedelta(days=int(day.removesuffix("d"))),
+            datetime.strptime(clock, "%H:%M").time(),
+            self.where,
+        )
+        return round(moment.timestamp() * 1000)
+
+    def since_end(self, ms: int) -> float:
+        """Days from the week's end to an instant."""
+        return (ms - self.end_ms) / 86_400_000
+
+    def hour(self, ms: int) -> float:
+        """The hour of the day in the room, with its fraction."""
+        moment = datetime.fromtimestamp(ms / 1000, self.where)
+        return moment.hour + moment.minute / 60
+
+
+def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Days) -> None:
+    """Send the room's records as any client would."""
+    room = {name: value for name, value in told["room"].items() if name != "time_zone"}
+    requests = [("PATCH", "room", room)]
+    requests += [("PUT" if "/" in path else "POST", path, body) for path, body in told["records"]]
+    requests += [("PATCH", path, body) for path, body in told["changes"]]
+    for method, path, body in requests:
+        answered = client.open(
+            f"/v1/{path}",
+            method=method,
+            json={name: _dated(value, days) for name, value in body.items()},
+            headers={"Authorization": f"Bearer {keeper}", "If-Match": "*"},
+        )
+        if answered.status_code not in (200, 201):
+            raise StoreTrouble(f"The demo's {path} was refused: {answered.get_data(as_text=True)}")
+
+
+def _dated(value: Any, days: Days) -> Any:
+    if isinstance(value, str) and value.startswith("@"):
+        return instant_text(days.instant(*value[1:].split(" ")))
+    return value
+
+
+def _read(database: Database, room_id: int, days: Days, weeks: int, progress: Progress) -> None:
+    """Make and store what the gauges read."""
+    taker = Taker(Role.KEEPER, "Keeper")
+    told = _fixture("readings.json")
+    streams = [_sensor(one, days, weeks) for one in told["sensors"]]
+    streams += [_contact(one, days, weeks) for one in told["contacts"]]
+    streams += [_tests(one, days, weeks) for one in told["tests"]]
+    for stream in streams:
+        while rows := list(islice(stream, BATCH)):
+            with database.write() as session:
+                enter_room(session, room_id)
+                sent = [Sent(index, **row) for index, row in enumerate(rows)]
+                taken = take_readings(session, taker, sent, now=days.now)
+            if taken.refusals:
+                raise StoreTrouble(f"The demo's readings were refused: {taken.refusals[0]}")
+            progress(len(rows))
+
+
+def expected_rows(now: int, weeks: int = WEEKS) -> int:
+    """About how many readings the demo makes: for the progress bar."""
+    return len(_fixture("readings.json")["sensors"]) * (weeks * 7 + 4) * 144
+
+
+def _sensor(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str, Any]]:
+    """One sensor's readings at 10-minute steps, noise from a seed of its own."""
+    noise = random.Random(told["gauge"])
+    odd = {days.instant(day, clock) // STEP_MS: value for day, clock, value in told.get("odd", ())}
+    start = days.end_ms - weeks * 7 * 86_400_000
+    for slot in range(start // STEP_MS, days.now // 3_600_000 * 6):
+        at_ms = slot * STEP_MS + STAMP_MS
+        value = _signal(told, days, at_ms) + noise.gauss(0, told["noise"])
+        if any(begin <= days.since_end(at_ms) < end for begin, end in told.get("silent", ())):
+            continue
+        value = odd.get(slot, min(max(value, told.get("low", -1e9)), told.get("high", 1e9)))
+        yield {"gauge": told["gauge"], "value": _stepped(value, told["step"]), "at": instant_text(at_ms)}
+
+
+def _signal(told: Mapping[str, Any], days: Days, at_ms: int) -> float:
+    day, hour = days.since_end(at_ms), days.hour(at_ms)
+    warmth = math.cos((hour - 15) / 24 * 2 * math.pi)
+    value = told["base"] + told["weather"] * _weather(day) + told["swing"] * warmth
+    if saw := told.get("sawtooth"):
+        value += saw["height"] * (day / saw["days"] % 1)
+    if fading := told.get("fading"):
+        share = min(max((day - fading["day"]) / (fading["to_day"] - fading["day"]), 0), 1)
+        cold = ((1 - warmth) / 2) ** 2
+        value += share * (fading["day_part"] + (fading["night"] - fading["day_part"]) * cold)
+    return float(value)
+
+
+def _weather(day: float) -> float:
+    """How much warmer than usual it is outside: a season that cools, and fronts passing over."""
+    season = -4.5 + 5 * (1 - math.tanh((day + 45) / 25)) / 1.2
+    return season + 1.6 * math.sin(day / 9 * 2 * math.pi) + 0.9 * math.sin(day / 4.3 * 2 * math.pi)
+
+
+def _stepped(value: float, step: float) -> float:
+    return round(round(value / step) * step, 6)
+
+
+def _contact(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str, Any]]:
+    """What a contact says: at each change, and between them at its pace if it has one."""
+    said = [(days.instant(day, clock), value) for day, clock, value in told["says"]]
+    start = days.end_ms - weeks * 7 * 86_400_000
+    for index, (begin, value) in enumerate(said):
+        end = said[index + 1][0] if index + 1 < len(said) else days.now // 3_600_000 * 3_600_000
+        pace = told.get("every_minutes", 0) * 60_000 or end - begin + 1
+        for at_ms in range(begin, end, pace):
+            if at_ms >= start:
+                yield {"gauge": told["gauge"], "value": value, "at": instant_text(at_ms)}
+
+
+def _tests(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str, Any]]:
+    """One value a week, on Sundays, the last in the last full week."""
+    named = {name: told[name] for name in ("gauge", "place", "parameter", "unit") if name in told}
+    values = told["values"][-weeks:]
+    for index, value in enumerate(values):
+        at_ms = days.instant(f"{-1 - 7 * (len(values) - 1 - index)}d", told["time"])
+        yield {**named, "value": value, "at": instant_text(at_ms)}
+
+
+def _keys(session: Any, now: int) -> dict[str, str]:
+    """A key for each role but the keeper."""
+    wanted: tuple[tuple[str, dict[str, Any]], ...] = (
+        ("helper", {"name": "Sunday helper", "role": Role.HELPER}),
+        ("sensor", {"name": "Nursery probe", "role": Role.SENSOR, "gauges": ["nursery-temperature"]}),
+        ("viewer", {"name": "Kitchen screen", "role": Role.VIEWER}),
+        ("link", {"name": "Spreadsheet", "role": Role.VIEWER, "for_links": True}),
+    )
+    return {word: make_key(session, now=now, **said)[1] for word, said in wanted}
+
+
+def _filled(database: Database) -> dict[str, str]:
+    now = now_ms()
+    with click.progressbar(
+        length=expected_rows(now), label="Filling the room", file=click.get_text_stream("stderr")
+    ) as bar:
+        secrets = furnish(database, now_ms=now, progress=bar.update)
+        bar.update(bar.length or 0)
+    return secrets
+
+
+def _new_keys(database: Database) -> dict[str, str]:
+    """Keys to a demo that is kept: the secrets of the old ones are nowhere."""
+    now = now_ms()
+    with database.write() as session:
+        room = session.scalars(sa.select(Room)).first()
+        if room is None:
+            raise StoreTrouble("There is no room in the demo's database. Leave out --keep to make it anew.")
+        enter_room(session, room.room_id)
+        _, keeper = make_key(session, name="Keeper", role=Role.KEEPER, now=now)
+        return {"keeper": keeper, **_keys(session, now)}
+
+
+def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
+    with database.read() as session:
+        room = session.scalars(sa.select(Room)).one()
+        enter_room(session, room.room_id)
+        monday = last_full_monday(now_ms(), zone(room.time_zone))
+        click.echo(f"\n{week_in_words(session, week_text(monday))}")
+        click.echo(
+            "Look at the stream: its mean is inside the target and its daytime is too, but its nights are not. "
+            "The journal of five weeks ago holds the reason.\n"
+        )
+        for name, model, handle in (
+            ("turnover", System, "fern-pool"),
+            ("tank-volume", Tank, "fern-pool-display"),
+        ):
+            place = find(session, model, handle)  # type: ignore[type-var]
+            given = as_json(answer_for(session, calculator(name), place, {}, at_ms=now_ms()))
+            click.echo(_answer_in_words(place.name, given))
+    click.echo("Keys (of this demo only):")
+    for word, secret in secrets.items():
+        click.echo(f"  {word:8}{secret}")
+    click.echo("\nPaste into a second terminal:" if port else "")
+    click.echo("\n".join(curl_lines(secrets, f"http://{HOST}:{port}/v1", monday)))
+    click.echo(f"\nDocumentation: http://{HOST}:{port}/docs")
+
+
+def _answer_in_words(place: str, given: Mapping[str, Any]) -> str:
+    lines = [f"{given['calculator']} of {place}"]
+    lines += [f"  {step['words']}: {step['working']} = {_quantity(step['gives'])}" for step in given["steps"]]
+    lines += [f"  assumed: {one['text']} ({one['origin']})" for one in given["assumptions"]]
+    lines += [f"  care: {one['text']}" for one in given["cautions"]]
+    return "\n".join(lines) + "\n"
+
+
+def _quantity(shown: Mapping[str, Any]) -> str:
+    return f"{shown['value']} {shown['unit']}".removesuffix(" 1")
+
+
+def curl_lines(secrets: Mapping[str, str], api: str, monday: date) -> list[str]:
+    """Three calls that work when pasted: a temperature in, a what-if answered, the week out."""
+    reading = json.dumps({"gauge": "nursery-temperature", "value": 24.6})
+    week = f"{api}/summaries/weekly?week={week_text(monday)}&format=csv&key={quote(secrets['link'])}"
+    what_if = f"{api}/systems/fern-pool/answers/turnover?flow={quote('900 gal/h', safe='')}&result=turnovers_per_hour&format=text"
+    return [
+        f"curl -sS -H 'Authorization: Bearer {secrets['sensor']}' -H 'Content-Type: application/json' -d '{reading}' {api}/readings",
+        f"curl -sS -H 'Authorization: Bearer {secrets['viewer']}' '{what_if}'",
+        f"curl -sS '{week}'",
+    ]
+
+
+def _fixture(name: str) -> Any:
+    return json.loads((folder_of("_demo", "fixtures/demo") / name).read_text(encoding="utf-8"))
+
+
+def _clear(file: Path) -> None:
+    """Remove an earlier demo, and nothing else in its folder."""
+    for part in (file, file.with_name(f"{file.name}-wal"), file.with_name(f"{file.name}-shm")):
+        part.unlink(missing_ok=True)
+
+
+def _refuse_taken(port: int) -> None:
+    """Say that a port is taken before the room is filled, not after."""
+    if port == 0:
+        return
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, port))
+        except OSError as trouble:
+            raise StoreTrouble(
+                f"{HOST}:{port} can't be listened on: {trouble.strerror}. Choose another --port."
+            ) from None

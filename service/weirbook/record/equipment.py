@@ -115,7 +115,7 @@ class Gauge(Named, Base):
         low, high = self.plausible_low, self.plausible_high
         if low is not None and high is not None and low.si(self.kind) >= high.si(self.kind):
             found.append(Fault("/plausible_high", "The plausible range must end above its start."))
-        if self.join == "line" and self.expected_interval is None:
+        if self.join == "line" and not self.by_hand and self.expected_interval is None:
             found.append(
                 Fault(
                     "/expected_interval",
