@@ -11,6 +11,7 @@ import json
 import math
 import random
 import socket
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from datetime import date, datetime, timedelta
 from itertools import islice
@@ -239,12 +240,8 @@ def _keys(session: Any, now: int) -> dict[str, str]:
 
 def _filled(database: Database) -> dict[str, str]:
     now = now_ms()
-    with click.progressbar(
-        length=expected_rows(now), label="Filling the room", file=click.get_text_stream("stderr")
-    ) as bar:
-        secrets = furnish(database, now_ms=now, progress=bar.update)
-        bar.update(bar.length or 0)
-    return secrets
+    with click.progressbar(length=expected_rows(now), label="Filling the room", file=sys.stderr) as bar:
+        return furnish(database, now_ms=now, progress=bar.update)
 
 
 def _new_keys(database: Database) -> dict[str, str]:
@@ -273,7 +270,7 @@ def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
             ("turnover", System, "fern-pool"),
             ("tank-volume", Tank, "fern-pool-display"),
         ):
-            place = find(session, model, handle)  # type: ignore[type-var]
+            place = find(session, model, handle)
             given = as_json(answer_for(session, calculator(name), place, {}, at_ms=now_ms()))
             click.echo(_answer_in_words(place.name, given))
     click.echo("Keys (of this demo only):")
@@ -300,9 +297,11 @@ def curl_lines(secrets: Mapping[str, str], api: str, monday: date) -> list[str]:
     """Three calls that work when pasted: a temperature in, a what-if answered, the week out."""
     reading = json.dumps({"gauge": "nursery-temperature", "value": 24.6})
     week = f"{api}/summaries/weekly?week={week_text(monday)}&format=csv&key={quote(secrets['link'])}"
-    what_if = f"{api}/systems/fern-pool/answers/turnover?flow={quote('900 gal/h', safe='')}&result=turnovers_per_hour&format=text"
+    flow = quote("900 gal/h", safe="")
+    what_if = f"{api}/systems/fern-pool/answers/turnover?flow={flow}&result=turnovers_per_hour&format=text"
+    json_type = "-H 'Content-Type: application/json'"
     return [
-        f"curl -sS -H 'Authorization: Bearer {secrets['sensor']}' -H 'Content-Type: application/json' -d '{reading}' {api}/readings",
+        f"curl -sS -H 'Authorization: Bearer {secrets['sensor']}' {json_type} -d '{reading}' {api}/readings",
         f"curl -sS -H 'Authorization: Bearer {secrets['viewer']}' '{what_if}'",
         f"curl -sS '{week}'",
     ]

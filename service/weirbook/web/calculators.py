@@ -267,6 +267,7 @@ def _param_shape(declared: Param) -> dict[str, Any]:
             "type": "object",
             "required": ["value", "unit"],
             "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
+            "additionalProperties": False,
         }
         return {"anyOf": [whole, {"type": "string"}, {"type": "number"}, {"type": "null"}], **words}
     if declared.kind == CHOICE:

@@ -49,6 +49,7 @@ _OBJECT = {
     "type": "object",
     "required": ["value", "unit"],
     "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
+    "additionalProperties": False,
 }
 
 
@@ -59,6 +60,7 @@ def _quantity(kind: str, nullable: bool, *, dump_only: bool) -> dict[str, Any]:
         "title": f"Quantity of {kind.replace('_', ' ')}",
         "required": ["value", "unit"],
         "properties": {"value": {"type": "number"}, "unit": {"type": "string", "enum": units}},
+        "additionalProperties": False,
         "example": {"value": 1, "unit": KINDS[kind].default},
     }
     if dump_only:
@@ -80,4 +82,5 @@ def _variant(converter: Any, field: Variant, word: str) -> dict[str, Any]:
             field.tag: {"type": "string", "enum": [word]},
             **{name: converter.field2property(one) for name, one in fields.items()},
         },
+        "additionalProperties": False,
     }

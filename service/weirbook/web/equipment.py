@@ -33,8 +33,10 @@ from weirbook.web.resource import Filter, Resource
 class CurvePointSchema(StrictSchema):
     """One point of a pump's curve."""
 
-    head = QuantityField("length", ge=0, le=100, required=True)
-    flow = QuantityField("flow", ge=0, le=10, required=True)
+    head = QuantityField(
+        "length", ge=0, le=100, required=True, metadata={"description": "Head at this point"}
+    )
+    flow = QuantityField("flow", ge=0, le=10, required=True, metadata={"description": "Flow at this head"})
 
 
 class PumpSchema(NamedSchema):
@@ -97,8 +99,8 @@ class TargetSchema(HappeningSchema):
         metadata={"description": "The nearest place with a target wins: section, sump or tank, system, room"},
     )
     parameter = Words(cap=60, required=True)
-    low = LooseQuantity(allow_none=True)
-    high = LooseQuantity(allow_none=True)
+    low = LooseQuantity(allow_none=True, metadata={"description": "Lower end; null leaves it open"})
+    high = LooseQuantity(allow_none=True, metadata={"description": "Upper end; null leaves it open"})
     valid_from = Instant(
         required=True,
         attribute="valid_from_ms",

@@ -14,8 +14,13 @@ from weirbook.web.resource import Filter, Resource
 
 
 class ExclusionSchema(HappeningSchema):
-    gauge = Reference(required=True)
-    from_ = Instant(data_key="from", required=True, attribute="from_ms")
+    gauge = Reference(required=True, metadata={"description": "Handle of the gauge"})
+    from_ = Instant(
+        data_key="from",
+        required=True,
+        attribute="from_ms",
+        metadata={"description": "First instant that is excluded"},
+    )
     to = Instant(required=True, attribute="to_ms", metadata={"description": "Not itself excluded"})
     reason = Words(cap=500, required=True)
 
@@ -23,13 +28,13 @@ class ExclusionSchema(HappeningSchema):
 class CorrectionSchema(HappeningSchema):
     """The value a reading had before it was corrected."""
 
-    gauge = Reference(dump_only=True)
-    at = Instant(dump_only=True, attribute="at_ms")
-    old_value = Figure(dump_only=True)
-    old_low = Figure(dump_only=True)
-    old_high = Figure(dump_only=True)
-    new_value = Figure(dump_only=True)
-    corrected_by = Words(dump_only=True)
+    gauge = Reference(dump_only=True, metadata={"description": "Handle of the gauge"})
+    at = Instant(dump_only=True, attribute="at_ms", metadata={"description": "When the reading was taken"})
+    old_value = Figure(dump_only=True, metadata={"description": "The value before"})
+    old_low = Figure(dump_only=True, metadata={"description": "Lower bound before, of a range"})
+    old_high = Figure(dump_only=True, metadata={"description": "Upper bound before, of a range"})
+    new_value = Figure(dump_only=True, metadata={"description": "The value since"})
+    corrected_by = Words(dump_only=True, metadata={"description": "Name of the key that corrected it"})
 
 
 def of_gauge(model: Any) -> Filter:

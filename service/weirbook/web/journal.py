@@ -48,7 +48,10 @@ JOURNAL = Resource(
     example_patch={"words": "Fry off the bottom, all feeding."},
     filters={
         "place": at_place(JournalEntry),
-        "kind": Filter(Choice(KINDS), lambda session, kind: JournalEntry.kind == kind),
+        "kind": Filter(
+            Choice(KINDS, metadata={"description": "Only this kind."}),
+            lambda session, kind: JournalEntry.kind == kind,
+        ),
         "q": Filter(Words(cap=200, metadata={"description": "Words that the entry holds."}), _contains),
         "from": Filter(
             Instant(metadata={"description": "Happened at or after."}),

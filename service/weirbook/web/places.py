@@ -56,7 +56,11 @@ class SystemSchema(NamedSchema):
 class DrainSchema(StrictSchema):
     """One drain of an overflow."""
 
-    kind = Choice(("siphon", "gravity", "standby"), required=True)
+    kind = Choice(
+        ("siphon", "gravity", "standby"),
+        required=True,
+        metadata={"description": "Runs full, runs along its wall, or waits for the others to fail"},
+    )
     diameter = QuantityField("length", gt=0, le=1, required=True, metadata={"description": "Inside diameter"})
     length = size()
     drop = size(metadata={"description": "From the lip to the outlet or to the water it ends under"})
@@ -65,18 +69,18 @@ class DrainSchema(StrictSchema):
 class OverflowSchema(StrictSchema):
     """Where the tank spills into its drains."""
 
-    edge_length = size(required=True)
-    toothed = Flag()
+    edge_length = size(required=True, metadata={"description": "Length of the edge that water spills over"})
+    toothed = Flag(metadata={"description": "Whether the edge is a comb"})
     open_fraction = QuantityField(
         "fraction", gt=0, le=1, metadata={"description": "Open share of a toothed edge; 1 if plain"}
     )
     crest_height = QuantityField(
         "length", gt=0, le=LONGEST, metadata={"description": "Above the tank's inside base"}
     )
-    box_length = size()
-    box_width = size()
-    box_depth = size()
-    drains = fields.List(fields.Nested(DrainSchema), metadata={"maxItems": 20})
+    box_length = size(metadata={"description": "Inside, of the overflow's box"})
+    box_width = size(metadata={"description": "Inside, of the overflow's box"})
+    box_depth = size(metadata={"description": "Inside, below the edge"})
+    drains = fields.List(fields.Nested(DrainSchema), metadata={"description": "Its drains", "maxItems": 20})
 
     @validates_schema
     def few_drains(self, data: dict[str, Any], **kwargs: Any) -> None:
@@ -93,7 +97,7 @@ class TankSchema(NamedSchema):
     system = Reference(
         required=True, metadata={"description": "Handle of the system it is in; its past is kept."}
     )
-    use = Choice(TANK_USES, required=True)
+    use = Choice(TANK_USES, required=True, metadata={"description": "What the tank is for"})
     footprint = Variant(
         "shape",
         _footprint_shapes(),
@@ -112,13 +116,37 @@ class TankSchema(NamedSchema):
     )
     rim_height = size(allow_none=True, metadata={"description": "Above the inside base"})
     water_depth = size(required=True, metadata={"description": "Running water depth above the inside base"})
-    substrate_depth = QuantityField("length", ge=0, le=LONGEST, allow_none=True)
-    substrate_porosity = QuantityField("fraction", ge=0, lt=1, allow_none=True)
-    hardscape_volume = QuantityField("volume", ge=0, le=1000, allow_none=True)
-    hardscape_mass = QuantityField("mass", ge=0, le=1e6, allow_none=True)
-    overflow = Part(OverflowSchema, allow_none=True)
-    set_up_on = Day(allow_none=True)
-    last_reset_on = Day(allow_none=True)
+    substrate_depth = QuantityField(
+        "length", ge=0, le=LONGEST, allow_none=True, metadata={"description": "Mean depth of sand or gravel"}
+    )
+    substrate_porosity = QuantityField(
+        "fraction",
+        ge=0,
+        lt=1,
+        allow_none=True,
+        metadata={"description": "Share of the bed that is gaps; 40 % if not said (common practice)"},
+    )
+    hardscape_volume = QuantityField(
+        "volume",
+        ge=0,
+        le=1000,
+        allow_none=True,
+        metadata={"description": "Rock and wood under water; or give the mass"},
+    )
+    hardscape_mass = QuantityField(
+        "mass",
+        ge=0,
+        le=1e6,
+        allow_none=True,
+        metadata={"description": "Rock under water, taken as 2650 kg/m3"},
+    )
+    overflow = Part(
+        OverflowSchema, allow_none=True, metadata={"description": "Where the tank spills into its drains"}
+    )
+    set_up_on = Day(allow_none=True, metadata={"description": "The day the tank was set up"})
+    last_reset_on = Day(
+        allow_none=True, metadata={"description": "The day it was last emptied and begun anew"}
+    )
     gross_volume = Computed(
         "volume", attribute="gross_volume_si", metadata={"description": "Plan area times running water depth"}
     )
@@ -132,7 +160,13 @@ class SumpSchema(NamedSchema):
     length = size(required=True)
     width = size(required=True)
     height = size(required=True)
-    base_height = QuantityField("length", ge=-10, le=LONGEST, allow_none=True)
+    base_height = QuantityField(
+        "length",
+        ge=-10,
+        le=LONGEST,
+        allow_none=True,
+        metadata={"description": "Of the inside base above the floor"},
+    )
     brim_volume = Computed(
         "volume", attribute="brim_volume_si", metadata={"description": "Length times width times height"}
     )
@@ -141,7 +175,11 @@ class SumpSchema(NamedSchema):
 class BaffleSchema(StrictSchema):
     """How water passes to the next section."""
 
-    passes = Choice(("over", "under", "both"), required=True)
+    passes = Choice(
+        ("over", "under", "both"),
+        required=True,
+        metadata={"description": "Over a crest, under the baffle, or both"},
+    )
     crest_height = size(metadata={"description": "Of the edge that water falls over, above the sump's base"})
     gap_height = size(metadata={"description": "Of the slot that water passes under"})
 
@@ -162,17 +200,29 @@ class MediaSchema(StrictSchema):
     """What fills a section."""
 
     volume = QuantityField("volume", gt=0, le=1000, required=True, metadata={"description": "Bulk volume"})
-    specific_surface = QuantityField("specific_surface", gt=0, le=1e6)
-    porosity = QuantityField("fraction", gt=0, lt=1)
-    grain_size = QuantityField("length", gt=0, le=1)
+    specific_surface = QuantityField(
+        "specific_surface", gt=0, le=1e6, metadata={"description": "Surface a bulk volume"}
+    )
+    porosity = QuantityField(
+        "fraction", gt=0, lt=1, metadata={"description": "Share of the bulk that water can fill"}
+    )
+    grain_size = QuantityField(
+        "length", gt=0, le=1, metadata={"description": "Typical size of a grain or piece"}
+    )
 
 
 class LimitsSchema(StrictSchema):
     """Limits that the keeper sets for this section."""
 
-    mean_velocity = QuantityField("velocity", gt=0, le=10)
-    inlet_velocity = QuantityField("velocity", gt=0, le=10)
-    shortest_residence = QuantityField("time", gt=0, le=1e7)
+    mean_velocity = QuantityField(
+        "velocity", gt=0, le=10, metadata={"description": "Fastest mean velocity through the section"}
+    )
+    inlet_velocity = QuantityField(
+        "velocity", gt=0, le=10, metadata={"description": "Fastest jet at its inlet"}
+    )
+    shortest_residence = QuantityField(
+        "time", gt=0, le=1e7, metadata={"description": "Shortest stay of the water in it"}
+    )
 
 
 _INLETS: dict[str, Schema] = {
@@ -198,7 +248,7 @@ class SectionSchema(NamedSchema):
     direction = Choice(DIRECTIONS, required=True, metadata={"description": "Of the water through it"})
     length = size(required=True, metadata={"description": "Along the sump, inside"})
     width = size(allow_none=True, metadata={"description": "Null: the sump's"})
-    running_depth = size(allow_none=True)
+    running_depth = size(allow_none=True, metadata={"description": "Water depth while the pumps run"})
     flow_share = QuantityField(
         "fraction",
         ge=0,
@@ -223,8 +273,10 @@ class SectionSchema(NamedSchema):
         },
     )
     baffle = Part(BaffleSchema, allow_none=True, metadata={"description": "To the next section"})
-    media = Part(MediaSchema, allow_none=True)
-    limits = Part(LimitsSchema, allow_none=True)
+    media = Part(MediaSchema, allow_none=True, metadata={"description": "What fills the section"})
+    limits = Part(
+        LimitsSchema, allow_none=True, metadata={"description": "Limits that the keeper sets for it"}
+    )
     water_volume = Computed(
         "volume",
         attribute="water_volume_si",

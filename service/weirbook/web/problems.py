@@ -65,7 +65,7 @@ class Problem(Schema):
     title = fields.String(required=True)
     status = fields.Integer(required=True)
     detail = fields.String(required=True)
-    errors = fields.List(fields.Nested(ProblemError))
+    errors = fields.List(fields.Nested(ProblemError), metadata={"description": "Each bad value"})
 
 
 def problem(

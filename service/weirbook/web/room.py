@@ -71,9 +71,19 @@ class RoomSchema(RecordSchema):
     preferred_units = PreferredUnits(
         allow_none=True, metadata={"type": "object", "description": "Kind of quantity to unit, for answers."}
     )
-    altitude = QuantityField("length", ge=-450, le=9000, allow_none=True)
-    air_temperature = QuantityField("temperature", ge=223.15, le=343.15, allow_none=True)
-    air_humidity = QuantityField("fraction", ge=0, le=1, allow_none=True)
+    altitude = QuantityField(
+        "length", ge=-450, le=9000, allow_none=True, metadata={"description": "Above sea level"}
+    )
+    air_temperature = QuantityField(
+        "temperature",
+        ge=223.15,
+        le=343.15,
+        allow_none=True,
+        metadata={"description": "Usual air temperature"},
+    )
+    air_humidity = QuantityField(
+        "fraction", ge=0, le=1, allow_none=True, metadata={"description": "Usual relative humidity"}
+    )
     currency = Currency(allow_none=True, metadata={"description": "ISO 4217 code", "pattern": "^[A-Z]{3}$"})
 
 

@@ -41,7 +41,7 @@ QUALIFIERS = {BELOW: "below", ABOVE: "above", BETWEEN: "between"}
 class ReadQuery(Schema):
     gauge = Handle(metadata={"description": "One gauge."})
     place = PlaceReference(metadata={"description": "With parameter: every gauge of it at this place."})
-    parameter = Words(cap=60)
+    parameter = Words(cap=60, metadata={"description": "One of /v1/parameters."})
     from_ = Instant(
         data_key="from", metadata={"description": "From this instant on; a day before `to` if not said."}
     )

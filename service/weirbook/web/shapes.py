@@ -46,7 +46,7 @@ def many(shape: Shape) -> Shape:
     return {"type": "array", "items": shape}
 
 
-ONE_READING = thing(
+ONE_READING = {"additionalProperties": False} | thing(
     {
         "gauge": or_null(described(TEXT, "Handle of a gauge; or give place and parameter")),
         "place": or_null(described(TEXT, "A place as its path, like tanks/nursery")),
@@ -61,7 +61,11 @@ ONE_READING = thing(
     optional=("gauge", "place", "parameter", "unit", "at"),
 )
 READINGS_BODY: Shape = {
-    "oneOf": [ONE_READING, thing({"readings": {"type": "array", "items": ONE_READING, "minItems": 1}})]
+    "oneOf": [
+        ONE_READING,
+        {"additionalProperties": False}
+        | thing({"readings": {"type": "array", "items": ONE_READING, "minItems": 1}}),
+    ]
 }
 TAKEN = thing(
     {
