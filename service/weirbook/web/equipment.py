@@ -174,6 +174,7 @@ PUMPS = Resource(
         "running": False,
     },
     example_key="rack-pump",
+    example_delete="fern-spare-pump",
     example_patch={"measured_flow": "1500 L/h", "measured_on": "2026-11-20"},
     filters={
         "tank": Filter(
@@ -199,6 +200,7 @@ GAUGES = Resource(
         "expected_interval": "10 min",
     },
     example_key="nursery-temperature",
+    example_delete="spare-probe",
     example_patch={"plausible_high": "38 degC"},
     filters={"place": at_place(Gauge), "parameter": of_parameter(Gauge)},
     defaults={"by_hand": False},
@@ -233,6 +235,7 @@ PARAMETERS = Resource(
         "join": "plain",
     },
     example_key="leaf-litter",
+    example_delete="unused-score",
     example_patch={"notes": "Share of the base under leaves."},
     verbs=("create", "patch", "delete"),
     prepare=_parameter,

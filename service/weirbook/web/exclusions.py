@@ -12,17 +12,18 @@ from weirbook.web.fields import Figure, Handle, Instant, Reference, Words
 from weirbook.web.records import HappeningSchema
 from weirbook.web.resource import Filter, Resource
 
-
-class ExclusionSchema(HappeningSchema):
-    gauge = Reference(required=True, metadata={"description": "Handle of the gauge"})
-    from_ = Instant(
-        data_key="from",
-        required=True,
-        attribute="from_ms",
-        metadata={"description": "First instant that is excluded"},
-    )
-    to = Instant(required=True, attribute="to_ms", metadata={"description": "Not itself excluded"})
-    reason = Words(cap=500, required=True)
+ExclusionSchema = HappeningSchema.from_dict(
+    {
+        "gauge": Reference(required=True, metadata={"description": "Handle of the gauge"}),
+        "from": Instant(
+            required=True, attribute="from_ms", metadata={"description": "First instant that is excluded"}
+        ),
+        "to": Instant(required=True, attribute="to_ms", metadata={"description": "Not itself excluded"}),
+        "reason": Words(cap=500, required=True),
+    },
+    name="ExclusionSchema",
+)
+"""Made from a dict because `from` is no name in Python."""
 
 
 class CorrectionSchema(HappeningSchema):

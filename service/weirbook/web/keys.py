@@ -35,9 +35,12 @@ class KeySchema(Schema):
     )
     expires_at = Instant(allow_none=True, attribute="expires_at_ms")
     notes = Words(allow_none=True, cap=2000)
-    revoked_at = Instant(dump_only=True, attribute="revoked_at_ms")
+    revoked_at = Instant(dump_only=True, allow_none=True, attribute="revoked_at_ms")
     last_used_at = Instant(
-        dump_only=True, attribute="last_used_at_ms", metadata={"description": "To the minute"}
+        dump_only=True,
+        allow_none=True,
+        attribute="last_used_at_ms",
+        metadata={"description": "To the minute"},
     )
     version = fields.Integer(dump_only=True)
     created_at = Instant(dump_only=True, attribute="created_at_ms")

@@ -308,6 +308,7 @@ SYSTEMS = Resource(
     words="Water that mixes: one or more tanks with the sumps and sections they share.",
     example={"name": "Mill race"},
     example_key="rill",
+    example_delete="spare-corner",
     example_patch={"notes": "Fed from the rain barrel since spring."},
 )
 TANKS = Resource(
@@ -324,6 +325,7 @@ TANKS = Resource(
         "substrate_depth": "3 cm",
     },
     example_key="nursery",
+    example_delete="empty-cube",
     example_patch={"water_depth": "19 in"},
     filters={"system": in_system()["tank"]},
 )
@@ -333,6 +335,7 @@ SUMPS = Resource(
     words="A vessel below or beside the tanks, cut by baffles into sections.",
     example={"name": "Spare sump", "system": "rill", "length": "100 cm", "width": "45 cm", "height": "45 cm"},
     example_key="rack",
+    example_delete="old-trough",
     example_patch={"base_height": "10 cm"},
     filters={"system": in_system()["sump"]},
 )
@@ -351,6 +354,7 @@ SECTIONS = Resource(
         "limits": {"inlet_velocity": "5 cm/s"},
     },
     example_key="rack-return-1",
+    example_delete="spare-box-other-1",
     example_patch={"running_depth": "22 cm"},
     filters={
         "sump": Filter(

@@ -50,6 +50,7 @@ class Resource:
     example: Mapping[str, Any]
     example_key: str
     example_patch: Mapping[str, Any]
+    example_delete: str = ""
     filters: Mapping[str, Filter] = field(default_factory=dict)
     defaults: Mapping[str, Any] = field(default_factory=dict)
     order: tuple[str, ...] = ("id",)

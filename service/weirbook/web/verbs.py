@@ -227,7 +227,7 @@ def _delete(blp: Blueprint, resource: Resource) -> None:
         roles=resource.makers,
         status=204,
         headers=("If-Match",),
-        example=_one_example(resource, headers={"If-Match": "*"}),
+        example=_one_example(resource, resource.example_delete, headers={"If-Match": "*"}),
     )
     def view(call: Call, **key: Any) -> Response:
         row = locate(call, resource, key, for_edit=True)
@@ -305,8 +305,8 @@ def _one_path(resource: Resource) -> str:
     return f"/{resource.plural}/<{'handle' if resource.named else 'uuid:id'}>"
 
 
-def _one_example(resource: Resource, **said: Any) -> Example:
-    return Example(path={"handle" if resource.named else "id": resource.example_key}, **said)
+def _one_example(resource: Resource, other_key: str = "", **said: Any) -> Example:
+    return Example(path={"handle" if resource.named else "id": other_key or resource.example_key}, **said)
 
 
 def _dated_words(resource: Resource) -> str:
