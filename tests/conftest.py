@@ -90,11 +90,18 @@ def room_id(database: Database) -> int:
         return open_room(session, name="Test greenhouse", time_zone="Europe/Lisbon", now=now_ms()).room_id
 
 
+@pytest.fixture(scope="session")
+def application() -> Service:
+    """One application for all tests: making one takes longer than most of them."""
+    return create_app(Config("sqlite://"))
+
+
 @pytest.fixture
-def app(database: Database, room_id: int) -> Service:
-    made = create_app(Config(database.url.render_as_string(False)), database)
-    made.testing = False
-    return made
+def app(application: Service, database: Database, room_id: int) -> Service:
+    """The application over this test's database, with plain settings."""
+    application.database = database
+    application.settings = Config(database.url.render_as_string(False))
+    return application
 
 
 @pytest.fixture

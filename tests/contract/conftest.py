@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from harness import Caller
 
-from weirbook.app import Service, create_app
-from weirbook.config import Config, sqlite_url
+from weirbook.app import Service
+from weirbook.config import sqlite_url
 from weirbook.demo import furnish
 from weirbook.record.database import Database, now_ms
 from weirbook.record.migrations import migrate
@@ -37,15 +37,9 @@ def demo_template(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[
     return file, secrets
 
 
-@pytest.fixture(scope="session")
-def shared_app(demo_template: tuple[Path, dict[str, str]]) -> Service:
-    """One application for all copies: making one takes longer than most tests."""
-    return create_app(Config(sqlite_url(demo_template[0])))
-
-
 @pytest.fixture
 def demo_copy(
-    demo_template: tuple[Path, dict[str, str]], shared_app: Service, tmp_path: Path
+    demo_template: tuple[Path, dict[str, str]], application: Service, tmp_path: Path
 ) -> Callable[[], DemoCopy]:
     """Makes a fresh copy each time it is called."""
     file, secrets = demo_template
@@ -54,8 +48,7 @@ def demo_copy(
     def copy() -> DemoCopy:
         own = tmp_path / f"demo-{next(made)}.db"
         shutil.copy(file, own)
-        shared_app.database.dispose()
-        shared_app.database = Database(sqlite_url(own))
-        return DemoCopy(shared_app, Caller(shared_app.test_client(), secrets["keeper"]))
+        application.database = Database(sqlite_url(own))
+        return DemoCopy(application, Caller(application.test_client(), secrets["keeper"]))
 
     return copy

@@ -12,6 +12,7 @@ from weirbook.actions.roll_up import recompute_since
 from weirbook.engine.parameters import PARAMETERS, Parameter
 from weirbook.engine.units import KINDS, Quantity, quantity, unit
 from weirbook.errors import Conflict, Fault, Invalid, Unknown
+from weirbook.record.base import handle_from
 from weirbook.record.database import fetch, room_of
 from weirbook.record.equipment import Gauge
 from weirbook.record.parameters import parameter
@@ -52,7 +53,7 @@ def parameter_values(values: Mapping[str, Any]) -> dict[str, Any]:
     if kind not in KINDS:
         raise Invalid(f"'{kind}' is not a kind of quantity. Kinds: {', '.join(KINDS)}.", "/kind")
     if values.get("handle") in PARAMETERS or (
-        values.get("handle") is None and values["name"].strip().lower() in PARAMETERS
+        values.get("handle") is None and handle_from(values["name"]) in PARAMETERS
     ):
         raise Conflict("A parameter of that name is built in already.", "/handle", slug="handle-taken")
     units = values.get("units") or [KINDS[kind].default]

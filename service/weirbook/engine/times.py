@@ -14,6 +14,9 @@ _INSTANT = re.compile(
 _WEEK = re.compile(r"(\d{4})-W(\d\d)", re.ASCII)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 EXAMPLE = "2026-11-25T09:30:00Z"
+EARLIEST_MS, LATEST_MS = -2_208_988_800_000, 7_258_118_400_000
+"""1900-01-01 and 2200-01-01 UTC: near the calendar's own ends (years 1 and 9999) an offset leads out of it."""
+_YEARS = "1900 to 2199"
 
 
 def instant_ms(text: object) -> int:
@@ -34,7 +37,10 @@ def instant_ms(text: object) -> int:
         moment = datetime.fromisoformat(f"{day}T{clock}:{seconds}{'+00:00' if offset in 'Zz' else offset}")
     except ValueError:
         raise Invalid(f"{_quoted(text)} names no real date and time.") from None
-    return (moment - _EPOCH) // timedelta(milliseconds=1) + int(((fraction or ".0")[1:4]).ljust(3, "0"))
+    ms = (moment - _EPOCH) // timedelta(milliseconds=1) + int(((fraction or ".0")[1:4]).ljust(3, "0"))
+    if not EARLIEST_MS <= ms < LATEST_MS:
+        raise Invalid(f"{_quoted(text)} is no time of a fish room: years {_YEARS} are taken.")
+    return ms
 
 
 def instant_text(ms: int) -> str:
@@ -67,11 +73,13 @@ def week_start(text: str) -> date:
     """The Monday of an ISO 8601 week written like 2026-W47. Raises Invalid."""
     found = _WEEK.fullmatch(text)
     try:
-        if found is None:
+        if found is None or not 1900 < int(found[1]) < 2199:
             raise ValueError
         return date.fromisocalendar(int(found[1]), int(found[2]), 1)
     except ValueError:
-        raise Invalid(f"{_quoted(text)} is not a week: write year and ISO week, like 2026-W47.") from None
+        raise Invalid(
+            f"{_quoted(text)} is not a week: write year (1901 to 2198) and ISO week, like 2026-W47."
+        ) from None
 
 
 def week_text(day: date) -> str:

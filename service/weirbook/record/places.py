@@ -16,7 +16,7 @@ from sqlalchemy.orm import Mapped, declared_attr, mapped_column
 from weirbook.engine.relations import structure
 from weirbook.engine.units import Quantity, number
 from weirbook.errors import Fault, Invalid
-from weirbook.record.base import Base, Named, Span, key_to, points_to
+from weirbook.record.base import HANDLE_CAP, Base, Named, Span, key_to, points_to
 from weirbook.record.columns import Parts, QuantityText
 from weirbook.record.rooms import Room
 
@@ -235,7 +235,9 @@ class Section(PlacePart, Place):
 
     def handle_stems(self) -> Iterator[str]:
         """Sump, use and a number: sections seldom have names of their own."""
-        return (f"{self.sump.handle}-{self.use}-{number}" for number in itertools.count(1))
+        room = HANDLE_CAP - len(f"-{self.use}-9999")
+        stem = self.sump.handle[:room].rstrip("-")
+        return (f"{stem}-{self.use}-{number}" for number in itertools.count(1))
 
     def faults(self) -> list[Fault]:
         found = []

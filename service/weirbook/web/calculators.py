@@ -172,7 +172,8 @@ def _from_record(blp: Blueprint, one: Calculator, model: type[Place]) -> None:
 
     def _recorded(call: Call, handle: str, said: Mapping[str, Any], at_ms: int | None) -> Response:
         place = find(call.session, model, handle)
-        given = answer_for(call.session, one, place, said, at_ms=min(at_ms or call.now, call.now))
+        then = call.now if at_ms is None else min(at_ms, call.now)
+        given = answer_for(call.session, one, place, said, at_ms=then)
         return _answered(call, given, call.room.preferred_units or {})
 
 
@@ -193,7 +194,10 @@ def _answered(call: Call, given: Answer, units: Mapping[str, str]) -> Response:
         offered = ", ".join(r.name for r in given.calculator.results if not r.fields)
         raise Invalid(f"As text one result is given: add result=… out of {offered}.", "/result")
     declared = given.calculator.result(wanted)
-    shown = given.quantity(wanted, unit or units.get(declared.kind))
+    try:
+        shown = given.quantity(wanted, unit or units.get(declared.kind))
+    except Invalid as trouble:
+        raise Invalid(trouble.message, "/unit") from None
     text = str(number(shown.value)) if isinstance(shown, Quantity) else "" if shown is None else str(shown)
     return Response(f"{text}\n", content_type=f"{TEXT}; charset=utf-8")
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, Response, current_app, send_from_directory
+from flask import Blueprint, Response, current_app, redirect, request, send_from_directory
 from msgspec import json
 from swagger_ui_bundle import swagger_ui_path
+from werkzeug.wrappers import Response as BaseResponse
 
 PAGE = """<!doctype html>
 <html lang="en">
@@ -55,7 +56,9 @@ def docs_blueprint() -> Blueprint:
         return Response(json.encode(document()), content_type="application/json")
 
     @blp.get("/docs")
-    def docs() -> Response:
+    def docs() -> Response | BaseResponse:
+        if request.path.endswith("/"):
+            return redirect("../docs", 308)  # the page names its parts relative to /docs
         return Response(
             PAGE, content_type="text/html; charset=utf-8", headers={"Content-Security-Policy": POLICY}
         )

@@ -6,6 +6,7 @@ from typing import Any
 
 import sqlalchemy as sa
 from marshmallow import fields
+from marshmallow.validate import Length
 
 from weirbook.actions.set_up_gauge import edit_gauge, gauge_values, parameter_values, target_values
 from weirbook.record.equipment import Gauge, OwnParameter, Pump
@@ -47,6 +48,7 @@ class PumpSchema(NamedSchema):
     curve = fields.List(
         fields.Nested(CurvePointSchema),
         allow_none=True,
+        validate=Length(max=50, error="At most 50 points."),
         metadata={"description": "Head and flow, by falling head", "maxItems": 50},
     )
     rated_flow = QuantityField(
@@ -115,6 +117,7 @@ class ParameterSchema(NamedSchema):
     kind = Words(cap=30, required=True, metadata={"description": "Kind of quantity, of /v1/units"})
     units = fields.List(
         Words(cap=30),
+        validate=Length(max=20, error="At most 20 units."),
         metadata={
             "description": "Units accepted, the usual one first; the kind's default if not said",
             "maxItems": 20,

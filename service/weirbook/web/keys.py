@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import RAISE, Schema, fields
+from marshmallow.validate import Length
 
 from weirbook.actions.make_key import make_key, revoke_key
 from weirbook.record.access import AccessKey, KeyGauge, Role
@@ -31,7 +32,9 @@ class KeySchema(Schema):
     role = Choice(tuple(Role), required=True)
     for_links = Flag(metadata={"description": "A viewer key that may stand in an address; false if not said"})
     gauges = fields.List(
-        Handle(), metadata={"description": "Gauges that a sensor key posts to", "maxItems": 200}
+        Handle(),
+        validate=Length(max=200, error="At most 200 gauges."),
+        metadata={"description": "Gauges that a sensor key posts to", "maxItems": 200},
     )
     expires_at = Instant(allow_none=True, attribute="expires_at_ms")
     notes = Words(allow_none=True, cap=2000)

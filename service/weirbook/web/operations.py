@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.config import Config
 from weirbook.engine.times import zone
-from weirbook.errors import Busy, Conflict, Invalid, Malformed, NotOffered
+from weirbook.errors import Busy, Conflict, Invalid, Malformed, NotOffered, Unknown
 from weirbook.record.access import KeptAnswer, Role
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.rooms import Room
@@ -176,6 +176,8 @@ def perform(
     link_allowed = request.method in ("GET", "HEAD") and form != "json"
     caller = recognise(database, request, now, link_allowed=link_allowed)
     refuse_beyond(caller, declared.roles)
+    if any("\x00" in str(value) for value in path_values.values()):
+        raise Unknown("No name holds a NUL character.")
     query = _read_query(declared)
     body = declared.body.read(request, config) if declared.body is not None else None
     with database.write() if declared.writes else database.read() as session:
@@ -212,14 +214,14 @@ def _format(declared: Operation) -> str:
 
 def _read_query(declared: Operation) -> dict[str, Any]:
     sent = {name: values for name, values in request.args.lists()}
-    sent.pop("key", None)
-    if declared.formats != ("json",):
-        sent.pop("format", None)
     for name, values in sent.items():
         if len(values) > 1:
             raise Invalid(f"'{name}' is given {len(values)} times; give it once.", f"/{name}")
         if "\x00" in values[0] or "\x00" in name:
             raise Invalid("Text can't hold a NUL character.", f"/{name}")
+    sent.pop("key", None)
+    if declared.formats != ("json",):
+        sent.pop("format", None)
     schema = (declared.query or Schema)(unknown=RAISE)
     return load(schema, {name: values[0] for name, values in sent.items()})
 

@@ -56,6 +56,15 @@ class ProblemError(Schema):
     )
 
 
+class ProblemRefusal(Schema):
+    """One reading of a batch that can't be taken."""
+
+    index = fields.Integer(required=True, metadata={"description": "Its place in what was sent, from 0"})
+    type = fields.String(required=True, metadata={"description": "A word a program can test"})
+    pointer = fields.String(required=True, metadata={"description": "JSON pointer to the value"})
+    message = fields.String(required=True, metadata={"description": "What is wrong, what to do"})
+
+
 class Problem(Schema):
     """A refusal (RFC 9457)."""
 
@@ -65,6 +74,9 @@ class Problem(Schema):
     title = fields.String(required=True)
     status = fields.Integer(required=True)
     detail = fields.String(required=True)
+    refusals = fields.List(
+        fields.Nested(ProblemRefusal), metadata={"description": "Of readings: each row that can't be taken"}
+    )
     errors = fields.List(fields.Nested(ProblemError), metadata={"description": "Each bad value"})
 
 

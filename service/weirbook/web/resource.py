@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from weirbook.actions.create import create
 from weirbook.actions.edit import edit
 from weirbook.actions.remove import remove
-from weirbook.errors import Stale, Unknown, VersionWanted
+from weirbook.errors import Invalid, Stale, Unknown, VersionWanted
 from weirbook.record.access import Role
 from weirbook.record.base import Edited, Named
 from weirbook.record.names import find
@@ -155,7 +155,7 @@ def listing(call: Call, resource: Resource) -> Response:
     asked = sa.select(model)
     for name, one in resource.filters.items():
         if name in call.query:
-            asked = asked.where(one.where(call.session, call.query[name]))
+            asked = asked.where(_condition(call, name, one))
     if resource.named:
         retired = call.query.get("retired", False)
         asked = asked.where(model.retired_at_ms.is_not(None) if retired else model.retired_at_ms.is_(None))
@@ -169,7 +169,7 @@ def listing(call: Call, resource: Resource) -> Response:
     if "cursor" in call.query:
         here = sa.tuple_(
             *(
-                sa.literal(value, c.type)
+                sa.literal(value, sa.BigInteger() if isinstance(value, int) else c.type)
                 for value, c in zip(
                     position(call.query["cursor"], [c.type.python_type for c in columns]),
                     columns,
@@ -184,6 +184,13 @@ def listing(call: Call, resource: Resource) -> Response:
         cursor_at([getattr(rows[limit - 1], name) for name in resource.order]) if len(rows) > limit else None
     )
     return reply({"items": [dumped(resource, row) for row in rows[:limit]], "next": following})
+
+
+def _condition(call: Call, name: str, one: Filter) -> sa.ColumnElement[bool]:
+    try:
+        return one.where(call.session, call.query[name])
+    except Unknown as trouble:
+        raise Invalid(trouble.message, f"/{name}") from None
 
 
 def merged(present: Mapping[str, Any], patch: Mapping[str, Any], schema: Schema) -> dict[str, Any]:

@@ -135,7 +135,8 @@ def blueprint() -> Blueprint:
         example=Example(body={"currency": "EUR"}, headers={"If-Match": "*"}),
     )
     def edit_room(call: Call) -> Response:
-        match(call.room)
-        return patched(call, ROOM, call.room, call.body)
+        row = call.session.get_one(Room, call.caller.room_id, with_for_update=True)
+        match(row)
+        return patched(call, ROOM, row, call.body)
 
     return blp

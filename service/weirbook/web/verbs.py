@@ -119,11 +119,24 @@ def _put(blp: Blueprint, resource: Resource) -> None:
         if present is None:
             row = resource.create(call.session, resource.model, values, now=call.now, chosen_id=id)
             return shown(call, resource, row, 201)
-        if {**dumped(resource, present), **as_sent(resource, values)} != dumped(resource, present):
+        if not _repeats(resource, present, call.body, values):
             raise Conflict(
                 f"There is another {resource.noun} under this id. Edit it by PATCH.", slug="id-taken"
             )
         return shown(call, resource, present)
+
+
+def _repeats(resource: Resource, present: Any, body: Mapping[str, Any], values: Mapping[str, Any]) -> bool:
+    """Whether a PUT says what is there. What the service fills in (when, who) counts only where it was sent."""
+    said: dict[str, Any] = {}
+    for name, one in resource.schema().load_fields.items():
+        key = one.attribute or name
+        if key in body or key in resource.defaults:
+            said[key] = values[key]
+        elif one.allow_none:
+            said[key] = None
+    held = dumped(resource, present)
+    return {**held, **as_sent(resource, said)} == held
 
 
 def _get(blp: Blueprint, resource: Resource) -> None:
@@ -142,7 +155,8 @@ def _get(blp: Blueprint, resource: Resource) -> None:
     )
     def view(call: Call, **key: Any) -> Response:
         row = locate(call, resource, key)
-        if etag(row) in request.headers.get("If-None-Match", "").replace("W/", "").split(", "):
+        held = [one.strip().removeprefix("W/") for one in request.headers.get("If-None-Match", "").split(",")]
+        if etag(row) in held or held == ["*"]:
             return Response(status=304, headers={"ETag": etag(row)})
         return shown(call, resource, row)
 
