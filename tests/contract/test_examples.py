@@ -16,6 +16,9 @@ from referencing.jsonschema import DRAFT202012
 REGISTRY = Registry().with_resource("doc:", Resource(DOCUMENT, DRAFT202012))
 
 
+TABLES = [one for one in operations() if "text/csv" in one[2]["responses"].get("200", {}).get("content", {})]
+
+
 def _as_schema(node: Any) -> Any:
     """The schema with its references pointing into the whole document."""
     if isinstance(node, dict):
@@ -54,13 +57,11 @@ def test_every_documented_example_answers_as_documented(
 
 
 @pytest.mark.parametrize(
-    ("method", "path", "said"), operations(), ids=lambda value: value if isinstance(value, str) else ""
+    ("method", "path", "said"), TABLES, ids=lambda value: value if isinstance(value, str) else ""
 )
 def test_every_operation_that_offers_csv_gives_it(
     demo_copy: Callable[[], Any], method: str, path: str, said: dict[str, Any]
 ) -> None:
-    if "text/csv" not in said["responses"].get("200", {}).get("content", {}):
-        pytest.skip("offers no CSV")
     example = said["x-example"]
     for name, value in example["path"].items():
         path = path.replace(f"{{{name}}}", quote(value))
