@@ -124,10 +124,42 @@ def keeper(caller: MakeCaller) -> Caller:
     return caller("keeper")
 
 
+@pytest.fixture(scope="session")
+def furnished_template(
+    sqlite_template: Path, application: Service, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, str]:
+    """An SQLite file with a small furnished room, and its keeper's key."""
+    file = tmp_path_factory.mktemp("furnished") / "furnished.db"
+    shutil.copy(sqlite_template, file)
+    before, application.database = application.database, Database(sqlite_url(file))
+    with application.database.write() as session:
+        open_room(session, name="Test greenhouse", time_zone="Europe/Lisbon", now=now_ms())
+        _, secret = make_key(session, name="keeper", role=Role.KEEPER, now=now_ms())
+    _furnish(Caller(application.test_client(), secret))
+    with application.database.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    application.database.dispose()
+    application.database = before
+    return file, secret
+
+
 @pytest.fixture
-def furnished(keeper: Caller) -> Caller:
+def furnished(request: pytest.FixtureRequest, app: Service, room_id: int) -> Caller:
     """A keeper whose room holds one small system: tank nursery over sump rack, a pump and a thermometer."""
+    file = app.database.file
+    if file is None:
+        keeper: Caller = request.getfixturevalue("keeper")
+        _furnish(keeper)
+        return keeper
+    template, secret = request.getfixturevalue("furnished_template")
+    app.database.dispose()
+    for part in (file, file.with_name(f"{file.name}-wal"), file.with_name(f"{file.name}-shm")):
+        part.unlink(missing_ok=True)
+    shutil.copy(template, file)
+    return Caller(app.test_client(), secret)
+
+
+def _furnish(keeper: Caller) -> None:
     for path, body in FURNITURE:
         made = keeper.post(path, body)
         assert made.status_code == 201, made.get_data(as_text=True)
-    return keeper
