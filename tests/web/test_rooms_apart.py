@@ -1,0 +1,183 @@
+"""Two rooms in one database whose inside numbers and handles cross: neither is seen or moved from the other."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from contract_document import operations
+from harness import FURNITURE, Caller, on_both_engines
+
+from weirbook.actions.make_key import make_key
+from weirbook.actions.open_room import open_room
+from weirbook.app import Service
+from weirbook.record.access import Role
+from weirbook.record.database import enter_room, now_ms
+
+AT = "2026-11-20T10:00:00Z"
+LISTS = (
+    "systems",
+    "tanks",
+    "sumps",
+    "sections",
+    "pumps",
+    "gauges",
+    "targets",
+    "journal",
+    "exclusions",
+    "corrections",
+    "parameters",
+    "latest",
+    "room",
+    "summaries/weekly?week=2026-W47",
+    "readings?gauge=nursery-temperature&from=2026-11-01T00:00:00Z",
+)
+
+
+@pytest.fixture
+def neighbour(app: Service, furnished: Caller) -> Caller:
+    """The keeper of a second room: the same names, numbered inside the other way round."""
+    with app.database.write() as session:
+        room = open_room(session, name="Next door", time_zone="Asia/Kolkata", now=now_ms())
+        enter_room(session, room.room_id)
+        _, secret = make_key(session, name="neighbour", role=Role.KEEPER, now=now_ms())
+    keeper = Caller(app.test_client(), secret)
+    for name in ("Decoy", "Cellar"):
+        keeper.post("/v1/systems", {"name": name})
+    tank = {**FURNITURE[1][1], "name": "Cellar tank", "system": "cellar"}
+    keeper.post("/v1/tanks", tank)
+    keeper.post("/v1/pumps", {"name": "Cellar pump", "to_tank": "cellar-tank", "rated_flow": "1 L/h"})
+    for path, body in FURNITURE:
+        assert keeper.post(path, body).status_code == 201
+    return keeper
+
+
+def fill(keeper: Caller, mark: str, value: float) -> None:
+    keeper.post("/v1/readings", {"gauge": "nursery-temperature", "value": value, "at": AT})
+    keeper.post(
+        "/v1/readings?on_conflict=correct", {"gauge": "nursery-temperature", "value": value + 1, "at": AT}
+    )
+    keeper.post("/v1/journal", {"words": mark, "place": "tanks/nursery"})
+    keeper.post("/v1/targets", {"place": "room", "parameter": "temperature", "high": value, "valid_from": AT})
+    span = {"gauge": "nursery-temperature", "from": AT, "to": "2026-11-20T10:00:01Z", "reason": mark}
+    keeper.post("/v1/exclusions", span)
+    keeper.post("/v1/parameters", {"name": f"{mark} tint", "kind": "score", "join": "plain"})
+
+
+def everything(keeper: Caller) -> dict[str, Any]:
+    found = {}
+    for path in LISTS:
+        answered = keeper.get(f"/v1/{path}")
+        assert answered.status_code == 200, path
+        shown = answered.get_json()
+        for row in shown.get("items", []):
+            row.pop("age_minutes", None)
+        found[path] = shown
+    return found
+
+
+@on_both_engines
+def test_a_hostile_neighbour_with_the_same_names_reads_and_changes_nothing(
+    furnished: Caller, neighbour: Caller
+) -> None:
+    fill(furnished, "Quietwater", 22.25)
+    fill(neighbour, "Loudwater", 28.75)
+    before = everything(furnished)
+    assert "Loudwater" not in str(before)
+    assert "Quietwater" not in str(everything(neighbour))
+    ids = {noun: before[noun]["items"][0]["id"] for noun in ("journal", "targets", "exclusions")}
+    for method, path, said in operations():
+        noun = path.split("/")[2]
+        named = {**said["x-example"]["path"], **({"id": ids[noun]} if noun in ids else {})}
+        for name, value in named.items():
+            path = path.replace(f"{{{name}}}", value)
+        answered = neighbour(method, path, said["x-example"].get("body"), If_Match="*")
+        assert answered.status_code < 500, (method, path)
+        assert "Quietwater" not in answered.get_data(as_text=True), (method, path)
+        if (
+            noun in ids
+            and method in ("GET", "PATCH", "DELETE")
+            and "{id}" in said["x-example"].get("path", {})
+        ):
+            assert answered.status_code == 404
+    assert everything(furnished) == before
+
+
+@on_both_engines
+def test_handles_of_another_room_are_unknown_and_not_listed_in_the_refusal(
+    furnished: Caller, neighbour: Caller
+) -> None:
+    refused = furnished.get("/v1/tanks/cellar-tank")
+    assert refused.status_code == 404
+    assert "cellar" not in refused.get_json()["detail"].replace("'cellar-tank'", "")
+    for path, body in (
+        ("/v1/tanks", {**FURNITURE[1][1], "name": "X", "system": "cellar"}),
+        ("/v1/pumps", {"name": "X", "to_tank": "cellar-tank"}),
+        ("/v1/journal", {"words": "x", "place": "tanks/cellar-tank"}),
+        ("/v1/targets", {"place": "systems/cellar", "parameter": "ph", "high": 7, "valid_from": AT}),
+        ("/v1/readings", {"place": "systems/cellar", "parameter": "ph", "value": 7}),
+        ("/v1/keys", {"name": "x", "role": "sensor", "gauges": ["cellar-gauge"]}),
+    ):
+        answered = furnished.post(path, body)
+        assert answered.status_code == 422, path
+        assert "next door" not in answered.get_data(as_text=True).lower()
+    assert furnished.patch("/v1/tanks/nursery", {"system": "cellar"}).status_code == 422
+
+
+@on_both_engines
+def test_filters_look_into_the_callers_room_alone(furnished: Caller, neighbour: Caller) -> None:
+    """Inside, pump 1 here feeds tank 2, and number 2 next door is another thing altogether."""
+    here = furnished.get("/v1/pumps?system=rill").get_json()["items"]
+    assert [one["handle"] for one in here] == ["rack-pump"]
+    there = neighbour.get("/v1/pumps?system=rill").get_json()["items"]
+    assert [one["handle"] for one in there] == ["rack-pump"]
+    cellar = neighbour.get("/v1/pumps?system=cellar").get_json()["items"]
+    assert [one["handle"] for one in cellar] == ["cellar-pump"]
+    assert neighbour.get("/v1/pumps?system=decoy").get_json()["items"] == []
+
+
+@on_both_engines
+def test_an_answer_counts_the_callers_water_alone(furnished: Caller, neighbour: Caller) -> None:
+    """300 L and 33.75 L in both rooms, whatever stands next door; 600 US gallons are 2271.247 L."""
+    for keeper in (furnished, neighbour):
+        path = "/v1/systems/rill/answers/turnover?format=text&result=turnovers_per_hour"
+        assert float(keeper.get(path).get_data(as_text=True)) == pytest.approx(
+            2271.2470704 / 333.75, rel=1e-9
+        )
+
+
+@on_both_engines
+def test_a_cursor_from_another_room_is_only_a_place_in_ones_own_list(
+    furnished: Caller, neighbour: Caller
+) -> None:
+    for words in ("theirs 1", "theirs 2", "theirs 3"):
+        neighbour.post("/v1/journal", {"words": words, "happened_at": AT})
+    furnished.post("/v1/journal", {"words": "ours", "happened_at": "2026-11-19T10:00:00Z"})
+    cursor = neighbour.get("/v1/journal?limit=1").get_json()["next"]
+    page = furnished.get(f"/v1/journal?cursor={cursor}").get_json()
+    assert [one["words"] for one in page["items"]] == ["ours"]
+
+
+@on_both_engines
+def test_the_same_id_may_be_used_in_two_rooms(furnished: Caller, neighbour: Caller) -> None:
+    path = "/v1/journal/01936c5e-8f00-7000-8000-00000000aaaa"
+    assert furnished("PUT", path, {"words": "ours"}).status_code == 201
+    assert neighbour.get(path).status_code == 404
+    assert neighbour("PUT", path, {"words": "theirs"}).status_code == 201
+    assert neighbour.delete(path).status_code == 204
+    assert furnished.get(path).get_json()["words"] == "ours"
+
+
+@on_both_engines
+def test_the_same_gauge_and_instant_in_two_rooms_are_two_readings(
+    furnished: Caller, neighbour: Caller
+) -> None:
+    for keeper, value in ((furnished, 21), (neighbour, 29)):
+        sent = keeper.post("/v1/readings", {"gauge": "nursery-temperature", "value": value, "at": AT})
+        assert sent.get_json()["stored"] == 1
+    for keeper, value in ((furnished, 21), (neighbour, 29)):
+        assert keeper.get("/v1/gauges/nursery-temperature/latest").get_json()["value"] == value
+        hour = keeper.get(
+            "/v1/readings?gauge=nursery-temperature&from=2026-11-20T10:00:00Z&to=2026-11-20T11:00:00Z&every=1h"
+        ).get_json()["items"][0]
+        assert (hour["count"], hour["min"], hour["max"]) == (1, value, value)
