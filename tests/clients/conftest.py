@@ -1,18 +1,24 @@
-"""A small server that answers as the service promises to, and a probe that runs the client as users do."""
+"""What the clients talk to, a small stand-in and the service itself as a process, and a probe that runs them."""
 
+import http.client
 import importlib.util
 import json
 import os
+import re
+import shutil
 import socket
 import subprocess
 import sys
 import threading
 import time
 from contextlib import contextmanager
+from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
+
+from weirbook.config import sqlite_url
 
 CLIENT = Path(__file__).parents[2] / "openapi" / "clients" / "post_temperature.py"
 KEY = "weirbook-test-key"
@@ -114,6 +120,107 @@ def closed_port():
     with socket.socket() as place:
         place.bind(("127.0.0.1", 0))
         return place.getsockname()[1]
+
+
+@dataclass
+class Answer:
+    status: int
+    kind: str
+    text: str
+
+    @property
+    def json(self):
+        return json.loads(self.text)
+
+
+class RealService:
+    """`weirbook serve` as a process of its own over one database, at one port also after a restart."""
+
+    def __init__(self, folder, template, keeper_key):
+        self.database = folder / "weirbook.db"
+        shutil.copy(template, self.database)
+        self.environment = os.environ | {"WEIRBOOK_DATABASE_URL": sqlite_url(self.database)}
+        self.log = folder / "serve.log"
+        self.keeper_key = keeper_key
+        self.port = 0
+        self.process = None
+
+    @property
+    def said(self):
+        return self.log.read_text() if self.log.exists() else ""
+
+    def start(self, port=None):
+        """Serve, at `port` or where it served before, else at a free one; returns when it listens."""
+        before = len(self.said)
+        command = [sys.executable, "-m", "weirbook", "serve", "--port", str(port or self.port)]
+        with open(self.log, "ab") as log:
+            self.process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stderr=log, env=self.environment)
+        deadline = time.monotonic() + 30
+        while not (listening := re.search(r"http://127\.0\.0\.1:(\d+)", self.said[before:])):
+            assert self.process.poll() is None and time.monotonic() < deadline, self.said
+            time.sleep(0.01)
+        self.port = int(listening[1])
+        return self
+
+    def kill(self):
+        """End it without a word of warning, as a cut cable would."""
+        self.process.kill()
+        self.process.wait(10)
+
+    def stop(self):
+        if self.process is not None and self.process.poll() is None:
+            self.process.terminate()
+            try:
+                self.process.wait(10)
+            except subprocess.TimeoutExpired:
+                self.kill()
+
+    def ask(self, path, key=None, body=None, method=None, **headers):
+        """One request; `body` goes as JSON, `key` in the header. The path is sent just as it is written."""
+        if key:
+            headers["Authorization"] = f"Bearer {key}"
+        if body is not None:
+            headers["Content-Type"] = "application/json"
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        try:
+            text = None if body is None else json.dumps(body)
+            connection.request(method or ("GET" if body is None else "POST"), path, text, headers)
+            response = connection.getresponse()
+            return Answer(response.status, response.headers["Content-Type"], response.read().decode("utf-8"))
+        finally:
+            connection.close()
+
+    def make(self, path, body):
+        """What the keeper adds to the room."""
+        made = self.ask(path, self.keeper_key, body)
+        assert made.status in (200, 201), made.text
+        return made.json
+
+    def command(self, *words):
+        """What a `weirbook` command prints on the service's host."""
+        done = subprocess.run(
+            [sys.executable, "-m", "weirbook", *words],
+            capture_output=True,
+            text=True,
+            env=self.environment,
+            timeout=30,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout.strip()
+
+
+@pytest.fixture(scope="module")
+def serve(furnished_template, tmp_path_factory):
+    """Makes the service over a fresh copy of the furnished room, not yet started; ends it with the module."""
+    made = []
+
+    def make():
+        made.append(RealService(tmp_path_factory.mktemp("real"), *furnished_template))
+        return made[-1]
+
+    yield make
+    for service in made:
+        service.stop()
 
 
 class Probe:
