@@ -13,7 +13,6 @@ from referencing.jsonschema import DRAFT202012
 DOCUMENT: dict[str, Any] = json.loads(
     (Path(__file__).parents[1] / "openapi" / "weirbook.json").read_text(encoding="utf-8")
 )
-_REGISTRY: Registry[Any] = Registry().with_resource("doc:", Resource(DOCUMENT, DRAFT202012))
 
 
 def operations() -> list[tuple[str, str, dict[str, Any]]]:
@@ -35,14 +34,22 @@ def _followed(responses: dict[str, Any]) -> dict[str, Any]:
 
 
 def validator(schema: Any) -> Draft202012Validator:
-    """A validator of a schema that stands in the document, formats checked."""
+    """A validator of a schema that stands in the document: formats checked, nothing there that is not said."""
     return Draft202012Validator(
-        _in_document(schema), registry=_REGISTRY, format_checker=Draft202012Validator.FORMAT_CHECKER
+        _closed(schema), registry=_REGISTRY, format_checker=Draft202012Validator.FORMAT_CHECKER
     )
 
 
-def _in_document(node: Any) -> Any:
-    """The schema with its references pointing into the whole document."""
-    if isinstance(node, dict):
-        return {key: f"doc:{value}" if key == "$ref" else _in_document(value) for key, value in node.items()}
-    return [_in_document(one) for one in node] if isinstance(node, list) else node
+def _closed(node: Any) -> Any:
+    """The schema with its references pointing into the whole document, and no property but those it names."""
+    if isinstance(node, list):
+        return [_closed(one) for one in node]
+    if not isinstance(node, dict):
+        return node
+    found = {key: f"doc:{value}" if key == "$ref" else _closed(value) for key, value in node.items()}
+    if node.get("type") == "object" and "properties" in node:
+        found.setdefault("additionalProperties", False)
+    return found
+
+
+_REGISTRY: Registry[Any] = Registry().with_resource("doc:", Resource(_closed(DOCUMENT), DRAFT202012))

@@ -5,16 +5,23 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import signal
+import socket
 import subprocess
 import sys
-from datetime import date
+import urllib.request
+from collections.abc import Iterator
+from datetime import date, datetime, timedelta
 from pathlib import Path
-from urllib.parse import urlsplit
+from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from harness import Caller
 
+from weirbook import demo as demo_room
 from weirbook.app import Service
+from weirbook.cli import main
 from weirbook.config import sqlite_url
 from weirbook.demo import FILE, curl_lines, furnish
 from weirbook.record.database import Database, now_ms
@@ -23,17 +30,18 @@ from weirbook.record.migrations import migrate
 
 @pytest.fixture(scope="module")
 def once(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
-    """What `weirbook demo --once` prints, run for real."""
-    home = tmp_path_factory.mktemp("home")
+    """What `weirbook demo --once` prints, run for real, and the database it named."""
+    temporary = tmp_path_factory.mktemp("temporary")
     done = subprocess.run(
         [sys.executable, "-m", "weirbook", "demo", "--once"],
-        env={**os.environ, "XDG_DATA_HOME": str(home)},
+        env={**os.environ, "TMPDIR": str(temporary)},
         capture_output=True,
         text=True,
         timeout=200,
     )
     assert done.returncode == 0, done.stderr
-    return done.stdout, home / "weirbook" / "demo" / FILE
+    (file,) = temporary.glob(f"weirbook-demo-*/{FILE}")
+    return done.stdout, file
 
 
 @pytest.fixture
@@ -60,28 +68,77 @@ def test_the_demo_prints_what_it_promises(once: tuple[str, Path]) -> None:
     assert len(re.findall("^curl ", text, re.MULTILINE)) == 3
 
 
-def test_the_printed_lines_work_as_they_stand(once: tuple[str, Path], demo: Caller) -> None:
-    for line in re.findall("^curl .*", once[0], re.MULTILINE):
-        words = shlex.split(line)
-        headers = dict(words[i + 1].split(": ", 1) for i, word in enumerate(words) if word == "-H")
-        address = urlsplit(words[-1])
-        body = words[words.index("-d") + 1] if "-d" in words else None
-        sent = {name.replace("-", "_"): value for name, value in headers.items()}
-        answered = demo("POST" if body else "GET", f"{address.path}?{address.query}", body, **sent)
-        assert answered.status_code == 200, (line, answered.get_data(as_text=True))
-    assert answered.mimetype == "text/csv"
+def sent(line: str) -> urllib.request.Request:
+    """The request that a printed curl line makes."""
+    words = shlex.split(line)
+    headers = dict(words[i + 1].split(": ", 1) for i, word in enumerate(words) if word == "-H")
+    body = words[words.index("-d") + 1].encode() if "-d" in words else None
+    return urllib.request.Request(words[-1], data=body, headers=headers)
+
+
+@pytest.fixture
+def served(once: tuple[str, Path]) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """The demo that is kept, served at a free port: its process and what it printed until it served."""
+    folder = str(once[1].parent)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "weirbook", "demo", "--keep", "--folder", folder, "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    assert process.stdout is not None
+    printed = ""
+    for line in process.stdout:
+        printed += line
+        if line.startswith("Weirbook serves"):
+            break
+    try:
+        yield process, printed
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def test_the_printed_lines_work_as_they_stand(served: tuple[subprocess.Popen[str], str]) -> None:
+    """On a demo that was kept and is served for real, with the keys made for this run; Ctrl-C then ends it."""
+    process, printed = served
+    lines = re.findall("^curl .*", printed, re.MULTILINE)
+    answers = []
+    for line in lines:
+        with urllib.request.urlopen(sent(line), timeout=20) as answered:
+            answers.append((answered.status, answered.headers.get_content_type(), answered.read().decode()))
+    assert [status for status, _, _ in answers] == [200, 200, 200]
+    assert '"stored":1' in answers[0][2].replace(" ", "")
+    assert answers[1][1] == "text/plain"
+    assert 0.1 < float(answers[1][2]) < 100
+    assert answers[2][1] == "text/csv"
+    assert "stream-temperature" in answers[2][2]
+    process.send_signal(signal.SIGINT)
+    assert process.wait(timeout=20) == 0
 
 
 def test_thirteen_weeks_of_six_systems_and_more_are_there(once: tuple[str, Path], demo: Caller) -> None:
     keeper = Caller(demo.client, secret(once, "keeper"))
     assert len(keeper.get("/v1/systems").get_json()["items"]) >= 6
-    for weeks in (1, 13):
-        week = keeper.get("/v1/summaries/weekly").get_json()
-        monday = week["from"][:10]
-        path = f"/v1/readings?gauge=stream-temperature&from={monday}T00:00:00Z&to={monday}T01:00:00Z&limit=10"
-        assert len(keeper.get(path).get_json()["items"]) == 6, weeks
+    for ago in range(13):
+        week = week_ago(keeper, ago)
+        counts = {row["gauge"]: row["count"] for row in week["rows"]}
+        length = datetime.fromisoformat(week["to"]) - datetime.fromisoformat(week["from"])
+        assert counts["stream-temperature"] == length / timedelta(minutes=10), week["week"]
+        assert counts["nursery-nitrate-by-hand"] == 1, week["week"]
+    assert "stream-temperature" not in {row["gauge"] for row in week_ago(keeper, 13)["rows"] if row["count"]}
     shapes = {tank["footprint"]["shape"] for tank in keeper.get("/v1/tanks").get_json()["items"]}
     assert len(shapes) >= 5
+
+
+def week_ago(keeper: Caller, weeks: int) -> dict[str, Any]:
+    """The weekly summary so many weeks before the last full one."""
+    last = keeper.get("/v1/summaries/weekly").get_json()["week"]
+    monday = date.fromisocalendar(int(last[:4]), int(last[6:]), 1) - timedelta(days=7 * weeks)
+    year, number, _ = monday.isocalendar()
+    found: dict[str, Any] = keeper.get(f"/v1/summaries/weekly?week={year}-W{number:02}").get_json()
+    return found
 
 
 def test_the_fading_heater_is_found_in_the_weeks_table(once: tuple[str, Path], demo: Caller) -> None:
@@ -95,10 +152,98 @@ def test_the_fading_heater_is_found_in_the_weeks_table(once: tuple[str, Path], d
     assert stream["minutes_outside"] > 60 * 7
 
 
+def test_the_stream_sinks_week_by_week_after_what_the_journal_says(
+    once: tuple[str, Path], demo: Caller
+) -> None:
+    keeper = Caller(demo.client, secret(once, "keeper"))
+    rows = [
+        next(row for row in week_ago(keeper, ago)["rows"] if row["gauge"] == "stream-temperature")
+        for ago in (8, 4, 3, 2, 1, 0)
+    ]
+    outside = [row["minutes_outside"] for row in rows]
+    assert outside[0] == 0
+    assert outside == sorted(set(outside))
+    lows = [row["min"] for row in rows]
+    assert lows == sorted(lows, reverse=True)
+    notes = keeper.get("/v1/journal?q=socket%20strip").get_json()["items"]
+    assert len(notes) == 2
+    week_end = datetime.fromisoformat(keeper.get("/v1/summaries/weekly").get_json()["to"])
+    ages = [week_end - datetime.fromisoformat(note["happened_at"]) for note in notes]
+    assert min(ages) > timedelta(days=35)
+
+
 def test_a_gauge_fell_silent_in_the_last_week(once: tuple[str, Path], demo: Caller) -> None:
     keeper = Caller(demo.client, secret(once, "keeper"))
     silent = keeper.get("/v1/summaries/weekly").get_json()["silent"]
     assert [one["gauge"] for one in silent] == ["teen-temperature"]
+
+
+def test_a_probe_lifted_out_is_told_from_water(once: tuple[str, Path], demo: Caller) -> None:
+    """The span in which the nursery's probe hung in air is excluded: stored, but out of the week's figures."""
+    keeper = Caller(demo.client, secret(once, "keeper"))
+    span = keeper.get("/v1/exclusions/01936c5e-8f00-7000-8000-000000000003").get_json()
+    assert span["reason"]
+    items = keeper.get(
+        f"/v1/readings?gauge=nursery-temperature&from={span['from']}&to={span['to']}"
+    ).get_json()["items"]
+    assert min(item["value"] for item in items) < 20
+    row = next(row for row in week_ago(keeper, 0)["rows"] if row["gauge"] == "nursery-temperature")
+    assert row["min"] > 23
+
+
+@pytest.mark.parametrize(
+    "place",
+    ["systems/rill", "tanks/nursery", "sumps/rack", "systems/killi-shelf", "systems/sunny-trough"],
+)
+def test_turnover_is_answered_from_the_record(once: tuple[str, Path], demo: Caller, place: str) -> None:
+    keeper = Caller(demo.client, secret(once, "keeper"))
+    answered = keeper.get(f"/v1/{place}/answers/turnover")
+    assert answered.status_code == 200, answered.get_json()
+    assert answered.get_json()["inputs"]["flow"]["origin"] == "record"
+
+
+def test_a_fresh_demo_leaves_what_else_stands_in_its_folder(
+    once: tuple[str, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(demo_room, "WEEKS", 1)
+    (tmp_path / "mine.txt").write_text("mine")
+    (tmp_path / FILE).write_bytes(once[1].read_bytes())
+    done = CliRunner().invoke(main, ["demo", "--once", "--folder", str(tmp_path)])
+    assert done.exit_code == 0, done.output
+    assert (tmp_path / "mine.txt").read_text() == "mine"
+    database = Database(sqlite_url(tmp_path / FILE))
+    with database.engine.connect() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM room").scalar() == 1
+        assert connection.exec_driver_sql("SELECT count(*) FROM reading").scalar() < 60_000
+    database.dispose()
+
+
+def test_a_demo_half_filled_is_not_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(*_: object, **__: object) -> dict[str, str]:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(demo_room, "furnish", stop)
+    done = CliRunner().invoke(main, ["demo", "--once", "--folder", str(tmp_path)])
+    assert done.exit_code == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_taken_port_is_told_before_the_room_is_filled(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        done = CliRunner().invoke(main, ["demo", "--folder", str(tmp_path), "--port", str(port)])
+    assert done.exit_code == 1
+    assert "Choose another --port" in done.output
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_is_a_file_is_refused_in_words(tmp_path: Path) -> None:
+    file = tmp_path / "notes"
+    file.write_text("mine")
+    done = CliRunner().invoke(main, ["demo", "--once", "--folder", str(file)])
+    assert done.exit_code == 1
+    assert "can't be used" in done.output
+    assert file.read_text() == "mine"
 
 
 def test_the_demo_is_the_same_each_time(tmp_path: Path) -> None:
@@ -120,7 +265,6 @@ def test_the_demo_is_the_same_each_time(tmp_path: Path) -> None:
 
 
 def test_the_printed_addresses_are_quoted() -> None:
-
     lines = curl_lines(
         {"sensor": "a", "viewer": "b", "link": "c"}, "http://127.0.0.1:1/v1", date(2026, 11, 16)
     )

@@ -1,6 +1,8 @@
 #!/usr/bin/env python3
 """Post what a sensor loop prints to Weirbook, and lose nothing on the way.
 
+Needs Python 3.11 or newer on Linux, macOS or another Unix, and no package.
+
 One line of standard input is one reading: `VALUE` (its gauge given by --gauge) or `GAUGE VALUE`, with a
 decimal point. Each line is stamped with UTC time as it arrives, written to a spool on disk and only then
 sent, so this program may be killed, and the network or the server may be away, at any time: the next start
@@ -9,9 +11,9 @@ sends the rest. A reading that was sent twice is counted by the service as repea
     echo 24.5 | post_temperature.py --once --server https://weirbook.example \\
         --gauge pond-a --spool /var/lib/probe --key-file /etc/probe.key
 
-The key (one with the sensor role will do) comes from a file or from the environment variable WEIRBOOK_KEY,
-never from the command line, where every user of the machine could read it. Make the file readable by this
-program's user alone.
+The key (one with the sensor role that lists these gauges will do) comes from a file or from the environment
+variable WEIRBOOK_KEY, never from the command line, where every user of the machine could read it. Make the
+file readable by this program's user alone.
 
 From cron, one reading a run:
 

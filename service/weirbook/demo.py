@@ -10,8 +10,10 @@ from __future__ import annotations
 import json
 import math
 import random
+import shlex
 import socket
 import sys
+import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from datetime import date, datetime, timedelta
 from itertools import islice
@@ -57,19 +59,22 @@ Progress = Callable[[int], None]
 
 
 def run(folder: Path | None, *, keep: bool, once: bool, port: int) -> None:
-    """Make the demo, show it, and serve it unless `once`. Raises StoreTrouble, click.ClickException."""
-    if not once:
-        _refuse_taken(port)
-    folder = folder or user_data_path("weirbook") / "demo"
-    file = folder / FILE
+    """Make the demo, show it, and serve it unless `once`.
+
+    Without a folder a fresh one is made among the system's temporary files; a demo to keep stands in the user's
+    data folder. Raises StoreTrouble, click.ClickException.
+    """
+    if not once or port == 0:
+        port = _free(port)
+    file = _usable(folder, keep) / FILE
     fresh = not (keep and file.exists())
-    if fresh:
-        _clear(file)
     click.echo(f"The demo's database: {file}")
-    database = Database(sqlite_url(file))
+    database = _made(file) if fresh else Database(sqlite_url(file))
     migrate(database)
-    secrets = _filled(database) if fresh else _new_keys(database)
+    secrets = _filled(database, file) if fresh else _new_keys(database)
     _show(database, secrets, port)
+    again = f"weirbook demo --keep --folder {shlex.quote(str(file.parent))}"
+    click.echo(f"This demo again, as it then stands: {again}")
     if once:
         return
     run_server(create_app(Config(sqlite_url(file)), database), HOST, port)
@@ -164,17 +169,17 @@ def _read(database: Database, room_id: int, days: Days, weeks: int, progress: Pr
             progress(len(rows))
 
 
-def expected_rows(now: int, weeks: int = WEEKS) -> int:
-    """About how many readings the demo makes: for the progress bar."""
-    return len(_fixture("readings.json")["sensors"]) * (weeks * 7 + 4) * 144
+def _slots(days: Days, weeks: int) -> range:
+    """The ten-minute steps that sensors report at: full weeks and the running one, to the start of this hour."""
+    start = days.end_ms - weeks * 7 * 86_400_000
+    return range(start // STEP_MS, days.now // 3_600_000 * 6)
 
 
 def _sensor(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str, Any]]:
     """One sensor's readings at 10-minute steps, noise from a seed of its own."""
     noise = random.Random(told["gauge"])
     odd = {days.instant(day, clock) // STEP_MS: value for day, clock, value in told.get("odd", ())}
-    start = days.end_ms - weeks * 7 * 86_400_000
-    for slot in range(start // STEP_MS, days.now // 3_600_000 * 6):
+    for slot in _slots(days, weeks):
         at_ms = slot * STEP_MS + STAMP_MS
         value = _signal(told, days, at_ms) + noise.gauss(0, told["noise"])
         if any(begin <= days.since_end(at_ms) < end for begin, end in told.get("silent", ())):
@@ -188,17 +193,24 @@ def _signal(told: Mapping[str, Any], days: Days, at_ms: int) -> float:
     warmth = math.cos((hour - 15) / 24 * 2 * math.pi)
     value = told["base"] + told["weather"] * _weather(day) + told["swing"] * warmth
     if saw := told.get("sawtooth"):
-        value += saw["height"] * (day / saw["days"] % 1)
+        value += saw["height"] * ((day - saw["falls"]) / saw["days"] % 1)
     if fading := told.get("fading"):
-        share = min(max((day - fading["day"]) / (fading["to_day"] - fading["day"]), 0), 1)
-        cold = ((1 - warmth) / 2) ** 2
-        value += share * (fading["day_part"] + (fading["night"] - fading["day_part"]) * cold)
+        value += _faded(fading, day, cold=((1 - warmth) / 2) ** 2)
     return float(value)
 
 
+def _faded(told: Mapping[str, Any], day: float, *, cold: float) -> float:
+    """What a heater that no longer heats at night costs: some at once, more as the nights grow colder."""
+    if day < told["day"]:
+        return 0.0
+    passed = min((day - told["day"]) / (told["to_day"] - told["day"]), 1)
+    share = told["from_share"] + (1 - told["from_share"]) * passed
+    return float(share * (told["day_part"] + (told["night"] - told["day_part"]) * cold))
+
+
 def _weather(day: float) -> float:
-    """How much warmer than usual it is outside: a season that cools, and fronts passing over."""
-    season = -4.5 + 5 * (1 - math.tanh((day + 45) / 25)) / 1.2
+    """How much warmer than usual it is outside: weeks that cool, and fronts passing over."""
+    season = -3.6 + 3.2 * (1 - math.tanh((day + 45) / 25))
     return season + 1.6 * math.sin(day / 9 * 2 * math.pi) + 0.9 * math.sin(day / 4.3 * 2 * math.pi)
 
 
@@ -238,10 +250,18 @@ def _keys(session: Any, now: int) -> dict[str, str]:
     return {word: make_key(session, now=now, **said)[1] for word, said in wanted}
 
 
-def _filled(database: Database) -> dict[str, str]:
+def _filled(database: Database, file: Path) -> dict[str, str]:
+    """Furnish under a progress bar. A room half filled is of no use to --keep: it is removed."""
     now = now_ms()
-    with click.progressbar(length=expected_rows(now), label="Filling the room", file=sys.stderr) as bar:
-        return furnish(database, now_ms=now, progress=bar.update)
+    days = Days(now, zone(_fixture("room.json")["room"]["time_zone"]))
+    expected = len(_fixture("readings.json")["sensors"]) * len(_slots(days, WEEKS))
+    try:
+        with click.progressbar(length=expected, label="Filling the room", file=sys.stderr) as bar:
+            return furnish(database, now_ms=now, progress=bar.update)
+    except BaseException:
+        database.dispose()
+        _clear(file)
+        raise
 
 
 def _new_keys(database: Database) -> dict[str, str]:
@@ -263,12 +283,12 @@ def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
         monday = last_full_monday(now_ms(), zone(room.time_zone))
         click.echo(f"\n{week_in_words(session, week_text(monday))}")
         click.echo(
-            "Look at the stream: its mean is inside the target and its daytime is too, but its nights are not. "
-            "The journal of five weeks ago holds the reason.\n"
+            "Look down minutes_outside: one place is out of its target for hours a day, though its mean is not.\n"
+            "Its nights grow colder each week. Two entries of the journal, weeks apart, hold the reason.\n"
         )
         for name, model, handle in (
             ("turnover", System, "fern-pool"),
-            ("tank-volume", Tank, "fern-pool-display"),
+            ("tank-volume", Tank, "goldfish-vat"),
         ):
             place = find(session, model, handle)
             given = as_json(answer_for(session, calculator(name), place, {}, at_ms=now_ms()))
@@ -276,7 +296,7 @@ def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
     click.echo("Keys (of this demo only):")
     for word, secret in secrets.items():
         click.echo(f"  {word:8}{secret}")
-    click.echo("\nPaste into a second terminal:" if port else "")
+    click.echo("\nWhile it serves, paste into a second terminal:")
     click.echo("\n".join(curl_lines(secrets, f"http://{HOST}:{port}/v1", monday)))
     click.echo(f"\nDocumentation: http://{HOST}:{port}/docs")
 
@@ -284,9 +304,13 @@ def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
 def _answer_in_words(place: str, given: Mapping[str, Any]) -> str:
     lines = [f"{given['calculator']} of {place}"]
     lines += [f"  {step['words']}: {step['working']} = {_quantity(step['gives'])}" for step in given["steps"]]
-    lines += [f"  assumed: {one['text']} ({one['origin']})" for one in given["assumptions"]]
-    lines += [f"  care: {one['text']}" for one in given["cautions"]]
+    lines += [_wrapped(f"assumed: {one['text']} ({one['origin']})") for one in given["assumptions"]]
+    lines += [_wrapped(f"care: {one['text']}") for one in given["cautions"]]
     return "\n".join(lines) + "\n"
+
+
+def _wrapped(words: str) -> str:
+    return click.wrap_text(words, 110, initial_indent="  ", subsequent_indent="    ")
 
 
 def _quantity(shown: Mapping[str, Any]) -> str:
@@ -311,16 +335,40 @@ def _fixture(name: str) -> Any:
     return json.loads((folder_of("_demo", "fixtures/demo") / name).read_text(encoding="utf-8"))
 
 
+def _usable(folder: Path | None, keep: bool) -> Path:
+    """The folder of the demo, made where it is missing."""
+    if folder is None and not keep:
+        return Path(tempfile.mkdtemp(prefix="weirbook-demo-"))
+    folder = folder or user_data_path("weirbook") / "demo"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as trouble:
+        raise StoreTrouble(
+            f"The folder {folder} can't be used: {trouble.strerror}. Name another by --folder."
+        ) from None
+    return folder.absolute()
+
+
+def _made(file: Path) -> Database:
+    """A new database in the place of an earlier demo."""
+    try:
+        _clear(file)
+        file.touch(mode=0o600)
+    except OSError as trouble:
+        raise StoreTrouble(
+            f"{file} can't be written: {trouble.strerror}. Name another folder by --folder."
+        ) from None
+    return Database(sqlite_url(file))
+
+
 def _clear(file: Path) -> None:
     """Remove an earlier demo, and nothing else in its folder."""
     for part in (file, file.with_name(f"{file.name}-wal"), file.with_name(f"{file.name}-shm")):
         part.unlink(missing_ok=True)
 
 
-def _refuse_taken(port: int) -> None:
-    """Say that a port is taken before the room is filled, not after."""
-    if port == 0:
-        return
+def _free(port: int) -> int:
+    """The port to serve at, any free one for 0. That one is taken is said before the room is filled, not after."""
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -329,3 +377,4 @@ def _refuse_taken(port: int) -> None:
             raise StoreTrouble(
                 f"{HOST}:{port} can't be listened on: {trouble.strerror}. Choose another --port."
             ) from None
+        return int(probe.getsockname()[1])

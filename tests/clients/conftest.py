@@ -149,12 +149,18 @@ class RealService:
     def said(self):
         return self.log.read_text() if self.log.exists() else ""
 
-    def start(self, port=None):
-        """Serve, at `port` or where it served before, else at a free one; returns when it listens."""
+    @property
+    def running(self):
+        return self.process is not None and self.process.poll() is None
+
+    def start(self):
+        """Serve where it served before, at first at a free port; returns when it listens."""
         before = len(self.said)
-        command = [sys.executable, "-m", "weirbook", "serve", "--port", str(port or self.port)]
+        command = [sys.executable, "-m", "weirbook", "serve", "--port", str(self.port)]
         with open(self.log, "ab") as log:
-            self.process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stderr=log, env=self.environment)
+            self.process = subprocess.Popen(
+                command, stdin=subprocess.DEVNULL, stderr=log, env=self.environment
+            )
         deadline = time.monotonic() + 30
         while not (listening := re.search(r"http://127\.0\.0\.1:(\d+)", self.said[before:])):
             assert self.process.poll() is None and time.monotonic() < deadline, self.said
@@ -168,7 +174,7 @@ class RealService:
         self.process.wait(10)
 
     def stop(self):
-        if self.process is not None and self.process.poll() is None:
+        if self.running:
             self.process.terminate()
             try:
                 self.process.wait(10)

@@ -35,6 +35,7 @@ def test_every_documented_example_answers_as_documented(
 
     assert answered.status_code == example["status"], answered.get_data(as_text=True)
     documented = said["responses"][str(example["status"])]
+    assert set(documented.get("headers", ())) <= set(answered.headers.keys())
     if answered.status_code == 204:
         assert answered.get_data() == b""
         return

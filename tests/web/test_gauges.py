@@ -73,7 +73,6 @@ def test_a_gauge_that_can_not_be_is_refused_at_the_fault(
     assert len(furnished.get("/v1/gauges").get_json()["items"]) == 1
 
 
-@on_both_engines
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [

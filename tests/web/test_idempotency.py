@@ -39,7 +39,6 @@ def test_a_reading_stamped_by_the_service_is_safe_to_repeat_with_a_token(furnish
     assert len(furnished.get("/v1/readings?gauge=nursery-temperature").get_json()["items"]) == 1
 
 
-@on_both_engines
 @pytest.mark.parametrize(
     ("path", "body"),
     [

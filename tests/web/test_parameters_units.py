@@ -44,7 +44,7 @@ def test_every_parameter_takes_a_reading_in_each_of_its_units(furnished: Caller)
                 "unit": unit,
             }
             assert furnished.post("/v1/gauges", gauge).status_code == 201, (one["name"], unit)
-            value = "on" if one["kind"] == "contact" else 300 if unit == "K" else 1
+            value = "on" if one["kind"] == "contact" else {"K": 300, "degF": 60}.get(unit, 1)
             sent = furnished.post("/v1/readings", {"gauge": f"g-{number}", "value": value})
             assert sent.status_code == 200, (one["name"], unit, sent.get_data(as_text=True))
     assert number > 60

@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.edit import edit
+from weirbook.actions.remove import remove
 from weirbook.actions.roll_up import recompute_since
 from weirbook.engine.parameters import PARAMETERS, Parameter
 from weirbook.engine.units import KINDS, Quantity, quantity, unit
 from weirbook.errors import Conflict, Fault, Invalid, Unknown
 from weirbook.record.base import handle_from
 from weirbook.record.database import fetch, room_of
-from weirbook.record.equipment import Gauge
+from weirbook.record.equipment import Gauge, OwnParameter
 from weirbook.record.parameters import parameter
+from weirbook.record.targets import Target
 
 SETTLED = ("place_id", "parameter", "unit")
 """What a gauge's readings rest on: fixed once there are any."""
@@ -89,6 +92,22 @@ def edit_gauge(
     elif gauge.expected_interval_s != interval:
         recompute_since(session, gauge, now if effective_ms is None else effective_ms)
     return changed
+
+
+def remove_parameter(session: Session, row: OwnParameter) -> None:
+    """Delete an own parameter. Raises Conflict while a gauge or a target, which name it by handle, uses it."""
+    hanging = []
+    for model in (Gauge, Target):
+        asked = sa.select(sa.func.count()).select_from(model)
+        used = model.room_id == room_of(session), model.parameter == row.handle
+        if count := session.scalar(asked.where(*used)):
+            hanging.append(f"{count} {model.NOUN}{'s' if count > 1 else ''}")
+    if hanging:
+        raise Conflict(
+            f"This parameter can't be deleted: {', '.join(hanging)} hang on it. Retire it instead: PATCH its retired_at.",
+            slug="has-records",
+        )
+    remove(session, row)
 
 
 def has_readings(session: Session, gauge: Gauge) -> bool:

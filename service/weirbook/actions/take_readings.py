@@ -219,13 +219,15 @@ class _Gauges:
         known = self.known[one.parameter or ""]
         if place.retired_at_ms is not None:
             raise _Refused(one, "retired-place", f"'{place.path}' is retired.", "place")
+        unit_name = self._unit(one, known)
+        _possible(one, unit_name, known)  # a test that can't be taken leaves no gauge behind
         values = {
             "name": f"{place.name} {known.name.replace('_', ' ')} by hand"[:120],
             "place": place.path,
             "parameter": known.name,
             "kind": known.kind,
             "join": known.join,
-            "unit": self._unit(one, known),
+            "unit": unit_name,
             "by_hand": True,
         }
         gauge = create(self.session, Gauge, values, now=self.now)
@@ -233,25 +235,33 @@ class _Gauges:
         return gauge
 
     def _unit(self, one: Sent, known: Parameter) -> str:
+        """The unit said, if gauges of the parameter may have it; else the reading is converted to the usual one."""
         try:
-            return known.units[0] if one.unit is None else unit(known.kind, one.unit).name
+            said = None if one.unit is None else unit(known.kind, one.unit).name
         except Invalid as trouble:
             raise _Refused(one, "bad-unit", trouble.message, "unit") from None
+        return said if said in known.units else known.units[0]
 
 
 def _judge(gauges: _Gauges, one: Sent, now: int, *, stamp: bool) -> _Judged:
     at_ms = _instant(one, now, stamp=stamp)
     gauge = gauges.of(one)
     known = gauges.known[gauge.parameter]
+    value = _possible(one, gauge.unit, known)
+    mark = value.mark | (0 if _plausible(gauge, value.figure) else IMPLAUSIBLE)
+    bounds = None if value.low is None or value.high is None else (value.low, value.high)
+    return _Judged(one, gauge, Row(gauge.id, at_ms, value.figure, mark), bounds)
+
+
+def _possible(one: Sent, unit_name: str, known: Parameter) -> Value:
+    """The value in the gauge's unit, if it can be read and can be at all."""
     try:
         value = read_value(one.value, contact=known.contact)
     except Invalid as trouble:
         raise _Refused(one, "bad-value", trouble.message, "value") from None
-    value = _in_gauge_unit(one, gauge, value)
-    _refuse_impossible(one, gauge, known, value)
-    mark = value.mark | (0 if _plausible(gauge, value.figure) else IMPLAUSIBLE)
-    bounds = None if value.low is None or value.high is None else (value.low, value.high)
-    return _Judged(one, gauge, Row(gauge.id, at_ms, value.figure, mark), bounds)
+    value = _in_unit(one, unit_name, known, value)
+    _refuse_impossible(one, unit_name, known, value)
+    return value
 
 
 def _instant(one: Sent, now: int, *, stamp: bool) -> int:
@@ -272,12 +282,12 @@ def _instant(one: Sent, now: int, *, stamp: bool) -> int:
     return at_ms
 
 
-def _in_gauge_unit(one: Sent, gauge: Gauge, value: Value) -> Value:
-    if one.unit is None or one.unit == gauge.unit:
+def _in_unit(one: Sent, unit_name: str, known: Parameter, value: Value) -> Value:
+    if one.unit is None or one.unit == unit_name:
         return value
     try:
         figure, low, high = (
-            None if size is None else convert(size, one.unit, gauge.unit, gauge.kind)
+            None if size is None else convert(size, one.unit, unit_name, known.kind)
             for size in (value.figure, value.low, value.high)
         )
     except Invalid as trouble:
@@ -286,15 +296,15 @@ def _in_gauge_unit(one: Sent, gauge: Gauge, value: Value) -> Value:
     return Value(figure, value.mark, low, high)
 
 
-def _refuse_impossible(one: Sent, gauge: Gauge, known: Parameter, value: Value) -> None:
+def _refuse_impossible(one: Sent, unit_name: str, known: Parameter, value: Value) -> None:
     for size in (value.figure, value.low, value.high):
         if size is None:
             continue
-        si = to_si(size, gauge.unit, gauge.kind)
+        si = to_si(size, unit_name, known.kind)
         low, high = known.possible_low, known.possible_high
         slack = 1e-9 * max(1.0, abs(si))
         if (low is not None and si < low - slack) or (high is not None and si > high + slack):
-            message = f"{number(size)} {gauge.unit} is impossible for {known.name.replace('_', ' ')}. Check value and unit."
+            message = f"{number(size)} {unit_name} is impossible for {known.name.replace('_', ' ')}. Check value and unit."
             raise _Refused(one, "impossible-value", message, "value")
 
 

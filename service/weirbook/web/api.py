@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from apispec.ext.marshmallow import MarshmallowPlugin
 from flask import Flask
 from flask_smorest import Api, Blueprint
 
@@ -19,7 +18,7 @@ from weirbook.web import (
     series,
     summaries,
 )
-from weirbook.web.documents import describe_fields, schema_name
+from weirbook.web.documents import OurPlugin, describe_components, schema_name
 from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
 from weirbook.web.places import SECTIONS, SUMPS, SYSTEMS, TANKS
 from weirbook.web.verbs import blueprint
@@ -81,9 +80,7 @@ def describe(app: Flask) -> Api:
         OPENAPI_VERSION="3.1.0",
         API_SPEC_OPTIONS={"info": {"description": INTRODUCTION}},
     )
-    plugin = MarshmallowPlugin(schema_name_resolver=schema_name)  # type: ignore[arg-type]
-    api = OurApi(app, spec_kwargs={"marshmallow_plugin": plugin})
-    describe_fields(plugin)
+    api = OurApi(app, spec_kwargs={"marshmallow_plugin": OurPlugin(schema_name_resolver=schema_name)})
     api.spec.components.security_scheme("key", {"type": "http", "scheme": "bearer"})
     for blp in (
         room.blueprint(),
@@ -95,5 +92,6 @@ def describe(app: Flask) -> Api:
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
+    describe_components(api.spec)
     app.extensions["weirbook_api"] = api
     return api

@@ -29,9 +29,10 @@ from weirbook.errors import Invalid
 from weirbook.record.names import find
 from weirbook.record.places import PLACES, Place
 from weirbook.web.access import READERS
+from weirbook.web.documents import quantity_name
 from weirbook.web.fields import Instant, Words
 from weirbook.web.operations import JSON, TEXT, Body, Call, Example, json_object, operation, reply
-from weirbook.web.shapes import ANSWER, CALCULATOR_LIST, CALCULATOR_PAGE
+from weirbook.web.shapes import ANSWER, CALCULATOR_LIST, CALCULATOR_PAGE, described, or_null, ref
 
 RESERVED = ("result", "unit", "format", "key", "at")
 """Query words that are never names of inputs; a test holds the catalogue to it."""
@@ -267,13 +268,8 @@ def _param_shape(declared: Param) -> dict[str, Any]:
             **words,
         }
     if declared.is_quantity:
-        whole = {
-            "type": "object",
-            "required": ["value", "unit"],
-            "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
-            "additionalProperties": False,
-        }
-        return {"anyOf": [whole, {"type": "string"}, {"type": "number"}, {"type": "null"}], **words}
+        sent = described(ref(quantity_name(declared.kind, sent=True)), declared.doc)
+        return sent if declared.required else or_null(sent)
     if declared.kind == CHOICE:
         return {"type": "string", "enum": list(declared.choices), **words}
     kinds = {COUNT: "integer", YES_NO: "boolean"}

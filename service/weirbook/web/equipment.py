@@ -8,7 +8,13 @@ import sqlalchemy as sa
 from marshmallow import fields
 from marshmallow.validate import Length
 
-from weirbook.actions.set_up_gauge import edit_gauge, gauge_values, parameter_values, target_values
+from weirbook.actions.set_up_gauge import (
+    edit_gauge,
+    gauge_values,
+    parameter_values,
+    remove_parameter,
+    target_values,
+)
 from weirbook.record.equipment import Gauge, OwnParameter, Pump
 from weirbook.record.names import find, find_place
 from weirbook.record.places import System, Tank
@@ -242,4 +248,5 @@ PARAMETERS = Resource(
     example_patch={"notes": "Share of the base under leaves."},
     verbs=("create", "patch", "delete"),
     prepare=_parameter,
+    remove=remove_parameter,
 )

@@ -35,7 +35,9 @@ class CorrectionSchema(HappeningSchema):
     old_low = Figure(dump_only=True, metadata={"description": "Lower bound before, of a range"})
     old_high = Figure(dump_only=True, metadata={"description": "Upper bound before, of a range"})
     new_value = Figure(dump_only=True, metadata={"description": "The value since"})
-    corrected_by = Words(dump_only=True, metadata={"description": "Name of the key that corrected it"})
+    corrected_by = Words(
+        cap=120, dump_only=True, metadata={"description": "Name of the key that corrected it"}
+    )
 
 
 def of_gauge(model: Any) -> Filter:

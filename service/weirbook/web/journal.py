@@ -16,7 +16,7 @@ from weirbook.web.resource import Filter, Resource
 AHEAD_MS = 10 * 60 * 1000
 
 
-class JournalSchema(HappeningSchema):
+class JournalEntrySchema(HappeningSchema):
     place = PlaceReference(metadata={"description": "Where; the room if not said"})
     kind = Choice(KINDS, metadata={"description": "note if not said"})
     happened_at = Instant(attribute="happened_at_ms", metadata={"description": "When; now if not said"})
@@ -41,7 +41,7 @@ def _complete(call: Call, values: dict[str, Any]) -> dict[str, Any]:
 
 JOURNAL = Resource(
     model=JournalEntry,
-    schema=JournalSchema,
+    schema=JournalEntrySchema,
     words="What was seen or done, where and when, in words. Newest first.",
     example={"place": "tanks/nursery", "words": "Fry off the bottom, feeding well."},
     example_key="01936c5e-8f00-7000-8000-000000000002",

@@ -18,7 +18,7 @@ from weirbook.web.access import KEEPER
 from weirbook.web.fields import Choice, Flag, Handle, Instant, Words
 from weirbook.web.operations import JSON, Body, Call, Example, loaded_by, operation, reply
 from weirbook.web.pages import RetiredQuery, page_of
-from weirbook.web.resource import Resource, etag, listing, match
+from weirbook.web.resource import Resource, etag, listing, match, shown
 
 
 class KeySchema(Schema):
@@ -49,7 +49,7 @@ class KeySchema(Schema):
     created_at = Instant(dump_only=True, attribute="created_at_ms")
 
 
-class KeyRequestSchema(KeySchema):
+class KeyCreateSchema(KeySchema):
     """What a key is made from."""
 
 
@@ -77,6 +77,7 @@ KEYS = Resource(
     example={},
     example_key="",
     example_patch={},
+    describe=_gauges,
 )
 
 
@@ -102,7 +103,7 @@ def blueprint() -> Blueprint:
     def list_keys(call: Call) -> Response:
         return listing(call, KEYS)
 
-    body = KeyRequestSchema(exclude=["handle", "revoked_at", "last_used_at", "version", "created_at"])
+    body = KeyCreateSchema(exclude=["handle", "revoked_at", "last_used_at", "version", "created_at"])
 
     @operation(
         blp,
@@ -120,6 +121,7 @@ def blueprint() -> Blueprint:
         returns=NewKeySchema,
         status=201,
         replays=False,
+        gives=("ETag", "Location"),
         example=Example(
             body={"name": "Greenhouse thermometer", "role": "sensor", "gauges": ["nursery-temperature"]}
         ),
@@ -136,8 +138,8 @@ def blueprint() -> Blueprint:
             expires_at_ms=wanted.get("expires_at_ms"),
             notes=wanted.get("notes"),
         )
-        shown = {**NewKeySchema().dump(key), **_gauges(call, key), "key": secret}
-        return reply(shown, 201, {"Location": f"/v1/keys/{key.handle}", "ETag": etag(key)})
+        made = {**NewKeySchema().dump(key), **_gauges(call, key), "key": secret}
+        return reply(made, 201, {"Location": f"/v1/keys/{key.handle}", "ETag": etag(key)})
 
     @operation(
         blp,
@@ -148,11 +150,11 @@ def blueprint() -> Blueprint:
         description="Without its secret, which is not kept.",
         roles=KEEPER,
         returns=KeySchema,
+        gives=("ETag",),
         example=Example(path={"handle": "kitchen-screen"}),
     )
     def get_key(call: Call, handle: str) -> Response:
-        key = find(call.session, AccessKey, handle)
-        return reply({**KeySchema().dump(key), **_gauges(call, key)}, headers={"ETag": etag(key)})
+        return shown(call, KEYS, find(call.session, AccessKey, handle))
 
     @operation(
         blp,

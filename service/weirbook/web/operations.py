@@ -25,7 +25,7 @@ from weirbook.record.access import KeptAnswer, Role
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.rooms import Room
 from weirbook.web.access import Caller, note_use, recognise, refuse_beyond
-from weirbook.web.problems import MEDIA_TYPE, TITLES, Problem, faults_in
+from weirbook.web.problems import REFUSALS, faults_in
 
 JSON, CSV, TEXT, MERGE_PATCH = "application/json", "text/csv", "text/plain", "application/merge-patch+json"
 FORMATS = {"json": JSON, "csv": CSV, "text": TEXT}
@@ -113,8 +113,10 @@ def operation(
     writes: bool | None = None,
     replays: bool = True,
     headers: tuple[str, ...] = (),
+    gives: tuple[str, ...] = (),
 ) -> Callable[[Callable[..., Response]], Callable[..., Response]]:
-    """Declare an operation. `returns` is a schema or a JSON schema; `also` further statuses it may answer."""
+    """Declare an operation. `returns` is a schema or a JSON schema; `also` further statuses it may answer,
+    `headers` what it reads and `gives` what its successes carry."""
     example = example or Example()
     stores = method not in ("GET",) if writes is None else writes
 
@@ -137,9 +139,9 @@ def operation(
                 *_header_parameters(headers, method, stores, example),
             ],
             "responses": {
-                str(status): _success(returns, formats, status),
-                **{str(code): _success(shape, formats, code) for code, shape in (also or {}).items()},
-                **{str(code): _refusal(code) for code in refusals},
+                str(status): _success(returns, formats, status, gives),
+                **{str(code): _success(shape, formats, code, gives) for code, shape in (also or {}).items()},
+                **{str(code): {"$ref": f"#/components/responses/{REFUSALS[code]}"} for code in refusals},
             },
             "x-example": {
                 "path": dict(example.path),
@@ -355,18 +357,17 @@ def _refusals(
     return sorted(codes)
 
 
-def _refusal(code: int) -> dict[str, Any]:
-    return {"description": TITLES[code], "content": {MEDIA_TYPE: {"schema": Problem}}}
-
-
-def _success(shape: Any, formats: tuple[str, ...], status: int) -> dict[str, Any]:
+def _success(shape: Any, formats: tuple[str, ...], status: int, gives: tuple[str, ...]) -> dict[str, Any]:
     words = {200: "Done", 201: "Made", 204: "Gone", 304: "Unchanged"}[status]
+    told: dict[str, Any] = {"description": words}
+    if given := [name for name in gives if name != "Location" or status == 201]:
+        told["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in given}
     if status in (204, 304):
-        return {"description": words}
+        return told
     content: dict[str, Any] = {JSON: {"schema": shape or {"type": "object"}}}
     for name in formats[1:]:
         content[FORMATS[name]] = {"schema": {"type": "string"}}
-    return {"description": words, "content": content}
+    return {**told, "content": content}
 
 
 def _query_parameters(

@@ -37,6 +37,8 @@ TITLES = {status: title for status, title in STATUSES.values()} | {
     405: "Not done this way",
     500: "A fault of the service",
 }
+REFUSALS = {status: kind.__name__ for kind, (status, _) in reversed(STATUSES.items())}
+"""What each documented refusal is called among the document's responses."""
 
 _PLAINER = {
     "Missing data for required field.": "This is missing.",

@@ -73,6 +73,14 @@ class Resource:
         return self.model.NOUN
 
     @property
+    def nouns(self) -> str:
+        return f"{self.noun[:-1]}ies" if self.noun.endswith("ry") else f"{self.noun}s"
+
+    @property
+    def a_noun(self) -> str:
+        return f"an {self.noun}" if self.noun[0] in "aeiou" else f"a {self.noun}"
+
+    @property
     def class_word(self) -> str:
         """The noun as schemas are named by it."""
         return self.noun.title().replace(" ", "")
@@ -143,10 +151,13 @@ def shown(call: Call, resource: Resource, row: Any, status: int = 200) -> Respon
     headers = {"ETag": etag(row)}
     if status == 201:
         headers["Location"] = f"/v1/{resource.plural}/{row.handle if resource.named else row.id}"
+    return reply(described(call, resource, row), status, headers)
+
+
+def described(call: Call, resource: Resource, row: Any) -> dict[str, Any]:
+    """A row as the API shows it, with what other tables hold of it."""
     data = dumped(resource, row)
-    if resource.describe is not None:
-        data |= resource.describe(call, row)
-    return reply(data, status, headers)
+    return data if resource.describe is None else {**data, **resource.describe(call, row)}
 
 
 def listing(call: Call, resource: Resource) -> Response:
@@ -164,7 +175,9 @@ def listing(call: Call, resource: Resource) -> Response:
     if call.format == "csv":
         rows = call.session.scalars(asked.limit(call.config.csv_cap + 1)).unique().all()
         return as_csv(
-            call, [flat(dumped(resource, row)) for row in rows], list(flat_columns(resource.schema()))
+            call,
+            [flat(described(call, resource, row)) for row in rows],
+            list(flat_columns(resource.schema())),
         )
     if "cursor" in call.query:
         here = sa.tuple_(
@@ -183,7 +196,7 @@ def listing(call: Call, resource: Resource) -> Response:
     following = (
         cursor_at([getattr(rows[limit - 1], name) for name in resource.order]) if len(rows) > limit else None
     )
-    return reply({"items": [dumped(resource, row) for row in rows[:limit]], "next": following})
+    return reply({"items": [described(call, resource, row) for row in rows[:limit]], "next": following})
 
 
 def _condition(call: Call, name: str, one: Filter) -> sa.ColumnElement[bool]:

@@ -69,7 +69,13 @@ class RoomSchema(RecordSchema):
         required=True, metadata={"description": "IANA name; days and weeks are this zone's."}
     )
     preferred_units = PreferredUnits(
-        allow_none=True, metadata={"type": "object", "description": "Kind of quantity to unit, for answers."}
+        allow_none=True,
+        metadata={
+            "type": "object",
+            "additionalProperties": {"type": "string"},
+            "description": "Kind of quantity to unit, for answers.",
+            "example": {"volume": "gal"},
+        },
     )
     altitude = QuantityField(
         "length", ge=-450, le=9000, allow_none=True, metadata={"description": "Above sea level"}
@@ -112,6 +118,7 @@ def blueprint() -> Blueprint:
         ),
         roles=READERS,
         returns=RoomSchema,
+        gives=("ETag",),
     )
     def get_room(call: Call) -> Response:
         return shown(call, ROOM, call.room)
@@ -132,6 +139,7 @@ def blueprint() -> Blueprint:
         body=Body({MERGE_PATCH: patch, JSON: patch}, merge_patch),
         returns=RoomSchema,
         headers=("If-Match",),
+        gives=("ETag",),
         example=Example(body={"currency": "EUR"}, headers={"If-Match": "*"}),
     )
     def edit_room(call: Call) -> Response:

@@ -14,15 +14,14 @@ NUMBER: Shape = {"type": "number"}
 COUNT: Shape = {"type": "integer", "minimum": 0}
 FLAG: Shape = {"type": "boolean"}
 INSTANT: Shape = {"type": "string", "format": "date-time"}
-QUANTITY: Shape = {
-    "type": "object",
-    "required": ["value", "unit"],
-    "properties": {
-        "value": {"type": "number", "description": "The number"},
-        "unit": {"type": "string", "description": "An exact unit name, listed at /v1/units"},
-    },
-    "example": {"value": 72, "unit": "in"},
-}
+
+
+def ref(name: str) -> Shape:
+    """What stands under that name in SHARED, or is made for a schema or a kind of quantity."""
+    return {"$ref": f"#/components/schemas/{name}"}
+
+
+QUANTITY = ref("Quantity")
 
 
 def described(shape: Shape, words: str) -> Shape:
@@ -30,7 +29,15 @@ def described(shape: Shape, words: str) -> Shape:
 
 
 def or_null(shape: Shape) -> Shape:
-    return {**shape, "type": [shape["type"], "null"]}
+    """The shape, or null; its description stays outside."""
+    if isinstance(shape.get("type"), str) and "enum" not in shape:
+        return {**shape, "type": [shape["type"], "null"]}
+    if isinstance(shape.get("type"), list):
+        return {**shape, "type": [*dict.fromkeys([*shape["type"], "null"])]}
+    outside: Shape = {name: shape[name] for name in ("description", "readOnly") if name in shape}
+    inside = {name: value for name, value in shape.items() if name not in outside}
+    offered = inside["anyOf"] if inside.keys() == {"anyOf"} else [inside]
+    return {"anyOf": [*offered, *([] if {"type": "null"} in offered else [{"type": "null"}])], **outside}
 
 
 def thing(properties: Mapping[str, Shape], *, optional: Sequence[str] = ()) -> Shape:
@@ -46,184 +53,283 @@ def many(shape: Shape) -> Shape:
     return {"type": "array", "items": shape}
 
 
-ONE_READING = {"additionalProperties": False} | thing(
-    {
-        "gauge": or_null(described(TEXT, "Handle of a gauge; or give place and parameter")),
-        "place": or_null(described(TEXT, "A place as its path, like tanks/nursery")),
-        "parameter": or_null(described(TEXT, "One of /v1/parameters")),
-        "value": {
-            "type": ["number", "string", "boolean"],
-            "description": 'A number, "<0.05", ">160", "10..20"; on or off for a contact',
-        },
-        "unit": or_null(described(TEXT, "Of the value; the gauge's if not said")),
-        "at": or_null(described(INSTANT, "When, with offset; now if not said, for a single reading only")),
-    },
-    optional=("gauge", "place", "parameter", "unit", "at"),
+GAUGE = described(TEXT, "Handle of the gauge")
+UNIT = described(TEXT, "Exact unit name of the values beside it")
+QUALIFIER = described(
+    {"type": ["string", "null"], "enum": ["below", "above", "between", None]},
+    "below and above a bound, between two, or null for a plain value",
 )
+IMPLAUSIBLE_FLAG = described(FLAG, "Outside the gauge's plausible range: not in statistics")
+IMPLAUSIBLE_COUNT = described(COUNT, "Readings outside the gauge's plausible range: not in the statistics")
+QUALIFIED_COUNT = described(COUNT, "Readings below, above or between: they count at their bound or middle")
+TIME_WEIGHTED = described(FLAG, "Whether the mean is weighted by time; if not, each reading counts alike")
+COVERED = described(or_null(NUMBER), "Share of the time that readings cover; null where not weighted by time")
+LOW, HIGH = described(or_null(NUMBER), "Lowest"), described(or_null(NUMBER), "Highest")
+MEAN, LAST = (
+    described(or_null(NUMBER), "Mean; see time_weighted"),
+    described(or_null(NUMBER), "The last value"),
+)
+
 READINGS_BODY: Shape = {
     "oneOf": [
-        ONE_READING,
+        ref("ReadingSent"),
         {"additionalProperties": False}
-        | thing({"readings": {"type": "array", "items": ONE_READING, "minItems": 1}}),
+        | thing({"readings": {"type": "array", "items": ref("ReadingSent"), "minItems": 1}}),
     ]
 }
-TAKEN = thing(
-    {
-        "sent": COUNT,
-        "stored": described(COUNT, "Now in the record"),
-        "repeated": described(COUNT, "There already, the same"),
-        "refused": described(COUNT, "Not stored; see refusals"),
-        "flagged": described(COUNT, "Of those stored, outside the gauge's plausible range"),
-        "corrected": described(COUNT, "Of those stored, put in place of another value"),
-        "made_gauges": described(many(TEXT), "Gauges made at first use"),
-        "refusals": many(
-            thing(
-                {
-                    "index": COUNT,
-                    "type": described(TEXT, "A word that a program can test, like unknown-gauge"),
-                    "pointer": TEXT,
-                    "message": TEXT,
-                }
-            )
-        ),
-    }
-)
-_READING = {
-    "gauge": TEXT,
-    "at": INSTANT,
-    "value": described(NUMBER, "The value; of a range its middle"),
-    "unit": TEXT,
-    "qualifier": described({"type": ["string", "null"]}, "below, above, between or null"),
-    "low": or_null(NUMBER),
-    "high": or_null(NUMBER),
-    "implausible": described(FLAG, "Outside the gauge's plausible range: not in statistics"),
-    "excluded": described(FLAG, "In a span kept out of statistics"),
-}
-_STATISTIC = {
-    "gauge": TEXT,
-    "from": INSTANT,
-    "to": INSTANT,
-    "unit": TEXT,
-    "count": COUNT,
-    "min": or_null(NUMBER),
-    "mean": described(or_null(NUMBER), "Weighted by time where time_weighted is true"),
-    "max": or_null(NUMBER),
-    "last": or_null(NUMBER),
-    "time_weighted": FLAG,
-    "covered_percent": or_null(NUMBER),
-    "qualified": described(COUNT, "Readings below, above or between: they count at their bound or middle"),
-    "implausible": COUNT,
-}
+TAKEN = ref("Taken")
 READINGS_PAGE = thing(
     {
-        "items": many({"anyOf": [thing(_READING), thing(_STATISTIC)]}),
-        "next": or_null(described(TEXT, "Cursor of the next page")),
+        "items": many({"anyOf": [ref("Reading"), ref("Statistic")]}),
+        "next": described(or_null(TEXT), "Cursor of the next page; null on the last"),
     }
 )
-LATEST = thing(
-    {
-        "gauge": TEXT,
-        "place": TEXT,
-        "parameter": TEXT,
-        "value": or_null(NUMBER),
-        "unit": TEXT,
-        "qualifier": or_null(TEXT),
-        "at": or_null(INSTANT),
-        "age_minutes": or_null(NUMBER),
-        "target_low": or_null(NUMBER),
-        "target_high": or_null(NUMBER),
-        "in_target": described(or_null(FLAG), "null: no target in force, or no reading"),
-        "silent": described(or_null(FLAG), "null: the gauge reports at no fixed pace"),
-        "implausible": FLAG,
-    }
-)
+LATEST = ref("Latest")
 LATEST_LIST = thing({"items": many(LATEST)})
-
-_SUMMARY_TYPES: dict[str, Shape] = {
-    "system": or_null(TEXT),
-    "count": COUNT,
-    "last_at": or_null(INSTANT),
-    "time_weighted": FLAG,
-    "qualified": COUNT,
-    "implausible": COUNT,
-    **dict.fromkeys(("place", "parameter", "gauge", "unit"), TEXT),
-}
-SUMMARY = thing(
-    {
-        "week": TEXT,
-        "from": INSTANT,
-        "to": INSTANT,
-        "complete": described(FLAG, "false: the week is still running, and ends at now"),
-        "rows": many(thing({name: _SUMMARY_TYPES.get(name, or_null(NUMBER)) for name in SUMMARY_COLUMNS})),
-        "silent": many(
-            thing(
-                {
-                    "gauge": TEXT,
-                    "place": TEXT,
-                    "parameter": TEXT,
-                    "last_at": or_null(INSTANT),
-                    "silent_minutes": or_null(COUNT),
-                }
-            )
-        ),
-        "notes": many(thing(dict.fromkeys(("id", "at", "place", "kind", "author", "words"), TEXT))),
-    }
-)
-
-ANSWER = thing(
-    {
-        "calculator": TEXT,
-        "inputs": described(
-            {"type": "object"}, "Each with its value, unit, origin and, from the record, where it was found"
-        ),
-        "results": described(
-            {"type": "object"}, "By name; quantities with their unit, null where there is none"
-        ),
-        "steps": many(thing({"words": TEXT, "working": TEXT, "gives": QUANTITY})),
-        "assumptions": many(thing({"text": TEXT, "origin": TEXT})),
-        "cautions": many(thing({"code": TEXT, "text": TEXT, "limit": or_null(TEXT)})),
-        "sources": many({"type": "object"}),
-    }
-)
-CALCULATOR_LINE = thing({"name": TEXT, "title": TEXT, "doc": TEXT, "doors": many(TEXT)})
-CALCULATOR_LIST = thing({"items": many(CALCULATOR_LINE)})
-CALCULATOR_PAGE = thing(
-    {
-        "name": TEXT,
-        "title": TEXT,
-        "doc": TEXT,
-        "doors": described(many(TEXT), "Place nouns whose record can fill it"),
-        "inputs": many({"type": "object"}),
-        "results": many({"type": "object"}),
-        "limits": many(TEXT),
-        "sources": many({"type": "object"}),
-        "example": {"type": "object"},
-    }
-)
-UNIT_LIST = thing(
-    {
-        "items": many(
-            thing(
-                {
-                    "kind": TEXT,
-                    "words": TEXT,
-                    "default": described(TEXT, "The unit answers are shown in"),
-                    "units": many(thing({"name": TEXT, "aliases": many(TEXT), "words": TEXT})),
-                }
-            )
-        )
-    }
-)
-PARAMETER = thing(
-    {
-        "name": TEXT,
-        "words": TEXT,
-        "kind": TEXT,
-        "units": many(TEXT),
-        "possible_low": {"anyOf": [QUANTITY, {"type": "null"}]},
-        "possible_high": {"anyOf": [QUANTITY, {"type": "null"}]},
-        "join": described(TEXT, "line, hold or plain: how readings join in time"),
-        "own": described(FLAG, "Added by the keeper"),
-    }
-)
+SUMMARY = ref("WeeklySummary")
+STATES = thing({"items": many(ref("State"))})
+ANSWER = ref("Answer")
+CALCULATOR_LIST = thing({"items": many(ref("CalculatorLine"))})
+CALCULATOR_PAGE = ref("Calculator")
+UNIT_LIST = thing({"items": many(ref("Kind"))})
+PARAMETER = ref("ListedParameter")
 PARAMETER_LIST = thing({"items": many(PARAMETER)})
+
+_ROW_OF_THE_WEEK: dict[str, Shape] = {
+    "system": described(or_null(TEXT), "Handle of the system; null for the room"),
+    "place": described(TEXT, "The gauge's place as its path"),
+    "parameter": described(TEXT, "What it measures"),
+    "gauge": GAUGE,
+    "unit": UNIT,
+    "count": described(COUNT, "Readings in the week"),
+    "min": LOW,
+    "mean": MEAN,
+    "max": HIGH,
+    "last": LAST,
+    "last_at": described(or_null(INSTANT), "When the last was taken"),
+    "time_weighted": TIME_WEIGHTED,
+    "covered_percent": COVERED,
+    "target_low": described(or_null(NUMBER), "Lower end of the target at the week's end; null: open or none"),
+    "target_high": described(
+        or_null(NUMBER), "Upper end of the target at the week's end; null: open or none"
+    ),
+    "minutes_outside": described(or_null(NUMBER), "Minutes outside the target; null where no target held"),
+    "qualified": QUALIFIED_COUNT,
+    "implausible": IMPLAUSIBLE_COUNT,
+}
+_CALCULATOR_LINE: dict[str, Shape] = {
+    "name": described(TEXT, "As it stands in paths"),
+    "title": TEXT,
+    "doc": described(TEXT, "What it computes"),
+    "doors": described(many(TEXT), "Places whose record can fill it: systems, tanks, sumps"),
+}
+_SOURCE: dict[str, Shape] = {
+    "author": described(TEXT, "Who published it"),
+    "year": described(or_null({"type": "integer"}), "When; null if the work bears no year"),
+    "title": TEXT,
+    "where": described(TEXT, "Table, equation or chapter"),
+    "note": described(TEXT, "How it is used here; may be empty"),
+}
+SHARED: dict[str, Shape] = {
+    "Quantity": {
+        **thing(
+            {
+                "value": described(NUMBER, "The number"),
+                "unit": described(TEXT, "An exact unit name, listed at /v1/units"),
+            }
+        ),
+        "example": {"value": 72, "unit": "in"},
+    },
+    "ReadingSent": {"additionalProperties": False}
+    | thing(
+        {
+            "gauge": described(or_null(TEXT), "Handle of a gauge; or give place and parameter"),
+            "place": described(or_null(TEXT), "A place as its path, like tanks/nursery"),
+            "parameter": described(or_null(TEXT), "One of /v1/parameters"),
+            "value": {
+                "type": ["number", "string", "boolean"],
+                "description": 'A number, "<0.05", ">160", "10..20"; on or off for a contact',
+            },
+            "unit": described(or_null(TEXT), "Of the value; the gauge's if not said"),
+            "at": described(
+                or_null(INSTANT), "When, with offset; now if not said, for a single reading only"
+            ),
+        },
+        optional=("gauge", "place", "parameter", "unit", "at"),
+    ),
+    "Taken": thing(
+        {
+            "sent": described(COUNT, "All: stored, repeated and refused"),
+            "stored": described(COUNT, "Now in the record"),
+            "repeated": described(COUNT, "There already, the same"),
+            "refused": described(COUNT, "Not stored; see refusals"),
+            "flagged": described(COUNT, "Of those stored, outside the gauge's plausible range"),
+            "corrected": described(COUNT, "Of those stored, put in place of another value"),
+            "made_gauges": described(many(TEXT), "Handles of gauges made at first use"),
+            "refusals": described(many(ref("ProblemRefusal")), "Each row that was not stored, and why"),
+        }
+    ),
+    "Reading": thing(
+        {
+            "gauge": GAUGE,
+            "at": described(INSTANT, "When it was taken"),
+            "value": described(NUMBER, "The value; of a range its middle; 1 and 0 for on and off"),
+            "unit": UNIT,
+            "qualifier": QUALIFIER,
+            "low": described(or_null(NUMBER), "Lower bound of a range"),
+            "high": described(or_null(NUMBER), "Upper bound of a range"),
+            "implausible": IMPLAUSIBLE_FLAG,
+            "excluded": described(FLAG, "In a span kept out of statistics"),
+        }
+    ),
+    "Statistic": thing(
+        {
+            "gauge": GAUGE,
+            "from": described(INSTANT, "Start of the step"),
+            "to": described(INSTANT, "Its end, which belongs to the next"),
+            "unit": UNIT,
+            "count": described(COUNT, "Readings in the step"),
+            "min": LOW,
+            "mean": MEAN,
+            "max": HIGH,
+            "last": LAST,
+            "time_weighted": TIME_WEIGHTED,
+            "covered_percent": COVERED,
+            "qualified": QUALIFIED_COUNT,
+            "implausible": IMPLAUSIBLE_COUNT,
+        }
+    ),
+    "Latest": thing(
+        {
+            "gauge": GAUGE,
+            "place": described(TEXT, "Its place as its path"),
+            "parameter": described(TEXT, "What it measures"),
+            "value": described(or_null(NUMBER), "null: it never reported"),
+            "unit": UNIT,
+            "qualifier": QUALIFIER,
+            "at": described(or_null(INSTANT), "When it was taken"),
+            "age_minutes": described(or_null(NUMBER), "How long ago that is"),
+            "target_low": described(or_null(NUMBER), "Lower end of the target in force; null: open or none"),
+            "target_high": described(or_null(NUMBER), "Upper end of the target in force; null: open or none"),
+            "in_target": described(or_null(FLAG), "null: no target in force, or no reading"),
+            "silent": described(or_null(FLAG), "null: the gauge reports at no fixed pace"),
+            "implausible": IMPLAUSIBLE_FLAG,
+        }
+    ),
+    "WeeklySummary": thing(
+        {
+            "week": described(TEXT, "ISO week, like 2026-W47"),
+            "from": described(INSTANT, "Monday's midnight in the room"),
+            "to": described(INSTANT, "The next Monday's; the figures of a running week reach to now"),
+            "complete": described(FLAG, "false: the week is still running"),
+            "rows": described(many(ref("WeeklyRow")), "One row a gauge"),
+            "silent": described(many(ref("SilentGauge")), "Gauges that had fallen silent at the week's end"),
+            "notes": described(many(ref("WeeklyNote")), "What the journal holds of the week"),
+        }
+    ),
+    "WeeklyRow": thing({name: _ROW_OF_THE_WEEK[name] for name in SUMMARY_COLUMNS}),
+    "SilentGauge": thing(
+        {
+            "gauge": GAUGE,
+            "place": described(TEXT, "Its place as its path"),
+            "parameter": described(TEXT, "What it measures"),
+            "last_at": described(or_null(INSTANT), "When it last reported; null: never"),
+            "silent_minutes": described(or_null(COUNT), "Since then, to the week's end"),
+        }
+    ),
+    "WeeklyNote": thing(
+        {
+            "id": TEXT,
+            "at": described(INSTANT, "When it happened"),
+            "place": described(TEXT, "Where, as a path"),
+            "kind": described(TEXT, "note, observation, change and the like"),
+            "author": described(TEXT, "Who wrote it"),
+            "words": TEXT,
+        }
+    ),
+    "State": thing(
+        {
+            "state": described(TEXT, "Which of the thing's states"),
+            "value": {"description": "What held: a handle, a word, true or false, seconds, or null"},
+            "from": described(or_null(INSTANT), "null: from the beginning"),
+            "to": described(or_null(INSTANT), "Not itself within; null: it still holds"),
+        }
+    ),
+    "Answer": thing(
+        {
+            "calculator": described(TEXT, "Which one answered"),
+            "inputs": described(
+                {
+                    "type": "object",
+                    "additionalProperties": thing(
+                        {
+                            "value": {"description": "As used"},
+                            "unit": TEXT,
+                            "origin": described(TEXT, "given, record, default or common practice"),
+                            "note": described(TEXT, "Where in the record it was found"),
+                        },
+                        optional=("unit", "note"),
+                    ),
+                },
+                "Each input by name, where it came from and, of the record, where it was found",
+            ),
+            "results": described(
+                {"type": "object"},
+                "By name: quantities with their unit, lists of rows, null where there is none",
+            ),
+            "steps": described(
+                many(thing({"words": TEXT, "working": TEXT, "gives": QUANTITY})),
+                "Each formula in words, the same with its numbers, and what it gives",
+            ),
+            "assumptions": described(
+                many(thing({"text": TEXT, "origin": TEXT})), "What was taken for granted, and on whose word"
+            ),
+            "cautions": described(
+                many(thing({"code": TEXT, "text": TEXT, "limit": or_null(TEXT)})),
+                "What to beware of: a word for programs, words for people, the bound it speaks of",
+            ),
+            "sources": described(many(ref("Source")), "Where formulas and figures come from"),
+        }
+    ),
+    "Source": thing(_SOURCE),
+    "CalculatorLine": thing(_CALCULATOR_LINE),
+    "Calculator": thing(
+        {
+            **_CALCULATOR_LINE,
+            "inputs": described(
+                many({"type": "object"}), "Name, words, kind, whether required, units, bounds, choices"
+            ),
+            "results": described(many({"type": "object"}), "Name, words, kind, unit"),
+            "limits": described(many(TEXT), "What it is good for, and what it leaves out"),
+            "sources": described(many(ref("Source")), "Where its formulas and figures come from"),
+            "example": described(thing({"inputs": {"type": "object"}, "answer": ANSWER}), "A worked example"),
+        }
+    ),
+    "Kind": thing(
+        {
+            "kind": described(TEXT, "The kind of quantity, as preferred_units and own parameters name it"),
+            "words": TEXT,
+            "default": described(TEXT, "The unit answers are shown in"),
+            "units": described(
+                many(thing({"name": TEXT, "aliases": many(TEXT), "words": TEXT})),
+                "Exact names; aliases are accepted and come back by name",
+            ),
+        }
+    ),
+    "ListedParameter": thing(
+        {
+            "name": described(TEXT, "As gauges and targets name it; the handle of an own one"),
+            "words": TEXT,
+            "kind": described(TEXT, "Kind of quantity, of /v1/units"),
+            "units": described(many(TEXT), "Units accepted, the usual one first"),
+            "possible_low": described(or_null(QUANTITY), "Readings below are refused"),
+            "possible_high": described(or_null(QUANTITY), "Readings above are refused"),
+            "join": described(
+                {"type": "string", "enum": ["line", "hold", "plain"]},
+                "Between readings: a straight line, the earlier value, or no time weight",
+            ),
+            "own": described(FLAG, "Added by the keeper"),
+        }
+    ),
+}
+"""Shapes that the document names once, under components."""

@@ -43,6 +43,7 @@ from weirbook.web.resource import (
     shown,
     split,
 )
+from weirbook.web.shapes import STATES
 
 
 def blueprint(resource: Resource) -> Blueprint:
@@ -59,7 +60,7 @@ def _list(blp: Blueprint, resource: Resource) -> None:
         "GET",
         f"/{resource.plural}",
         id=f"list_{resource.plural}",
-        summary=f"List {resource.plural}",
+        summary=f"List {resource.nouns}",
         description=f"{resource.words} A page at a time: follow `next` until it is null. As CSV: all rows, no cursor.",
         roles=resource.readers,
         query=_list_query(resource),
@@ -77,12 +78,13 @@ def _create(blp: Blueprint, resource: Resource) -> None:
         "POST",
         f"/{resource.plural}",
         id=f"create_{_word(resource)}",
-        summary=f"Make a {resource.noun}",
+        summary=f"Make {resource.a_noun}",
         description=f"{resource.words}{_dated_words(resource)}",
         roles=resource.makers,
         body=_body(resource, "Create"),
         returns=resource.schema,
         status=201,
+        gives=("ETag", "Location"),
         example=Example(body=dict(resource.example)),
     )
     def view(call: Call) -> Response:
@@ -103,7 +105,7 @@ def _put(blp: Blueprint, resource: Resource) -> None:
         "PUT",
         f"/{resource.plural}/<uuid:id>",
         id=f"put_{_word(resource)}",
-        summary=f"Make a {resource.noun} under an id of your own",
+        summary=f"Make {resource.a_noun} under an id of your own",
         description="Safe to repeat: new answers 201, the same again 200, anything different 409 (edit by PATCH).",
         roles=resource.makers,
         body=_body(resource, "Create"),
@@ -111,6 +113,7 @@ def _put(blp: Blueprint, resource: Resource) -> None:
         status=201,
         also={200: resource.schema},
         problems=(409,),
+        gives=("ETag", "Location"),
         example=Example(path={"id": "01936c5e-8f00-7000-8000-00000000abcd"}, body=dict(resource.example)),
     )
     def view(call: Call, id: uuid.UUID) -> Response:
@@ -151,6 +154,7 @@ def _get(blp: Blueprint, resource: Resource) -> None:
         returns=resource.schema,
         also={304: None},
         headers=("If-None-Match",),
+        gives=("ETag",),
         example=_one_example(resource),
     )
     def view(call: Call, **key: Any) -> Response:
@@ -170,10 +174,10 @@ def _states(blp: Blueprint, resource: Resource) -> None:
         "GET",
         f"{_one_path(resource)}/states",
         id=f"list_{_word(resource)}_states",
-        summary=f"What held for a {resource.noun}, and when",
+        summary=f"What held for {resource.a_noun}, and when",
         description="The dated states, oldest first: half-open, a null `from` is from the beginning, a null `to` still holds.",
         roles=resource.readers,
-        returns=STATES_SHAPE,
+        returns=STATES,
         example=_one_example(resource),
     )
     def view(call: Call, **key: Any) -> Response:
@@ -207,15 +211,16 @@ def _patch(blp: Blueprint, resource: Resource) -> None:
         "PATCH",
         _one_path(resource),
         id=f"edit_{_word(resource)}",
-        summary=f"Change a {resource.noun}",
+        summary=f"Change {resource.a_noun}",
         description=(
             "A merge-patch: what is absent stays, null clears, a quantity or a list is replaced whole. "
-            f"Send the ETag you hold as If-Match.{_dated_words(resource)}"
+            f"Send the ETag you hold as If-Match.{_dated_words(resource)}{_fixed_words(resource)}"
         ),
         roles=resource.makers,
         body=Body({MERGE_PATCH: _patch_schema(resource), JSON: _patch_schema(resource)}, merge_patch),
         returns=resource.schema,
         headers=("If-Match",),
+        gives=("ETag",),
         example=_one_example(resource, body=dict(resource.example_patch), headers={"If-Match": "*"}),
     )
     def view(call: Call, **key: Any) -> Response:
@@ -236,7 +241,7 @@ def _delete(blp: Blueprint, resource: Resource) -> None:
         "DELETE",
         _one_path(resource),
         id=f"delete_{_word(resource)}",
-        summary=f"Delete a {resource.noun}",
+        summary=f"Delete {resource.a_noun}",
         description=f"Send the ETag you hold as If-Match.{instead}",
         roles=resource.makers,
         status=204,
@@ -257,25 +262,6 @@ VERBS: Mapping[str, Callable[[Blueprint, Resource], None]] = {
     "get": _get,
     "patch": _patch,
     "delete": _delete,
-}
-
-
-STATES_SHAPE = {
-    "type": "object",
-    "properties": {
-        "items": {
-            "type": "array",
-            "items": {
-                "type": "object",
-                "properties": {
-                    "state": {"type": "string"},
-                    "value": {"description": "What held"},
-                    "from": {"type": ["string", "null"], "format": "date-time"},
-                    "to": {"type": ["string", "null"], "format": "date-time"},
-                },
-            },
-        }
-    },
 }
 
 
@@ -328,3 +314,10 @@ def _dated_words(resource: Resource) -> str:
         return ""
     names = ", ".join(name.removesuffix("_id").removesuffix("_s") for name in resource.model.STATES)
     return f" Its past is kept for: {names}; `effective_at` says since when."
+
+
+def _fixed_words(resource: Resource) -> str:
+    if not resource.model.FIXED:
+        return ""
+    names = [name.removesuffix("_id").removesuffix("_ms") for name in resource.model.FIXED]
+    return f" Stays as it was made: {', '.join(names)}."
