@@ -118,6 +118,10 @@ class Days:
         )
         return round(moment.timestamp() * 1000)
 
+    def weeks_before(self, weeks: int) -> int:
+        """Epoch milliseconds of the midnight so many weeks before the end: the clocks may change between."""
+        return midnight_ms(self.end_day - timedelta(weeks=weeks), self.where)
+
     def since_end(self, ms: int) -> float:
         """Days from the week's end to an instant."""
         return (ms - self.end_ms) / 86_400_000
@@ -171,8 +175,7 @@ def _read(database: Database, room_id: int, days: Days, weeks: int, progress: Pr
 
 def _slots(days: Days, weeks: int) -> range:
     """The ten-minute steps that sensors report at: full weeks and the running one, to the start of this hour."""
-    start = days.end_ms - weeks * 7 * 86_400_000
-    return range(start // STEP_MS, days.now // 3_600_000 * 6)
+    return range(days.weeks_before(weeks) // STEP_MS, days.now // 3_600_000 * 6)
 
 
 def _sensor(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str, Any]]:
@@ -221,7 +224,7 @@ def _stepped(value: float, step: float) -> float:
 def _contact(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str, Any]]:
     """What a contact says: at each change, and between them at its pace if it has one."""
     said = [(days.instant(day, clock), value) for day, clock, value in told["says"]]
-    start = days.end_ms - weeks * 7 * 86_400_000
+    start = days.weeks_before(weeks)
     for index, (begin, value) in enumerate(said):
         end = said[index + 1][0] if index + 1 < len(said) else days.now // 3_600_000 * 3_600_000
         pace = told.get("every_minutes", 0) * 60_000 or end - begin + 1
@@ -257,7 +260,7 @@ def _filled(database: Database, file: Path) -> dict[str, str]:
     expected = len(_fixture("readings.json")["sensors"]) * len(_slots(days, WEEKS))
     try:
         with click.progressbar(length=expected, label="Filling the room", file=sys.stderr) as bar:
-            return furnish(database, now_ms=now, progress=bar.update)
+            return furnish(database, now_ms=now, weeks=WEEKS, progress=bar.update)
     except BaseException:
         database.dispose()
         _clear(file)

@@ -36,13 +36,17 @@ SETTINGS = """<?xml version="1.0" encoding="UTF-8"?>
 LIBRARIES = """<?xml version="1.0" encoding="UTF-8"?>
 <!DOCTYPE library:libraries PUBLIC "-//OpenOffice.org//DTD OfficeDocument 1.0//EN" "libraries.dtd">
 <library:libraries xmlns:library="http://openoffice.org/2000/library" xmlns:xlink="http://www.w3.org/1999/xlink">
-<library:library library:name="Standard" library:link="false"/></library:libraries>"""
+ <library:library library:name="Standard" library:link="false"/>
+</library:libraries>
+"""
 
 LIBRARY = """<?xml version="1.0" encoding="UTF-8"?>
 <!DOCTYPE library:library PUBLIC "-//OpenOffice.org//DTD OfficeDocument 1.0//EN" "library.dtd">
 <library:library xmlns:library="http://openoffice.org/2000/library" library:name="Standard"
- library:readonly="false" library:passwordprotected="false"><library:element library:name="Keeper"/>
-</library:library>"""
+ library:readonly="false" library:passwordprotected="false">
+ <library:element library:name="Keeper"/>
+</library:library>
+"""
 
 MODULE = """<?xml version="1.0" encoding="UTF-8"?>
 <!DOCTYPE script:module PUBLIC "-//OpenOffice.org//DTD OfficeDocument 1.0//EN" "module.dtd">
@@ -161,7 +165,7 @@ def run_office(folder):
         command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, start_new_session=True
     )
     try:
-        said, _ = office.communicate(timeout=90)
+        said, _ = office.communicate(timeout=40)
     except subprocess.TimeoutExpired:
         os.killpg(office.pid, signal.SIGKILL)
         said, _ = office.communicate()

@@ -66,6 +66,13 @@ def test_a_moved_span_lets_its_old_readings_back_in(read: Caller) -> None:
     assert (hour(read)["count"], hour(read)["max"]) == (4, 23)
 
 
+def test_a_span_moved_to_another_day_lets_the_first_hour_back_in(read: Caller) -> None:
+    made = read.post("/v1/exclusions", SPAN).get_json()["id"]
+    read.patch(f"/v1/exclusions/{made}", {"from": "2026-11-11T10:00:00Z", "to": "2026-11-11T11:00:00Z"})
+    assert excluded(read) == [False] * 5
+    assert hour(read)["count"] == 5
+
+
 def test_a_corrected_reading_inside_a_span_stays_out(read: Caller) -> None:
     read.post("/v1/exclusions", SPAN)
     late = {"gauge": GAUGE, "value": 39, "at": SPAN["from"]}

@@ -123,7 +123,10 @@ def test_a_shorter_interval_counts_from_its_instant_on(furnished: Caller) -> Non
     assert later.status_code == 200
     assert hour(furnished)["covered_percent"] == 33.3
     states = furnished.get(f"{PATH}/states").get_json()["items"]
-    assert [(one["value"], one["to"]) for one in states] == [(600, "2026-11-10T12:00:00Z"), (300, None)]
+    assert [(one["state"], one["value"], one["to"]) for one in states] == [
+        ("expected_interval", {"value": 600, "unit": "s"}, "2026-11-10T12:00:00Z"),
+        ("expected_interval", {"value": 300, "unit": "s"}, None),
+    ]
 
 
 def test_an_interval_that_counts_for_the_past_makes_its_hours_anew(furnished: Caller) -> None:

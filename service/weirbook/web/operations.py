@@ -135,6 +135,7 @@ def operation(
             "description": f"{description}\n\nKeys: {', '.join(sorted(roles))}.",
             "security": [{"key": []}],
             "parameters": [
+                *_path_parameters(example),
                 *_query_parameters(query, formats, example),
                 *_header_parameters(headers, method, stores, example),
             ],
@@ -370,12 +371,33 @@ def _success(shape: Any, formats: tuple[str, ...], status: int, gives: tuple[str
     return {**told, "content": content}
 
 
+def _path_parameters(example: Example) -> list[dict[str, Any]]:
+    """What stands in the path, each with its value in the example."""
+    return [
+        {
+            "in": "path",
+            "name": name,
+            "required": True,
+            "schema": {"type": "string", "format": "uuid"}
+            if name == "id"
+            else {"type": "string", "minLength": 1},
+            "description": "The record's id" if name == "id" else "The handle",
+            "example": value,
+        }
+        for name, value in example.path.items()
+    ]
+
+
 def _query_parameters(
     query: type[Schema] | None, formats: tuple[str, ...], example: Example
 ) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = []
     if query is not None:
-        found.append({"in": "query", "schema": query})
+        schema = query()
+        for name, one in schema.fields.items():
+            if (key := one.data_key or name) in example.query:
+                one.metadata = {**one.metadata, "example": example.query[key]}
+        found.append({"in": "query", "schema": schema})
     if len(formats) > 1:
         found.append(
             {

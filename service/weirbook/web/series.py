@@ -16,11 +16,12 @@ from weirbook.actions.read_windows import read_windows
 from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.engine.times import day_of, instant_text, midnight_ms
 from weirbook.engine.units import number
-from weirbook.errors import Invalid, TooLarge
+from weirbook.errors import Invalid, TooLarge, Unknown
 from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
 from weirbook.record.gauging import Row
 from weirbook.record.names import find, find_place
+from weirbook.record.parameters import parameter
 from weirbook.record.readings import ABOVE, BELOW, BETWEEN, IMPLAUSIBLE
 from weirbook.web.access import READERS
 from weirbook.web.fields import Choice, Handle, Instant, PlaceReference, Whole, Words
@@ -64,7 +65,11 @@ def _asked_gauges(call: Call) -> Sequence[Gauge]:
     if "place" not in call.query or "parameter" not in call.query:
         raise Invalid("Say which: gauge=HANDLE, or place=… and parameter=….", "/gauge")
     place = find_place(call.session, call.query["place"])
-    asked = sa.select(Gauge).where(Gauge.place_id == place.id, Gauge.parameter == call.query["parameter"])
+    try:
+        known = parameter(call.session, call.query["parameter"])
+    except Unknown as trouble:
+        raise Invalid(trouble.message, "/parameter") from None
+    asked = sa.select(Gauge).where(Gauge.place_id == place.id, Gauge.parameter == known.name)
     return call.session.scalars(asked.order_by(Gauge.id)).unique().all()
 
 

@@ -11,6 +11,7 @@ from flask import Response, request
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
+from weirbook.engine.units import Quantity
 from weirbook.errors import Conflict
 from weirbook.web.fields import (
     Instant,
@@ -188,7 +189,7 @@ def _states(blp: Blueprint, resource: Resource) -> None:
             for one in call.session.scalars(asked):
                 items.append(
                     {
-                        "state": name.removesuffix("_id"),
+                        "state": name.removesuffix("_id").removesuffix("_s"),
                         "value": _state_value(call, row, name, one.value),
                         "from": Instant()._serialize(one.from_ms or None, None, None),
                         "to": Instant()._serialize(one.to_ms, None, None),
@@ -198,6 +199,8 @@ def _states(blp: Blueprint, resource: Resource) -> None:
 
 
 def _state_value(call: Call, row: Any, name: str, value: Any) -> Any:
+    if name.endswith("_s") and value is not None:
+        return Quantity(value, "s").as_json()
     reference = row.REFERENCES.get(name.removesuffix("_id"))
     if reference is None:
         return value
