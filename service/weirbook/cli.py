@@ -71,7 +71,11 @@ def serve(host: str, port: int) -> None:
 
 
 @main.command()
-@click.option("--folder", type=click.Path(path_type=Path), help="Where the demo's database stands.")
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path),
+    help="Where the demo's database stands; a fresh temporary folder if not said.",
+)
 @click.option("--keep", is_flag=True, help="Use the demo that is there instead of a fresh one.")
 @click.option("--once", is_flag=True, help="Print and end, without serving.")
 @click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(0, 65535))

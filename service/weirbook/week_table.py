@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
@@ -42,12 +45,16 @@ def week_in_words(session: Session, week: str | None = None, system: str | None 
     lines = [head + ("" if found["complete"] else ", still running"), "", to_text(TABLE_COLUMNS, rows)]
     if found["silent"]:
         lines += ["Silent at its end:"]
-        lines += [
-            f"  {one['gauge']} ({one['place']}), last heard {one['last_at'] or 'never'}"
-            for one in found["silent"]
-        ]
+        for one in found["silent"]:
+            heard = "never" if one["last_at"] is None else _clock(one["last_at"], where)
+            lines.append(f"  {one['gauge']} ({one['place']}), last heard {heard}")
     if found["notes"]:
-        lines += ["Notes:"] + [
-            f"  {one['at'][:16]}  {one['place']}: {one['words']}" for one in found["notes"]
-        ]
+        lines += ["Notes:"]
+        lines += [f"  {_clock(one['at'], where)}  {one['place']}: {one['words']}" for one in found["notes"]]
     return "\n".join(lines)
+
+
+def _clock(instant: str, where: ZoneInfo) -> str:
+    """An instant by the room's own clock, to the minute."""
+    moment = datetime.fromtimestamp(instant_ms(instant) / 1000, where)
+    return f"{moment:%Y-%m-%d %H:%M}"

@@ -25,13 +25,14 @@ POSTED = {24.5, 24.25, 25.125, -120.5, -80.25}
 AS_THE_PAGE_SAYS = "44,34,76,1,,1033,false,false"
 IN_THE_SHEETS_OWN_LANGUAGE = "44,34,76,1,,0,false,false"
 
+# Links are followed without asking, and the folder counts as a trusted location.
 SETTINGS = """<?xml version="1.0" encoding="UTF-8"?>
 <oor:items xmlns:oor="http://openoffice.org/2001/registry">
-<item oor:path="/org.openoffice.Setup/L10N"><prop oor:name="ooSetupSystemLocale" oor:op="fuse">
-<value>{language}</value></prop></item>
-<item oor:path="/org.openoffice.Office.Calc/Content/Update"><prop oor:name="Link" oor:op="fuse">
-<value>0</value></prop></item>
-</oor:items>"""
+<item oor:path="/org.openoffice.Setup/L10N"><prop oor:name="ooSetupSystemLocale" oor:op="fuse"><value>{language}</value></prop></item>
+<item oor:path="/org.openoffice.Office.Calc/Content/Update"><prop oor:name="Link" oor:op="fuse"><value>0</value></prop></item>
+<item oor:path="/org.openoffice.Office.Common/Security/Scripting"><prop oor:name="SecureURL" oor:op="fuse"><value><it>{folder}</it></value></prop></item>
+</oor:items>
+"""  # noqa: E501
 
 LIBRARIES = """<?xml version="1.0" encoding="UTF-8"?>
 <!DOCTYPE library:libraries PUBLIC "-//OpenOffice.org//DTD OfficeDocument 1.0//EN" "libraries.dtd">
@@ -146,7 +147,9 @@ def sheets(request, service, link, tmp_path_factory):
     folder = tmp_path_factory.mktemp(f"office-{request.param}")
     basic = folder / "profile" / "user" / "basic"
     (basic / "Standard").mkdir(parents=True)
-    (basic.parent / "registrymodifications.xcu").write_text(SETTINGS.format(language=request.param))
+    (basic.parent / "registrymodifications.xcu").write_text(
+        SETTINGS.format(language=request.param, folder=folder.as_uri())
+    )
     (basic / "script.xlc").write_text(LIBRARIES)
     (basic / "Standard" / "script.xlb").write_text(LIBRARY)
     module = MODULE.format(code=escape(macro(service, link, folder)))
