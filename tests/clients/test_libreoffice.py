@@ -146,10 +146,12 @@ def sheets(request, service, link, tmp_path_factory):
     """The folder with what LibreOffice made of the recipes, with a decimal point and with a decimal comma."""
     folder = tmp_path_factory.mktemp(f"office-{request.param}")
     basic = folder / "profile" / "user" / "basic"
-    (basic / "Standard").mkdir(parents=True)
-    (basic.parent / "registrymodifications.xcu").write_text(
-        SETTINGS.format(language=request.param, folder=folder.as_uri())
-    )
+    basic.parent.mkdir(parents=True)
+    settings = SETTINGS.format(language=request.param, folder=folder.as_uri())
+    (basic.parent / "registrymodifications.xcu").write_text(settings)
+    # The first start furnishes the profile, and would write over a macro that stands there.
+    run_office(folder, "--terminate_after_init")
+    (basic / "Standard").mkdir(parents=True, exist_ok=True)
     (basic / "script.xlc").write_text(LIBRARIES)
     (basic / "Standard" / "script.xlb").write_text(LIBRARY)
     module = MODULE.format(code=escape(macro(service, link, folder)))
@@ -157,23 +159,27 @@ def sheets(request, service, link, tmp_path_factory):
     for name in ("summaries/weekly", "journal"):
         table = service.ask(f"/v1/{name}?format=csv&key={link}").text
         (folder / f"{name.rpartition('/')[2].replace('weekly', 'week')}.csv").write_bytes(table.encode())
-    run_office(folder)
+    said = run_office(folder, "macro:///Standard.Keeper.Main")
+    assert (folder / "journal.fods").exists(), said
     return request.param, folder
 
 
-def run_office(folder):
+def run_office(folder, *more):
+    """Run LibreOffice on the profile of the test until it ends; what it said."""
     profile = f"-env:UserInstallation={(folder / 'profile').as_uri()}"
-    command = ["soffice", profile, "--headless", "--norestore", "macro:///Standard.Keeper.Main"]
     office = subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, start_new_session=True
+        ["soffice", profile, "--headless", "--norestore", *more],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        start_new_session=True,
     )
     try:
-        said, _ = office.communicate(timeout=40)
+        return office.communicate(timeout=40)[0]
     except subprocess.TimeoutExpired:
         os.killpg(office.pid, signal.SIGKILL)
-        said, _ = office.communicate()
-        pytest.fail(f"LibreOffice did not end: {said}")
-    assert (folder / "journal.fods").exists(), said
+        pytest.fail(f"LibreOffice did not end: {office.communicate()[0]}")
 
 
 def cells(sheets, name):
