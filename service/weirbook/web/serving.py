@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import signal
+
 import click
 from flask import Flask
 from waitress.server import create_server
 
 THREADS = 8
 BODY_BUFFER = 1024 * 1024
+
+
+def _end(*_: object) -> None:
+    """A service manager's word to end: like Ctrl-C, what is under way is answered first."""
+    raise KeyboardInterrupt
 
 
 def run_server(app: Flask, host: str, port: int) -> None:
@@ -28,6 +35,7 @@ def run_server(app: Flask, host: str, port: int) -> None:
         raise click.ClickException(
             f"{host}:{port} can't be listened on: {trouble.strerror}. Choose another --port."
         ) from None
+    signal.signal(signal.SIGTERM, _end)
     shown = f"[{host}]" if ":" in host else host
     click.echo(
         f"Weirbook serves http://{shown}:{server.effective_port}  (documentation at /docs; Ctrl-C ends it)",
