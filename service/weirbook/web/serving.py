@@ -37,11 +37,13 @@ def run_server(app: Flask, host: str, port: int) -> None:
         ) from None
     signal.signal(signal.SIGTERM, _end)
     shown = f"[{host}]" if ":" in host else host
-    click.echo(
-        f"Weirbook serves http://{shown}:{server.effective_port}  (documentation at /docs; Ctrl-C ends it)",
-        err=True,
-    )
     try:
+        click.echo(
+            f"Weirbook serves http://{shown}:{server.effective_port}  (documentation at /docs; Ctrl-C ends it)",
+            err=True,
+        )
         server.run()
+    except KeyboardInterrupt:
+        pass  # told to end before the server's own loop, which hears it too, had begun
     finally:
         server.close()
