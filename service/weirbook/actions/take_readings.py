@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
 from weirbook.actions.read_value import Value, read_value
-from weirbook.actions.roll_up import add_to_hours, recompute_hours
+from weirbook.actions.roll_up import Rules, add_to_hours, recompute_hours, rules_of
 from weirbook.engine.parameters import Parameter
 from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.engine.times import instant_ms
@@ -116,11 +116,17 @@ def take_readings(
     for each in judged:
         by_gauge[each.gauge.id].append(each)
     gauging.lock_gauges(session, by_gauge)
-    excluded = gauging.exclusions(session, by_gauge)
+    rules = rules_of(session, by_gauge, *_whole_hours(judged))
     for gauge_id, its_rows in by_gauge.items():
-        _store(session, taker, its_rows, taken, excluded.get(gauge_id, []), now=now, correct=correct)
+        _store(session, taker, its_rows, taken, rules[gauge_id], now=now, correct=correct)
     taken.refusals.sort(key=lambda refusal: refusal.index)
     return taken
+
+
+def _whole_hours(judged: Sequence[_Judged]) -> tuple[int, int]:
+    """From the start of the first hour that readings fall in to the end of the last."""
+    instants = [each.row.at_ms for each in judged] or [0]
+    return min(instants) // HOUR_MS * HOUR_MS, (max(instants) // HOUR_MS + 1) * HOUR_MS
 
 
 class _Refused(Exception):
@@ -321,7 +327,7 @@ def _store(
     taker: Taker,
     rows: Sequence[_Judged],
     taken: Taken,
-    excluded: Sequence[tuple[int, int]],
+    rules: Rules,
     *,
     now: int,
     correct: bool,
@@ -359,9 +365,9 @@ def _store(
         gauging.add(session, [each.row for each in stored])
         if spans := [(gauge.id, each.row.at_ms, *each.bounds) for each in stored if each.bounds is not None]:
             gauging.add_bounds(session, spans)
-        add_to_hours(session, gauge, gauging.as_points(each.row for each in stored), excluded)
+        add_to_hours(session, gauge.id, gauging.as_points(each.row for each in stored), rules)
     for hour in sorted(mended):
-        recompute_hours(session, gauge, hour, hour + 1, excluded)
+        recompute_hours(session, gauge.id, hour, hour + 1, rules)
 
 
 def _same(earlier: Row, span: tuple[float, float] | None, each: _Judged) -> bool:

@@ -80,6 +80,11 @@ class GaugeInterval(Span, Base):
     __table_args__ = (key_to("gauge", "subject_id", cascade=True),)
 
 
+def gap_of(interval_s: float | None) -> int | None:
+    """The longest gap that is bridged, in ms: three expected intervals; none = of any length."""
+    return None if interval_s is None else round(interval_s * 3000)
+
+
 class Gauge(Named, Base):
     """One stream of readings: a parameter, a unit, a place; a sensor, a test kit or the keeper's eye."""
 
@@ -126,9 +131,8 @@ class Gauge(Named, Base):
 
     @property
     def gap_ms(self) -> int | None:
-        """The longest gap between readings that is bridged: three expected intervals; none = of any length."""
-        interval = self.expected_interval_s
-        return None if interval is None else round(interval * 3000)
+        """The longest gap between readings that is bridged at the interval expected now."""
+        return gap_of(self.expected_interval_s)
 
     @property
     def expected_interval_s(self) -> float | None:

@@ -195,12 +195,18 @@ def drop_hours(session: Session, gauge_id: int, first: int, end: int) -> None:
     )
 
 
-def exclusions(session: Session, gauge_ids: Iterable[int]) -> dict[int, list[tuple[int, int]]]:
-    """The excluded spans of each gauge, half-open."""
+def exclusions(
+    session: Session, gauge_ids: Iterable[int], start_ms: int | None = None, end_ms: int | None = None
+) -> dict[int, list[tuple[int, int]]]:
+    """The excluded spans of each gauge, half-open; of a stretch of time those that touch it."""
     found: dict[int, list[tuple[int, int]]] = defaultdict(list)
     asked = sa.select(Exclusion.gauge_id, Exclusion.from_ms, Exclusion.to_ms).where(
         Exclusion.room_id == room_of(session), Exclusion.gauge_id.in_(sorted(gauge_ids))
     )
+    if start_ms is not None:
+        asked = asked.where(Exclusion.to_ms > start_ms)
+    if end_ms is not None:
+        asked = asked.where(Exclusion.from_ms < end_ms)
     for gauge_id, from_ms, to_ms in session.execute(asked):
         found[gauge_id].append((from_ms, to_ms))
     return found
