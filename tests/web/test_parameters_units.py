@@ -38,15 +38,15 @@ def test_every_parameter_takes_a_reading_in_each_of_its_units(furnished: Caller)
             number += 1
             gauge = {
                 "name": f"G {number}",
-                "parameter": one["name"],
+                "parameter": one["handle"],
                 "place": "room",
                 "by_hand": True,
                 "unit": unit,
             }
-            assert furnished.post("/v1/gauges", gauge).status_code == 201, (one["name"], unit)
+            assert furnished.post("/v1/gauges", gauge).status_code == 201, (one["handle"], unit)
             value = "on" if one["kind"] == "contact" else {"K": 300, "degF": 60}.get(unit, 1)
             sent = furnished.post("/v1/readings", {"gauge": f"g-{number}", "value": value})
-            assert sent.status_code == 200, (one["name"], unit, sent.get_data(as_text=True))
+            assert sent.status_code == 200, (one["handle"], unit, sent.get_data(as_text=True))
     assert number > 60
 
 

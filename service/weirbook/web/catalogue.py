@@ -99,8 +99,8 @@ def _shown(one: Parameter, *, own: bool) -> dict[str, Any]:
         return Quantity(si, KINDS[one.kind].si).to(one.units[0], one.kind).as_json()
 
     return {
-        "name": one.name,
-        "words": one.words,
+        "handle": one.name,
+        "name": one.words,
         "kind": one.kind,
         "units": list(one.units),
         "possible_low": bound(one.possible_low),

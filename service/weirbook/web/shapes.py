@@ -318,8 +318,8 @@ SHARED: dict[str, Shape] = {
     ),
     "ListedParameter": thing(
         {
-            "name": described(TEXT, "As gauges and targets name it; the handle of an own one"),
-            "words": TEXT,
+            "handle": described(TEXT, "As gauges and targets name it"),
+            "name": described(TEXT, "In words"),
             "kind": described(TEXT, "Kind of quantity, of /v1/units"),
             "units": described(many(TEXT), "Units accepted, the usual one first"),
             "possible_low": described(or_null(QUANTITY), "Readings below are refused"),
