@@ -7,8 +7,10 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 import sqlalchemy as sa
@@ -41,6 +43,35 @@ def test_the_migrated_schema_is_the_models(database: Database) -> None:
     assert kept == set(METADATA.tables)
 
 
+@on_both_engines
+def test_the_migrated_schema_is_the_one_the_models_make(database: Database) -> None:
+    """Also what Alembic's comparison passes over: the names of keys, checks, what a delete does, exact types."""
+    migrated = _shape(database)
+    with migrations._locked(database) as connection:
+        migrations.run(connection, "downgrade", "base")
+    with database.engine.connect().execution_options(weirbook_writes=True) as connection:
+        METADATA.create_all(connection)
+        connection.commit()
+    assert migrated == _shape(database)
+
+
+def _shape(database: Database) -> dict[str, dict[str, Any]]:
+    found = {}
+    with database.engine.connect() as connection:
+        looker = sa.inspect(connection)
+        for name in METADATA.tables:
+            columns = {
+                one["name"]: (str(one["type"]), one["nullable"], one.get("default"), one.get("autoincrement"))
+                for one in looker.get_columns(name)
+            }
+            found[name] = {"columns": columns} | {
+                kind: sorted(map(str, getattr(looker, f"get_{kind}")(name)))
+                for kind in ("foreign_keys", "unique_constraints", "check_constraints", "indexes")
+            }
+            found[name]["primary_key"] = looker.get_pk_constraint(name)
+    return found
+
+
 def test_the_tables_of_readings_are_migrated_without_rowid(database: Database) -> None:
     with database.engine.connect() as connection:
         made = dict(
@@ -69,20 +100,17 @@ def test_a_database_newer_than_the_program_is_refused(database: Database) -> Non
         migrations.migrate(database)
 
 
-def test_a_migration_that_fails_leaves_the_file_as_it_was(
+@on_both_engines
+def test_a_migration_that_fails_leaves_the_record_as_it_was(
     app: Service, furnished: Caller, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A later migration drops a table's rows and then breaks: both are undone, and a copy stands aside."""
-    folder = tmp_path / "migrations"
-    shutil.copytree(migrations.folder_of("_migrations", "migrations"), folder)
-    (folder / "versions" / "0999_breaks.py").write_text(
-        "from alembic import op\n"
-        f"revision, down_revision, branch_labels, depends_on = '0999', {HEAD!r}, None, None\n"
-        "def upgrade():\n"
-        "    op.execute('DELETE FROM pump')\n"
-        "    op.execute('CREATE TABLE half_done (x INTEGER)')\n"
-        "    raise RuntimeError('broken on purpose')\n"
-        "def downgrade(): ...\n"
+    folder = _with_another(
+        tmp_path,
+        "breaks",
+        "op.execute('DELETE FROM pump')",
+        "op.execute('CREATE TABLE half_done (x INTEGER)')",
+        "raise RuntimeError('broken on purpose')",
     )
     monkeypatch.setattr(migrations, "folder_of", lambda *_: folder)
     with pytest.raises(RuntimeError, match="on purpose"):
@@ -90,31 +118,99 @@ def test_a_migration_that_fails_leaves_the_file_as_it_was(
     assert furnished.get("/v1/pumps").get_json()["items"][0]["handle"] == "rack-pump"
     with app.database.engine.connect() as connection:
         assert not sa.inspect(connection).has_table("half_done")
-    assert app.database.file is not None
-    copies = list(app.database.file.parent.glob("*.before-*.db"))
-    assert len(copies) == 1
-    check(copies[0])
+    if app.database.file is not None:
+        copies = list(app.database.file.parent.glob("*.before-*"))
+        assert len(copies) == 1
+        check(copies[0])
 
 
-def test_a_migration_with_data_keeps_every_row(
+def _with_another(tmp_path: Path, name: str, *upgrade: str, downgrade: Sequence[str] = ("pass",)) -> Path:
+    """A folder of migrations with one more at its end, made of these lines."""
+    folder = tmp_path / "migrations"
+    shutil.copytree(migrations.folder_of("_migrations", "migrations"), folder)
+    lines = [
+        "import sqlalchemy as sa",
+        "from alembic import op",
+        f"revision, down_revision, branch_labels, depends_on = '0999', {HEAD!r}, None, None",
+        *("def upgrade():", *(f"    {line}" for line in upgrade)),
+        *("def downgrade():", *(f"    {line}" for line in downgrade)),
+    ]
+    (folder / "versions" / f"0999_{name}.py").write_text("\n".join(lines) + "\n")
+    return folder
+
+
+REBUILD = (
+    "with op.batch_alter_table('place', recreate=RECREATE) as batch:",
+    "    batch.add_column(sa.Column('extra', sa.Text(), nullable=True))",
+)
+REBUILD_BACK = (
+    "with op.batch_alter_table('place', recreate=RECREATE) as batch:",
+    "    batch.drop_column('extra')",
+)
+
+
+@on_both_engines
+def test_a_migration_with_data_keeps_every_row_up_and_down(
     app: Service, furnished: Caller, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Rebuilding a table that others point to must not delete the rows that hang on it."""
-    folder = tmp_path / "migrations"
-    shutil.copytree(migrations.folder_of("_migrations", "migrations"), folder)
-    (folder / "versions" / "0999_rebuilds.py").write_text(
-        "import sqlalchemy as sa\nfrom alembic import op\n"
-        f"revision, down_revision, branch_labels, depends_on = '0999', {HEAD!r}, None, None\n"
-        "def upgrade():\n"
-        "    with op.batch_alter_table('place', recreate='always') as batch:\n"
-        "        batch.add_column(sa.Column('extra', sa.Text(), nullable=True))\n"
-        "def downgrade(): ...\n"
-    )
+    manner = "'always'" if app.database.is_sqlite else "'auto'"
+    up, down = ([line.replace("RECREATE", manner) for line in lines] for lines in (REBUILD, REBUILD_BACK))
+    folder = _with_another(tmp_path, "rebuilds", *up, downgrade=down)
     furnished.post("/v1/readings", {"gauge": "nursery-temperature", "value": 24})
-    before = _counts(app.database)
+    before, shape = _counts(app.database), _shape(app.database)
+    assert before["tank_system"] == before["reading"] == before["section"] == 1
     monkeypatch.setattr(migrations, "folder_of", lambda *_: folder)
     migrations.migrate(app.database)
     assert _counts(app.database) == before
+    with migrations._locked(app.database) as connection:
+        migrations.run(connection, "downgrade", HEAD)
+    assert _counts(app.database) == before
+    assert _shape(app.database) == shape
+
+
+def test_a_migration_that_would_leave_rows_pointing_at_nothing_is_refused(
+    app: Service, furnished: Caller, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = _with_another(tmp_path, "orphans", "op.execute('DELETE FROM tank')")
+    before = _counts(app.database)
+    monkeypatch.setattr(migrations, "folder_of", lambda *_: folder)
+    with pytest.raises(StoreTrouble, match="point at nothing"):
+        migrations.migrate(app.database)
+    assert _counts(app.database) == before
+    assert migrations.revision_of(app.database) == HEAD
+
+
+def test_processes_that_migrate_a_filled_file_at_once_all_end_well_with_one_copy(
+    app: Service, furnished: Caller, tmp_path: Path
+) -> None:
+    folder = _with_another(
+        tmp_path, "slow", "import time", "time.sleep(0.3)", "op.execute('DELETE FROM pump')"
+    )
+    program = (
+        "import sys\nfrom pathlib import Path\nfrom weirbook.record import migrations\n"
+        "from weirbook.record.database import Database\nimport weirbook.record.tables\n"
+        "migrations.folder_of = lambda *_: Path(sys.argv[2])\nmigrations.migrate(Database(sys.argv[1]))"
+    )
+    before = _counts(app.database)
+    file = app.database.file
+    assert file is not None
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", program, sqlite_url(file), str(folder)], stderr=subprocess.PIPE, text=True
+        )
+        for _ in range(4)
+    ]
+    for process in running:
+        _, errors = process.communicate(timeout=60)
+        assert process.returncode == 0, errors
+    assert migrations.revision_of(app.database) == "0999"
+    assert _counts(app.database) == {**before, "pump": 0}
+    copies = list(file.parent.glob("*.before-*"))
+    assert len(copies) == 1
+    check(copies[0])
+    with closing(sqlite3.connect(copies[0])) as connection:
+        assert connection.execute("SELECT count(*) FROM pump").fetchall() == [(1,)]
 
 
 def _counts(database: Database) -> dict[str, int]:
@@ -153,7 +249,7 @@ def test_two_processes_that_migrate_at_once_both_end_well(tmp_path: Path) -> Non
 def test_a_current_database_is_served_without_loading_alembic(sqlite_template: Path, tmp_path: Path) -> None:
     shutil.copy(sqlite_template, tmp_path / "current.db")
     program = (
-        "import json, sys\nfrom weirbook.app import create_app\nfrom weirbook.config import Config\n"
+        "import json, sys\nimport weirbook.cli\nfrom weirbook.app import create_app\nfrom weirbook.config import Config\n"
         "from weirbook.record.database import Database\nfrom weirbook.record.migrations import migrate\n"
         "database = Database(sys.argv[1])\nmigrate(database)\ncreate_app(Config(sys.argv[1]), database)\n"
         "print(json.dumps([name for name in ('alembic', 'scipy', 'numpy') if name in sys.modules]))"

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from typing import Any
 
+import psycopg
 import pytest
 import sqlalchemy as sa
 from harness import Caller, on_both_engines
+from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from weirbook.app import Service
 from weirbook.engine.relations.rollups import Join, Point, roll
-from weirbook.errors import Busy
-from weirbook.record.database import Database, enter_room, fetch
+from weirbook.errors import Busy, Conflict
+from weirbook.record.database import Database, fetch, run
 from weirbook.record.equipment import Gauge
-from weirbook.record.places import System, Tank
 
 WRITERS, EACH = 8, 12
 
@@ -60,13 +62,89 @@ def test_a_refused_request_leaves_nothing(app: Service, furnished: Caller) -> No
 
 
 @on_both_engines
-def test_a_session_sees_its_room_alone(app: Service, furnished: Caller, room_id: int) -> None:
-    with app.database.read() as session:
-        enter_room(session, room_id + 1)
-        assert session.scalars(sa.select(Tank)).unique().all() == []
-        assert session.scalar(sa.select(System.id).where(System.handle == "rill")) is None
-        enter_room(session, room_id)
-        assert [tank.handle for tank in session.scalars(sa.select(Tank)).unique()] == ["nursery"]
+def test_a_transaction_commits_at_its_end_and_not_before(database: Database, room_id: int) -> None:
+    with database.write() as session:
+        run(session, "UPDATE room SET name = ?", [("Half way",)])
+        with database.read() as other:
+            assert fetch(other, "SELECT name FROM room") == [("Test greenhouse",)]
+    with database.read() as other:
+        assert fetch(other, "SELECT name FROM room") == [("Half way",)]
+
+
+@on_both_engines
+def test_a_transaction_that_fails_leaves_nothing(database: Database, room_id: int) -> None:
+    def rename_and_fail() -> None:
+        with database.write() as session:
+            run(session, "UPDATE room SET name = ?", [("Half way",)])
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        rename_and_fail()
+    with database.read() as session:
+        assert fetch(session, "SELECT name FROM room") == [("Test greenhouse",)]
+
+
+@on_both_engines
+def test_a_reading_transaction_writes_nothing(database: Database, room_id: int) -> None:
+    def rename(database: Database) -> None:
+        with database.read() as session:
+            run(session, "UPDATE room SET name = ?", [("Read",)])
+
+    try:
+        rename(database)
+    except DBAPIError as refused:
+        assert "read-only" in str(refused)
+    with database.read() as session:
+        assert fetch(session, "SELECT name FROM room") == [("Test greenhouse",)]
+
+
+@on_both_engines
+def test_a_reading_transaction_sees_one_instant(database: Database, room_id: int) -> None:
+    """A week is read in several queries: a reading that arrives between them must not stand in half of it."""
+    with database.read() as session:
+        assert fetch(session, "SELECT name FROM room") == [("Test greenhouse",)]
+        with database.write() as other:
+            run(other, "UPDATE room SET name = ?", [("Changed",)])
+        assert fetch(session, "SELECT name FROM room") == [("Test greenhouse",)]
+
+
+@on_both_engines
+def test_a_key_that_is_taken_is_a_conflict_and_a_broken_rule_of_ours_is_not(
+    database: Database, room_id: int
+) -> None:
+    def insert(sql: str) -> None:
+        with database.write() as session:
+            run(session, sql, [(room_id,)])
+
+    for clash in (
+        "INSERT INTO place (room_id, id, noun, handle, name, version, created_at_ms, updated_at_ms) "
+        "VALUES (?, 0, 'room', 'other', 'x', 1, 1, 1)",
+        "INSERT INTO reading (room_id, gauge_id, at_ms, value, mark) VALUES (?, 77, 1, 1, 0)",
+        "DELETE FROM room WHERE room_id = ?",
+    ):
+        with pytest.raises(Conflict):
+            insert(clash)
+    with pytest.raises(IntegrityError):
+        insert("INSERT INTO counter (room_id, noun) VALUES (?, 'x')")
+
+
+@pytest.mark.parametrize("database_url", ["postgres"], indirect=True)
+def test_a_connection_that_is_cut_is_busy_and_the_next_works(database: Database) -> None:
+    def cut_oneself() -> None:
+        with database.write() as session:
+            fetch(session, "SELECT pg_terminate_backend(pg_backend_pid())")
+
+    with pytest.raises(Busy):
+        cut_oneself()
+    with database.read() as session:
+        idle = fetch(session, "SELECT pg_backend_pid()")[0][0]
+    with database.engine.connect() as other:
+        assert other.exec_driver_sql("SELECT 1").scalar() == 1
+    with closing(psycopg.connect(database.url.set(drivername="postgresql").render_as_string(False))) as other:
+        other.autocommit = True
+        other.execute("SELECT pg_terminate_backend(%s)", (idle,))
+    with database.read() as session:
+        assert fetch(session, "SELECT 1")[0][0] == 1
 
 
 def test_sqlite_is_set_up_to_lose_nothing(database: Database) -> None:

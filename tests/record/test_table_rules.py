@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 import sqlalchemy as sa
-from sqlalchemy.dialects import postgresql
+from harness import on_both_engines
+from sqlalchemy.exc import DBAPIError
 
+from weirbook.record.database import Database
 from weirbook.record.tables import METADATA, REFERENCE_TABLES
 
 ROOM_TABLES = [table for table in METADATA.sorted_tables if table.name not in REFERENCE_TABLES]
@@ -19,6 +21,23 @@ def test_every_key_of_a_rooms_table_is_led_by_the_room(table: sa.Table) -> None:
             assert next(iter(constraint.columns)).name == "room_id", constraint.name
     for index in table.indexes:
         assert next(iter(index.columns)).name == "room_id", index.name
+
+
+@pytest.mark.parametrize("table", ROOM_TABLES, ids=lambda table: table.name)
+def test_a_rooms_table_points_inside_its_room_or_at_the_room(table: sa.Table) -> None:
+    for key in table.foreign_key_constraints:
+        pairs = [(element.parent.name, element.column.name) for element in key.elements]
+        assert pairs[0] == ("room_id", "room_id"), key.name
+        if key.referred_table.name in REFERENCE_TABLES:
+            assert key.referred_table.name == "room"
+        else:
+            assert len(pairs) > 1, key.name
+
+
+def test_reference_tables_point_at_reference_tables_alone() -> None:
+    for name in REFERENCE_TABLES:
+        pointed = {key.referred_table.name for key in METADATA.tables[name].foreign_key_constraints}
+        assert pointed <= REFERENCE_TABLES
 
 
 @pytest.mark.parametrize("table", METADATA.sorted_tables, ids=lambda table: table.name)
@@ -44,26 +63,32 @@ def test_the_tables_of_readings_are_clustered_on_sqlite() -> None:
     assert clustered == {"reading", "reading_bounds", "reading_hour"}
 
 
-def test_plain_postgresql_spreads_every_rooms_table_by_the_room(postgres_cluster: sa.URL) -> None:
-    """A table made PARTITION BY HASH (room_id) refuses any unique key that leaves room_id out."""
-    engine = sa.create_engine(postgres_cluster, poolclass=sa.pool.NullPool)
-    with engine.connect() as connection:
-        connection.exec_driver_sql("CREATE SCHEMA spread")
-        connection.exec_driver_sql("SET search_path TO spread")
-        for table in METADATA.sorted_tables:
-            made = str(sa.schema.CreateTable(table).compile(dialect=postgresql.dialect()))
-            if table.name not in REFERENCE_TABLES:
-                made = f"{made.rstrip()} PARTITION BY HASH (room_id)"
-            connection.exec_driver_sql(made)
-            if table.name not in REFERENCE_TABLES:
-                for part in range(2):
-                    connection.exec_driver_sql(
-                        f"CREATE TABLE {table.name}_{part} PARTITION OF {table.name} "
-                        f"FOR VALUES WITH (MODULUS 2, REMAINDER {part})"
-                    )
-        plan = connection.exec_driver_sql(
-            "EXPLAIN SELECT value FROM reading WHERE room_id = 1 AND gauge_id = 1 AND at_ms >= 0"
-        ).fetchall()
-        connection.rollback()
-    named = {f"reading_{part}" for part in range(2) if any(f"reading_{part}" in str(row) for row in plan)}
-    assert len(named) == 1
+def test_plain_postgresql_spreads_every_rooms_table_by_the_room(spread_database: Database) -> None:
+    """A table made PARTITION BY HASH (room_id) refuses any key, unique or foreign, that leaves room_id out."""
+    with spread_database.engine.connect() as connection:
+        spread = {
+            row[0]
+            for row in connection.exec_driver_sql(
+                "SELECT c.relname FROM pg_partitioned_table p JOIN pg_class c ON c.oid = p.partrelid"
+            )
+        }
+    assert spread == {table.name for table in ROOM_TABLES}
+
+
+def test_a_key_without_the_room_is_what_a_spread_table_refuses(spread_database: Database) -> None:
+    """So that the test before this one can fail."""
+    bad = "CREATE TABLE bad (room_id int, handle text UNIQUE) PARTITION BY HASH (room_id)"
+    with spread_database.engine.connect() as connection, pytest.raises(DBAPIError, match="unique constraint"):
+        connection.exec_driver_sql(bad)
+
+
+@on_both_engines
+def test_the_database_holds_no_triggers(database: Database) -> None:
+    """Those that PostgreSQL makes for its own foreign keys are internal."""
+    asked = (
+        "SELECT name FROM sqlite_schema WHERE type = 'trigger'"
+        if database.is_sqlite
+        else "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal"
+    )
+    with database.engine.connect() as connection:
+        assert connection.exec_driver_sql(asked).fetchall() == []

@@ -39,12 +39,13 @@ def create(
     if isinstance(row, Happening):
         row.id = chosen_id or uuid7(now)
     elif isinstance(row, Named):
+        # The number first: its counter makes others that name a thing of this noun wait until this one is there.
+        row.id = take_number(session, row.COUNTER)
         row.handle = (
             claim_handle(session, type(row), row.handle)
             if row.handle is not None
             else free_handle(session, type(row), row.handle_stems())
         )
-        row.id = take_number(session, row.COUNTER)
     refuse_faults(row)
     session.add(row)
     session.flush()

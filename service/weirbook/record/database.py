@@ -23,6 +23,16 @@ from weirbook.record.base import RoomOwned
 BUSY_TIMEOUT_MS = 10_000
 RETRY_SQLSTATES = {"08000", "08003", "08006", "40001", "40P01", "53300", "57P01", "57P03", "55P03"}
 """Connection lost, serialization, deadlock, server starting or full: the same request may succeed later."""
+CLASHES = {
+    "23505",
+    "23503",
+    "23001",
+    "SQLITE_CONSTRAINT_PRIMARYKEY",
+    "SQLITE_CONSTRAINT_UNIQUE",
+    "SQLITE_CONSTRAINT_FOREIGNKEY",
+    "SQLITE_CONSTRAINT_TRIGGER",  # what SQLite says where ON DELETE RESTRICT forbids
+}
+"""Keys that are taken or point at nothing, which two callers can bring about; any other broken rule is our fault."""
 
 
 class Database:
@@ -63,11 +73,13 @@ class Database:
     def _session(self, *, writes: bool) -> Iterator[Session]:
         try:
             with (
-                self.engine.connect().execution_options(weirbook_writes=writes) as connection,
+                self.engine.connect().execution_options(**self._manner(writes)) as connection,
                 Session(connection, expire_on_commit=False) as session,
             ):
                 yield session
         except IntegrityError as trouble:
+            if not _is_a_clash(trouble):
+                raise
             raise Conflict(
                 "The same record is there already (a target: one for each place, parameter and instant), or somebody "
                 "changed what this one points to at the same time. Read again, then decide.",
@@ -75,6 +87,12 @@ class Database:
             ) from trouble
         except DBAPIError as trouble:
             raise _as_busy(trouble) or trouble from trouble
+
+    def _manner(self, writes: bool) -> dict[str, Any]:
+        """How a transaction begins. Left alone, PostgreSQL would show each query of a reader another instant."""
+        if writes or self.is_sqlite:
+            return {"weirbook_writes": writes}
+        return {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
 
     def dispose(self) -> None:
         self.engine.dispose()
@@ -104,6 +122,12 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
 def _begin_sqlite(connection: sa.Connection) -> None:
     writes = connection.get_execution_options().get("weirbook_writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _is_a_clash(trouble: IntegrityError) -> bool:
+    """Whether a key is taken or points at nothing, by SQLSTATE or SQLite's name for it."""
+    names = (getattr(trouble.orig, "sqlstate", None), getattr(trouble.orig, "sqlite_errorname", None))
+    return not CLASHES.isdisjoint(names)
 
 
 def _as_busy(trouble: DBAPIError) -> Busy | None:

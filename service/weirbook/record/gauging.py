@@ -129,9 +129,9 @@ def last_instants(session: Session, gauge_ids: Sequence[int]) -> dict[int, int]:
         some = gauge_ids[start : start + CHUNK]
         rows = fetch(
             session,
-            "SELECT g.id, (SELECT max(r.at_ms) FROM reading r WHERE r.room_id = g.room_id AND r.gauge_id = g.id) "
+            "SELECT g.id, (SELECT max(r.at_ms) FROM reading r WHERE r.room_id = ? AND r.gauge_id = g.id) "
             f"FROM gauge g WHERE g.room_id = ? AND g.id IN ({_marks(len(some))})",
-            (room_of(session), *some),
+            (room_of(session), room_of(session), *some),
         )
         found.update((row[0], row[1]) for row in rows if row[1] is not None)
     return found
