@@ -185,7 +185,7 @@ def test_processes_that_migrate_a_filled_file_at_once_all_end_well_with_one_copy
     app: Service, furnished: Caller, tmp_path: Path
 ) -> None:
     folder = _with_another(
-        tmp_path, "slow", "import time", "time.sleep(0.3)", "op.execute('DELETE FROM pump')"
+        tmp_path, "slow", "import time", "time.sleep(0.3)", "op.execute('DELETE FROM counter')"
     )
     program = (
         "import sys\nfrom pathlib import Path\nfrom weirbook.record import migrations\n"
@@ -205,12 +205,12 @@ def test_processes_that_migrate_a_filled_file_at_once_all_end_well_with_one_copy
         _, errors = process.communicate(timeout=60)
         assert process.returncode == 0, errors
     assert migrations.revision_of(app.database) == "0999"
-    assert _counts(app.database) == {**before, "pump": 0}
+    assert _counts(app.database) == {**before, "counter": 0}
     copies = list(file.parent.glob("*.before-*"))
     assert len(copies) == 1
     check(copies[0])
     with closing(sqlite3.connect(copies[0])) as connection:
-        assert connection.execute("SELECT count(*) FROM pump").fetchall() == [(1,)]
+        assert connection.execute("SELECT count(*) FROM counter").fetchall() == [(before["counter"],)]
 
 
 def _counts(database: Database) -> dict[str, int]:

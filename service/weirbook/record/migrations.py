@@ -45,14 +45,23 @@ def migrate(database: Database) -> Path | None:
     known = revisions()
     if present == known[-1]:
         return None
-    if present is not None and present not in known:
-        raise StoreTrouble(
-            f"The database is newer than this program (form {present}; known up to {known[-1]}). Update the program."
-        )
-    copy = _copy_before(database, present)
+    refuse_newer(present)
     with _locked(database) as connection:
+        present = _revision(connection)
+        if present == known[-1]:
+            return None  # another process was faster
+        copy = _copy_before(database, present)
         run(connection, "upgrade", "head")
     return copy
+
+
+def refuse_newer(form: str | None) -> None:
+    """Raise StoreTrouble for a form of the database that this program doesn't know yet."""
+    known = revisions()
+    if form is not None and form not in known:
+        raise StoreTrouble(
+            f"The database is newer than this program (form {form}; known up to {known[-1]}). Update the program."
+        )
 
 
 def run(connection: sa.Connection, verb: str, target: str) -> None:
@@ -73,9 +82,13 @@ def run(connection: sa.Connection, verb: str, target: str) -> None:
 def revision_of(database: Database) -> str | None:
     """The form a database is in; None where there is nothing in it yet."""
     with database.engine.connect() as connection:
-        if not sa.inspect(connection).has_table("alembic_version"):
-            return None
-        return connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+        return _revision(connection)
+
+
+def _revision(connection: sa.Connection) -> str | None:
+    if not sa.inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
 
 
 def _copy_before(database: Database, present: str | None) -> Path | None:
