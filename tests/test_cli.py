@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import os
 import pty
 import re
 import select
+import shutil
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -108,10 +112,33 @@ def test_a_first_start_on_a_terminal_prints_one_key_that_works(environment: dict
 
 
 @pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM])
-def test_a_server_ends_when_told(serving: Any, end: signal.Signals) -> None:
-    process, _ = serving()
+def test_a_server_ends_when_told_and_says_it_ended_well(serving: Any, end: signal.Signals) -> None:
+    process, address = serving()
+    link = http.client.HTTPConnection(address.removeprefix("http://"), timeout=10)
+    link.request("GET", "/openapi.json")
+    link.getresponse().read()
     process.send_signal(end)
-    assert process.wait(timeout=10) == 0
+    _, said = process.communicate(timeout=10)
+    assert process.returncode == 0
+    assert "Traceback" not in said
+    link.close()
+
+
+def test_a_server_over_a_migrated_database_answers_soon_and_stays_small(
+    serving: Any, sqlite_template: Path, tmp_path: Path
+) -> None:
+    """Usually well under 2 s; the bounds here leave room for a loaded machine. Memory as the system counts it."""
+    shutil.copy(sqlite_template, tmp_path / "room.db")
+    begun = time.monotonic()
+    process, address = serving()
+    with urllib.request.urlopen(f"{address}/openapi.json", timeout=10) as answered:
+        assert json.load(answered)["openapi"] == "3.1.0"
+    assert time.monotonic() - begun < 10
+    status = Path(f"/proc/{process.pid}/status")
+    if status.exists():
+        resident = re.search(r"VmRSS:\s+(\d+) kB", status.read_text())
+        assert resident is not None
+        assert int(resident[1]) < 120_000
 
 
 def test_a_door_to_the_world_stays_shut_while_there_is_no_key(weirbook: Any) -> None:
@@ -167,6 +194,20 @@ def test_a_backup_is_made_and_brought_back(serving: Any, weirbook: Any, tmp_path
     brought = weirbook("restore", copy, "--yes")
     assert brought.returncode == 0, brought.stderr
     assert "What was there stands at" in brought.stdout
+
+
+def test_a_copy_from_a_newer_program_is_not_brought_back(serving: Any, weirbook: Any, tmp_path: Path) -> None:
+    serving()
+    copy = tmp_path / "copy.db"
+    weirbook("backup", str(copy))
+    with closing(sqlite3.connect(copy)) as connection, connection:
+        connection.execute("UPDATE alembic_version SET version_num = '9999'")
+        connection.execute("UPDATE room SET name = 'From ahead'")
+    refused = weirbook("restore", str(copy), "--yes")
+    assert refused.returncode == 1
+    assert "newer than this program" in refused.stderr
+    assert "My room" in weirbook("summary", "--week", "2026-W40").stdout
+    assert "There is no file" in weirbook("restore", str(tmp_path / "nothing.db"), "--yes").stderr
 
 
 def test_the_document_is_printed(weirbook: Any) -> None:

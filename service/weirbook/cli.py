@@ -24,9 +24,10 @@ from weirbook.engine.times import instant_ms, instant_text
 from weirbook.errors import StoreTrouble, Trouble
 from weirbook.record.access import AccessKey, Role
 from weirbook.record.backups import backup as copy_to
+from weirbook.record.backups import form_of
 from weirbook.record.backups import restore as copy_back
 from weirbook.record.database import Database, enter_room, now_ms
-from weirbook.record.migrations import migrate
+from weirbook.record.migrations import migrate, refuse_newer
 from weirbook.record.names import find
 from weirbook.record.rooms import Room
 from weirbook.tables import to_text
@@ -178,6 +179,8 @@ def backup(file: Path) -> None:
 def restore(file: Path) -> None:
     """Bring back the copy in FILE; what is there now is copied aside first."""
     database = Database(Config.from_environment().database_url)
+    if file.is_file():
+        refuse_newer(form_of(file))
     aside = copy_back(database, file)
     migrate(database)
     click.echo(f"Brought back from {file}." + (f" What was there stands at {aside}." if aside else ""))

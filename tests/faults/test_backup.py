@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import subprocess
+import sys
 import threading
 from contextlib import closing
 from pathlib import Path
@@ -29,11 +32,11 @@ def readings(file: Path) -> list[tuple[int, float]]:
 def test_a_copy_taken_during_ingest_is_of_one_instant(
     app: Service, furnished: Caller, tmp_path: Path
 ) -> None:
-    done = threading.Event()
+    done, moved = threading.Event(), threading.Semaphore(0)
 
     def ingest() -> None:
         own, number = Caller(app.test_client(), furnished.secret), 0
-        while not done.is_set() and number < 400:
+        while not done.is_set():
             rows = [
                 {
                     "gauge": "nursery-temperature",
@@ -44,13 +47,20 @@ def test_a_copy_taken_during_ingest_is_of_one_instant(
             ]
             assert own.post("/v1/readings", {"readings": rows}).status_code == 200
             number += 1
+            moved.release()
 
     writer = threading.Thread(target=ingest)
     writer.start()
     try:
-        copies = [tmp_path / f"copy-{number}.db" for number in range(4)]
-        for copy in copies:
+        copies = [tmp_path / f"copy-{number}.db" for number in range(5)]
+        for copy in copies[:-1]:
+            assert moved.acquire(timeout=30)
             backup(app.database, copy)
+            while moved.acquire(blocking=False):
+                pass
+        environment = {**os.environ, "WEIRBOOK_DATABASE_URL": str(app.database.url)}
+        command = [sys.executable, "-m", "weirbook", "backup", str(copies[-1])]
+        subprocess.run(command, env=environment, check=True, timeout=60, stdout=subprocess.DEVNULL)
     finally:
         done.set()
         writer.join()
@@ -62,7 +72,9 @@ def test_a_copy_taken_during_ingest_is_of_one_instant(
             kept = connection.execute("SELECT hour, n, total FROM reading_hour ORDER BY hour").fetchall()
         fresh = roll([Point(*row) for row in rows], Join.LINE, 1_800_000)
         assert kept == [(hour.hour, hour.n, hour.total) for hour in fresh.values()]
-    assert len(readings(copies[-1])) > 0
+    counts = [len(readings(copy)) for copy in copies]
+    assert counts == sorted(set(counts))
+    assert counts[0] > 0
 
 
 def test_a_copy_is_brought_back_under_open_connections_and_the_present_kept_aside(

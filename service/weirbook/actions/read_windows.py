@@ -42,7 +42,7 @@ def read_windows(
     found = {}
     for gauge in gauges:
         rows, join, gap = hours.get(gauge.id, []), join_of(gauge), gauge.gap_ms
-        before, after = gauging.neighbours(session, gauge.id, edges[0], edges[-1], excluded)
+        before, after = gauging.neighbours(session, gauge.id, edges[0], edges[-1])
         raw = _raw(session, gauge, excluded.get(gauge.id, []))
         stats = windows(rows, edges, join, gap, before, after, raw)
         outside = None

@@ -74,6 +74,14 @@ def restore(database: Database, source: Path) -> Path | None:
     return aside
 
 
+def form_of(file: Path) -> str | None:
+    """The form a copy is in, as migrations number them. Raises StoreTrouble unless it is whole."""
+    check(file)
+    with closing(_opened_to_read(file)) as connection:
+        found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    return None if found is None else str(found[0])
+
+
 def check(file: Path) -> None:
     """Raise StoreTrouble unless a file is a whole Weirbook database."""
     try:

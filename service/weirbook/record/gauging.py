@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import sqlalchemy as sa
@@ -222,26 +222,22 @@ def as_points(rows: Iterable[Row], excluded: Sequence[tuple[int, int]] = ()) -> 
 
 
 def neighbours(
-    session: Session, gauge_id: int, start_ms: int, end_ms: int, excluded: Mapping[int, list[tuple[int, int]]]
+    session: Session, gauge_id: int, start_ms: int, end_ms: int
 ) -> tuple[Point | None, Point | None]:
     """The last reading before a window and the first from its end on that enter statistics."""
-    spans = excluded.get(gauge_id, [])
-    before = _nearest(session, gauge_id, "at_ms < ? ORDER BY at_ms DESC", start_ms, spans)
-    after = _nearest(session, gauge_id, "at_ms >= ? ORDER BY at_ms", end_ms, spans)
+    before = _nearest(session, gauge_id, "r.at_ms < ?", "r.at_ms DESC", start_ms)
+    after = _nearest(session, gauge_id, "r.at_ms >= ?", "r.at_ms", end_ms)
     return before, after
 
 
-def _nearest(
-    session: Session, gauge_id: int, condition: str, instant: int, spans: Sequence[tuple[int, int]]
-) -> Point | None:
-    outside = "".join(" AND NOT (at_ms >= ? AND at_ms < ?)" for _ in spans)
-    where, order = condition.split(" ORDER BY ")
+def _nearest(session: Session, gauge_id: int, where: str, order: str, instant: int) -> Point | None:
     rows = fetch(
         session,
-        "SELECT gauge_id, at_ms, value, mark FROM reading "
-        f"WHERE room_id = ? AND gauge_id = ? AND {where}{outside} AND (mark & {IMPLAUSIBLE}) = 0 "
-        f"ORDER BY {order} LIMIT 1",
-        (room_of(session), gauge_id, instant, *(edge for span in spans for edge in span)),
+        "SELECT r.gauge_id, r.at_ms, r.value, r.mark FROM reading r "
+        f"WHERE r.room_id = ? AND r.gauge_id = ? AND {where} AND (r.mark & {IMPLAUSIBLE}) = 0 "
+        "AND NOT EXISTS (SELECT 1 FROM exclusion x WHERE x.room_id = ? AND x.gauge_id = ? "
+        f"AND x.from_ms <= r.at_ms AND x.to_ms > r.at_ms) ORDER BY {order} LIMIT 1",
+        (room_of(session), gauge_id, instant, room_of(session), gauge_id),
     )
     points = as_points(Row(*row) for row in rows)
     return points[0] if points else None
