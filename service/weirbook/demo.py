@@ -28,10 +28,12 @@ from flask.testing import FlaskClient
 from platformdirs import user_data_path
 
 from weirbook.actions.answer_for import answer_for
+from weirbook.actions.find_gauges import Taker
+from weirbook.actions.judge_reading import Sent
 from weirbook.actions.make_key import make_key
 from weirbook.actions.open_room import open_room
 from weirbook.actions.summarise_week import last_full_monday
-from weirbook.actions.take_readings import Sent, Taker, take_readings
+from weirbook.actions.take_readings import take_readings
 from weirbook.app import create_app
 from weirbook.config import Config, sqlite_url
 from weirbook.engine.catalogue import calculator

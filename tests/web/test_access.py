@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import urlencode
 
 import pytest
 from contract_document import operations
-from harness import Caller, MakeCaller, on_both_engines
+from harness import Caller, MakeCaller
 
-from weirbook.actions.make_key import make_key
-from weirbook.actions.open_room import open_room
 from weirbook.app import Service
-from weirbook.record.access import Role
-from weirbook.record.database import enter_room, now_ms
+from weirbook.record.database import now_ms
 
 MAY: dict[str, tuple[str, ...]] = {
     "viewer": ("get_", "list_", "ask_", "answer_"),
@@ -143,61 +139,6 @@ def test_a_helper_posts_what_is_read_by_hand(caller: MakeCaller, furnished: Call
     by_hand = {"place": "tanks/nursery", "parameter": "nitrate", "value": 5}
     assert helper.post("/v1/readings", by_hand).status_code == 200
     assert helper.post("/v1/readings", {"gauge": "nursery-temperature", "value": 24}).status_code == 403
-
-
-def _stranger(app: Service) -> Caller:
-    """A keeper of another room in the same database, which holds nothing."""
-    with app.database.write() as session:
-        room = open_room(session, name="Elsewhere", time_zone="UTC", now=now_ms())
-        enter_room(session, room.room_id)
-        _, secret = make_key(session, name="Stranger", role=Role.KEEPER, now=now_ms())
-    return Caller(app.test_client(), secret)
-
-
-@on_both_engines
-def test_no_key_sees_or_changes_another_room(app: Service, furnished: Caller) -> None:
-    furnished.post(
-        "/v1/readings", {"gauge": "nursery-temperature", "value": 24.5, "at": "2026-11-20T10:00:00Z"}
-    )
-    note = furnished.post("/v1/journal", {"words": "Ours."}).get_json()["id"]
-    stranger = _stranger(app)
-    before = {path: furnished.get(path).get_json() for path in _lists()}
-    for method, path, said in operations():
-        address = _address(path, said).replace("01936c5e-8f00-7000-8000-000000000002", note)
-        query = urlencode(said["x-example"]["query"])
-        stranger(method, f"{address}?{query}", said["x-example"].get("body"), If_Match="*")
-    assert {path: furnished.get(path).get_json() for path in _lists()} == before
-    shown = str([stranger.get(path).get_json() for path in _lists()])
-    assert "Ours." not in shown
-    assert "24.5" not in shown
-    assert stranger.get("/v1/tanks/nursery").status_code == 404
-    assert stranger.get(f"/v1/journal/{note}").status_code == 404
-
-
-def _lists() -> list[str]:
-    nouns = (
-        "systems",
-        "tanks",
-        "sumps",
-        "sections",
-        "pumps",
-        "gauges",
-        "targets",
-        "journal",
-        "exclusions",
-        "corrections",
-    )
-    return [f"/v1/{noun}" for noun in nouns]
-
-
-@on_both_engines
-def test_two_rooms_may_use_the_same_handles(app: Service, furnished: Caller) -> None:
-    stranger = _stranger(app)
-    assert stranger.post("/v1/systems", {"name": "Rill"}).status_code == 201
-    assert (
-        stranger.get("/v1/systems/rill").get_json()["created_at"]
-        != furnished.get("/v1/systems/rill").get_json()["created_at"]
-    )
 
 
 def test_the_documents_want_no_key(caller: MakeCaller, room_id: int) -> None:

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from weirbook.actions.read_windows import Stretch, read_windows
 from weirbook.engine.relations.windows import Band
 from weirbook.engine.times import day_of, instant_text, midnight_ms, week_text
-from weirbook.engine.units import number
+from weirbook.engine.units import number_or_none
 from weirbook.record.equipment import Gauge
 from weirbook.record.journal import JournalEntry
 from weirbook.record.names import find
@@ -107,23 +107,19 @@ def _row(
         "gauge": gauge.handle,
         "unit": gauge.unit,
         "count": stats.n,
-        "min": _figure(stats.low),
-        "mean": _figure(stats.mean),
-        "max": _figure(stats.high),
-        "last": _figure(stats.last),
+        "min": number_or_none(stats.low),
+        "mean": number_or_none(stats.mean),
+        "max": number_or_none(stats.high),
+        "last": number_or_none(stats.last),
         "last_at": None if stats.last_ms is None else instant_text(stats.last_ms),
         "time_weighted": stats.weighted,
         "covered_percent": round(100 * stats.covered_ms / length, 1) if stats.weighted else None,
-        "target_low": band and _figure(band.low),
-        "target_high": band and _figure(band.high),
+        "target_low": band and number_or_none(band.low),
+        "target_high": band and number_or_none(band.high),
         "minutes_outside": None if stretch.minutes_outside is None else round(stretch.minutes_outside, 1),
         "qualified": stats.qualified,
         "implausible": stats.implausible,
     }
-
-
-def _figure(value: float | None) -> int | float | None:
-    return None if value is None else number(value)
 
 
 def _silent(gauges: Sequence[Gauge], read: dict[int, Stretch], week: Week) -> list[dict[str, Any]]:

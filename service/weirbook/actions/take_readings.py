@@ -1,69 +1,25 @@
-"""A reading arrives: find its gauge, convert it, judge whether it can be, store it and its rollups."""
+"""A reading arrives: find its gauge, judge it, store it and its rollups."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from weirbook.actions.create import create
-from weirbook.actions.read_value import Value, read_value
+from weirbook.actions.find_gauges import Gauges, Taker
+from weirbook.actions.judge_reading import Refusal, Refused, Sent, instant, plausible, possible
 from weirbook.actions.roll_up import Rules, add_to_hours, recompute_hours, rules_of
-from weirbook.engine.parameters import Parameter
 from weirbook.engine.relations.rollups import HOUR_MS
-from weirbook.engine.times import instant_ms
-from weirbook.engine.units import convert, number, to_si, unit
-from weirbook.errors import Invalid, Unknown
+from weirbook.engine.units import number
 from weirbook.record import gauging
-from weirbook.record.access import Role, uuid7
+from weirbook.record.access import uuid7
 from weirbook.record.database import room_of
 from weirbook.record.equipment import Gauge
 from weirbook.record.gauging import Row
-from weirbook.record.names import find_place
-from weirbook.record.parameters import parameters
-from weirbook.record.places import Place
 from weirbook.record.readings import IMPLAUSIBLE, Correction
-
-AHEAD_MS = 10 * 60 * 1000
-"""A clock may run ahead this much; more is a wrong clock."""
-OLDEST_MS = 946_684_800_000
-"""2000-01-01: before it stands a clock that lost its time and began at its epoch again."""
-
-
-@dataclass(frozen=True, slots=True)
-class Sent:
-    """One reading as it was sent; `index` is its place in what was sent."""
-
-    index: int
-    value: object
-    gauge: str | None = None
-    place: str | None = None
-    parameter: str | None = None
-    unit: str | None = None
-    at: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """A reading that can't be taken: a type that a program can test, and why."""
-
-    index: int
-    type: str
-    message: str
-    field: str = ""
-
-
-@dataclass(frozen=True)
-class Taker:
-    """Who posts: a sensor only to its listed gauges, a helper only to gauges read by hand."""
-
-    role: Role
-    name: str
-    gauges: frozenset[int] = frozenset()
 
 
 @dataclass
@@ -104,14 +60,15 @@ def take_readings(
     """
     sent = [row for row in rows if isinstance(row, Sent)]
     taken = Taken(len(rows), refusals=[row for row in rows if isinstance(row, Refusal)])
-    gauges = _Gauges(session, taker, now, taken)
+    gauges = Gauges(session, taker, now)
     gauges.look_up(sent)
     judged = []
     for one in sent:
         try:
             judged.append(_judge(gauges, one, now, stamp=stamp))
-        except _Refused as refused:
+        except Refused as refused:
             taken.refusals.append(refused.refusal)
+    taken.made_gauges = gauges.made
     by_gauge: dict[int, list[_Judged]] = defaultdict(list)
     for each in judged:
         by_gauge[each.gauge.id].append(each)
@@ -129,206 +86,14 @@ def _whole_hours(judged: Sequence[_Judged]) -> tuple[int, int]:
     return min(instants) // HOUR_MS * HOUR_MS, (max(instants) // HOUR_MS + 1) * HOUR_MS
 
 
-class _Refused(Exception):
-    def __init__(self, one: Sent, type: str, message: str, field: str = "") -> None:
-        self.refusal = Refusal(one.index, type, message, field)
-
-
-class _Gauges:
-    """The gauges that a batch names, found in one query, or made at first use for a test by hand."""
-
-    def __init__(self, session: Session, taker: Taker, now: int, taken: Taken) -> None:
-        self.session, self.taker, self.now, self.taken = session, taker, now, taken
-        self.by_handle: dict[str, Gauge] = {}
-        self.by_place: dict[tuple[str, str], Gauge] = {}
-        self.known: dict[str, Parameter] = {}
-
-    def look_up(self, sent: Iterable[Sent]) -> None:
-        handles = {one.gauge for one in sent if one.gauge is not None}
-        for start in range(0, len(handles), gauging.CHUNK):
-            some = sorted(handles)[start : start + gauging.CHUNK]
-            for gauge in self.session.scalars(sa.select(Gauge).where(Gauge.handle.in_(some))):
-                self.by_handle[gauge.handle] = gauge
-        self._know(gauge.parameter for gauge in self.by_handle.values())
-
-    def _know(self, names: Iterable[str]) -> None:
-        if missing := set(names) - self.known.keys():
-            self.known |= parameters(self.session, missing)
-
-    def of(self, one: Sent) -> Gauge:
-        gauge = self._named(one) if one.gauge is not None else self._at_place(one)
-        if gauge.retired_at_ms is not None:
-            raise _Refused(one, "retired-gauge", f"Gauge '{gauge.handle}' is retired.", "gauge")
-        if self.taker.role is Role.SENSOR and gauge.id not in self.taker.gauges:
-            raise _Refused(one, "not-allowed", f"This sensor key may not post to '{gauge.handle}'.", "gauge")
-        if self.taker.role is Role.HELPER and not gauge.by_hand:
-            raise _Refused(
-                one,
-                "not-allowed",
-                f"A helper posts to gauges read by hand; '{gauge.handle}' is a sensor.",
-                "gauge",
-            )
-        return gauge
-
-    def _named(self, one: Sent) -> Gauge:
-        if one.place is not None or one.parameter is not None:
-            raise _Refused(one, "bad-row", "Name a gauge, or a place and a parameter, not both.", "gauge")
-        gauge = self.by_handle.get(one.gauge or "")
-        if gauge is None:
-            raise _Refused(
-                one,
-                "unknown-gauge",
-                f"There is no gauge '{one.gauge:.80}'. GET /v1/gauges lists them.",
-                "gauge",
-            )
-        return gauge
-
-    def _at_place(self, one: Sent) -> Gauge:
-        if one.place is None or one.parameter is None:
-            raise _Refused(one, "bad-row", "Name a gauge, or a place and a parameter.", "gauge")
-        key = (one.place, one.parameter)
-        if key not in self.by_place:
-            self.by_place[key] = self._find_or_make(one)
-        return self.by_place[key]
-
-    def _find_or_make(self, one: Sent) -> Gauge:
-        """A value said by place and parameter was taken by hand: sensors name their gauge."""
-        if self.taker.role is Role.SENSOR:
-            raise _Refused(one, "not-allowed", "A sensor key names its gauge.", "gauge")
-        assert one.place is not None and one.parameter is not None
-        try:
-            place = find_place(self.session, one.place)
-        except Unknown as trouble:
-            raise _Refused(one, "unknown-place", trouble.message, "place") from None
-        self._know([one.parameter])
-        if one.parameter not in self.known:
-            message = f"There is no parameter '{one.parameter:.60}'. GET /v1/parameters lists them."
-            raise _Refused(one, "unknown-parameter", message, "parameter")
-        asked = sa.select(Gauge).where(
-            Gauge.place_id == place.id,
-            Gauge.parameter == one.parameter,
-            Gauge.by_hand.is_(True),
-            Gauge.retired_at_ms.is_(None),
-        )
-        found = self.session.scalars(asked).all()
-        if not found:
-            self._wait_for_others_at(place)
-            found = self.session.scalars(asked).all()
-        if len(found) > 1:
-            names = ", ".join(gauge.handle for gauge in found)
-            raise _Refused(
-                one,
-                "several-gauges",
-                f"More than one gauge is read by hand there: name one of {names}.",
-                "gauge",
-            )
-        return found[0] if found else self._make(one, place)
-
-    def _wait_for_others_at(self, place: Place) -> None:
-        """Of two first tests at one place the later finds the gauge that the earlier made. SQLite has one writer."""
-        row = Place.__table__.c
-        here = sa.select(row.id).where(row.room_id == place.room_id, row.id == place.id)
-        self.session.execute(here.with_for_update(key_share=True))
-
-    def _make(self, one: Sent, place: Place) -> Gauge:
-        known = self.known[one.parameter or ""]
-        if place.retired_at_ms is not None:
-            raise _Refused(one, "retired-place", f"'{place.path}' is retired.", "place")
-        unit_name = self._unit(one, known)
-        _possible(one, unit_name, known)  # a test that can't be taken leaves no gauge behind
-        values = {
-            "name": f"{place.name} {known.name.replace('_', ' ')} by hand"[:120],
-            "place": place.path,
-            "parameter": known.name,
-            "kind": known.kind,
-            "join": known.join,
-            "unit": unit_name,
-            "by_hand": True,
-        }
-        gauge = create(self.session, Gauge, values, now=self.now)
-        self.taken.made_gauges.append(gauge.handle)
-        return gauge
-
-    def _unit(self, one: Sent, known: Parameter) -> str:
-        """The unit said, if gauges of the parameter may have it; else the reading is converted to the usual one."""
-        try:
-            said = None if one.unit is None else unit(known.kind, one.unit).name
-        except Invalid as trouble:
-            raise _Refused(one, "bad-unit", trouble.message, "unit") from None
-        return said if said in known.units else known.units[0]
-
-
-def _judge(gauges: _Gauges, one: Sent, now: int, *, stamp: bool) -> _Judged:
-    at_ms = _instant(one, now, stamp=stamp)
+def _judge(gauges: Gauges, one: Sent, now: int, *, stamp: bool) -> _Judged:
+    at_ms = instant(one, now, stamp=stamp)
     gauge = gauges.of(one)
     known = gauges.known[gauge.parameter]
-    value = _possible(one, gauge.unit, known)
-    mark = value.mark | (0 if _plausible(gauge, value.figure) else IMPLAUSIBLE)
+    value = possible(one, gauge.unit, known)
+    mark = value.mark | (0 if plausible(gauge, value.figure) else IMPLAUSIBLE)
     bounds = None if value.low is None or value.high is None else (value.low, value.high)
     return _Judged(one, gauge, Row(gauge.id, at_ms, value.figure, mark), bounds)
-
-
-def _possible(one: Sent, unit_name: str, known: Parameter) -> Value:
-    """The value in the gauge's unit, if it can be read and can be at all."""
-    try:
-        value = read_value(one.value, contact=known.contact)
-    except Invalid as trouble:
-        raise _Refused(one, "bad-value", trouble.message, "value") from None
-    value = _in_unit(one, unit_name, known, value)
-    _refuse_impossible(one, unit_name, known, value)
-    return value
-
-
-def _instant(one: Sent, now: int, *, stamp: bool) -> int:
-    if one.at is None:
-        if not stamp:
-            raise _Refused(
-                one, "time-missing", "Each reading of several says when it was taken: send `at`.", "at"
-            )
-        return now
-    try:
-        at_ms = instant_ms(one.at)
-    except Invalid as trouble:
-        raise _Refused(one, "bad-time", trouble.message, "at") from None
-    if at_ms > now + AHEAD_MS:
-        raise _Refused(one, "time-ahead", f"{one.at} lies ahead of now: set the clock of what sent it.", "at")
-    if at_ms < OLDEST_MS:
-        raise _Refused(one, "time-too-old", f"{one.at} lies before 2000: a clock that lost its time.", "at")
-    return at_ms
-
-
-def _in_unit(one: Sent, unit_name: str, known: Parameter, value: Value) -> Value:
-    if one.unit is None or one.unit == unit_name:
-        return value
-    try:
-        figure, low, high = (
-            None if size is None else convert(size, one.unit, unit_name, known.kind)
-            for size in (value.figure, value.low, value.high)
-        )
-    except Invalid as trouble:
-        raise _Refused(one, "bad-unit", trouble.message, "unit") from None
-    assert figure is not None
-    return Value(figure, value.mark, low, high)
-
-
-def _refuse_impossible(one: Sent, unit_name: str, known: Parameter, value: Value) -> None:
-    for size in (value.figure, value.low, value.high):
-        if size is None:
-            continue
-        si = to_si(size, unit_name, known.kind)
-        low, high = known.possible_low, known.possible_high
-        slack = 1e-9 * max(1.0, abs(si))
-        if (low is not None and si < low - slack) or (high is not None and si > high + slack):
-            message = f"{number(size)} {unit_name} is impossible for {known.name.replace('_', ' ')}. Check value and unit."
-            raise _Refused(one, "impossible-value", message, "value")
-
-
-def _plausible(gauge: Gauge, figure: float) -> bool:
-    low, high = gauge.plausible_low, gauge.plausible_high
-    if low is None and high is None:
-        return True
-    si = to_si(figure, gauge.unit, gauge.kind)
-    return (low is None or si >= low.si(gauge.kind)) and (high is None or si <= high.si(gauge.kind))
 
 
 def _store(

@@ -228,6 +228,11 @@ def number(x: float) -> int | float:
     return int(rounded) if rounded.is_integer() and abs(rounded) < 1e16 else rounded
 
 
+def number_or_none(x: float | None) -> int | float | None:
+    """`number`, or nothing for nothing."""
+    return None if x is None else number(x)
+
+
 def _from_text(raw: str, kind: str) -> Quantity:
     if len(raw) > _TEXT_CAP or _CONTROL.search(raw):
         raise Invalid(f"{_quoted(raw)} is not a quantity. Write it {_example(kind)}.", "")

@@ -11,7 +11,7 @@ from flask_smorest import Blueprint
 from marshmallow import Schema
 
 from weirbook.engine.times import instant_text
-from weirbook.engine.units import number
+from weirbook.engine.units import number, number_or_none
 from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
 from weirbook.record.gauging import Row
@@ -22,7 +22,7 @@ from weirbook.record.whereabouts import whereabouts
 from weirbook.web.access import READERS
 from weirbook.web.fields import PlaceReference
 from weirbook.web.operations import Call, Example, operation, reply
-from weirbook.web.series import figure, qualifier
+from weirbook.web.series import qualifier
 from weirbook.web.shapes import LATEST, LATEST_LIST
 from weirbook.web.sheets import as_csv
 
@@ -76,8 +76,8 @@ def _state(call: Call, gauge: Gauge, row: Row | None, wanted: Sequence[Any]) -> 
         "qualifier": row and qualifier(row.mark),
         "at": row and instant_text(row.at_ms),
         "age_minutes": None if age is None else round(age / 60_000, 1),
-        "target_low": figure(low),
-        "target_high": figure(high),
+        "target_low": number_or_none(low),
+        "target_high": number_or_none(high),
         "in_target": inside,
         "silent": None if gauge.gap_ms is None else age is None or age > gauge.gap_ms,
         "implausible": bool(row and row.mark & IMPLAUSIBLE),

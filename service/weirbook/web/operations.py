@@ -6,13 +6,11 @@ commit at the request's edge and the OpenAPI entry are the same everywhere.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 import msgspec
-import sqlalchemy as sa
 from flask import Request, Response, request
 from flask_smorest import Blueprint
 from marshmallow import RAISE, Schema, ValidationError
@@ -20,12 +18,13 @@ from sqlalchemy.orm import Session
 
 from weirbook.config import Config
 from weirbook.engine.times import zone
-from weirbook.errors import Busy, Conflict, Invalid, Malformed, NotOffered, Unknown
-from weirbook.record.access import KeptAnswer, Role
+from weirbook.errors import Busy, Invalid, Malformed, NotOffered, Unknown
+from weirbook.record.access import Role
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.rooms import Room
 from weirbook.web.access import Caller, note_use, recognise, refuse_beyond
 from weirbook.web.problems import REFUSALS, faults_in
+from weirbook.web.retries import keep_answer, kept_answer, token_of
 
 JSON, CSV, TEXT, MERGE_PATCH = "application/json", "text/csv", "text/plain", "application/merge-patch+json"
 FORMATS = {"json": JSON, "csv": CSV, "text": TEXT}
@@ -186,14 +185,14 @@ def perform(
     with database.write() if declared.writes else database.read() as session:
         enter_room(session, caller.room_id)
         call = Call(session, caller, now, config, query, body, form)
-        token = _token(declared)
+        token = token_of(request) if request.method == "POST" and declared.writes else None
         if token is not None:
-            kept = _kept(call, declared, token)
+            kept = kept_answer(session, caller, token, now - config.answer_kept_ms, replays=declared.replays)
             if kept is not None:
                 return kept
         response = declared.view(call, **path_values)
         if token is not None:
-            _keep(call, declared, token, response)
+            keep_answer(session, caller, token, response, now, replays=declared.replays)
     try:
         note_use(database, caller, now)
     except Busy:
@@ -279,68 +278,6 @@ def reply(data: Any, status: int = 200, headers: Mapping[str, str] | None = None
     response = Response(msgspec.json.encode(data), status, content_type=JSON)
     response.headers.update(headers or {})
     return response
-
-
-def _token(declared: Operation) -> str | None:
-    """The caller's Idempotency-Key on a POST that stores something."""
-    token = request.headers.get("Idempotency-Key")
-    if token is None or request.method != "POST" or not declared.writes:
-        return None
-    if not 1 <= len(token) <= 200 or not token.isascii() or not token.isprintable():
-        raise Malformed("An Idempotency-Key has 1 to 200 printable ASCII characters.")
-    return token
-
-
-def _request_hash() -> str:
-    told = f"{request.method} {request.full_path} {request.mimetype}\n".encode()
-    return hashlib.sha256(told + request.get_data(cache=True)).hexdigest()
-
-
-def _kept(call: Call, declared: Operation, token: str) -> Response | None:
-    """The answer kept for this token; None the first time. Raises Conflict if another request used it."""
-    call.session.execute(
-        sa.delete(KeptAnswer).where(
-            KeptAnswer.room_id == call.caller.room_id,
-            KeptAnswer.created_at_ms < call.now - call.config.answer_kept_ms,
-        )
-    )
-    kept = call.session.get(KeptAnswer, (call.caller.room_id, call.caller.key_id, token))
-    if kept is None:
-        return None
-    if kept.request_hash != _request_hash():
-        raise Conflict(
-            "This Idempotency-Key was used for another request. Take a new one.", slug="token-reused"
-        )
-    if not declared.replays:
-        raise Conflict(
-            "This was done already, and its secret is not kept, so it can't be shown again.",
-            slug="not-replayed",
-        )
-    response = Response(kept.body, kept.status)
-    response.headers.update(msgspec.json.decode(kept.headers))
-    response.headers["Idempotent-Replay"] = "true"
-    return response
-
-
-def _keep(call: Call, declared: Operation, token: str, response: Response) -> None:
-    carried = {
-        name: response.headers[name]
-        for name in ("Content-Type", "Location", "ETag")
-        if name in response.headers
-    }
-    call.session.add(
-        KeptAnswer(
-            room_id=call.caller.room_id,
-            key_id=call.caller.key_id,
-            token=token,
-            request_hash=_request_hash(),
-            status=response.status_code,
-            headers=msgspec.json.encode(carried).decode(),
-            body=response.get_data() if declared.replays else b"",
-            created_at_ms=call.now,
-        )
-    )
-    call.session.flush()
 
 
 def _refusals(

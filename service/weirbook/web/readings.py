@@ -10,7 +10,9 @@ from flask import Request, Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
-from weirbook.actions.take_readings import Refusal, Sent, Taken, Taker, problem_of, take_readings
+from weirbook.actions.find_gauges import Taker
+from weirbook.actions.judge_reading import Refusal, Sent
+from weirbook.actions.take_readings import Taken, problem_of, take_readings
 from weirbook.config import Config
 from weirbook.errors import Conflict, Fault, Forbidden, Invalid, Malformed, NotOffered, TooLarge
 from weirbook.record.access import Role

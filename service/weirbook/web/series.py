@@ -15,7 +15,7 @@ from marshmallow import Schema
 from weirbook.actions.read_windows import read_windows
 from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.engine.times import day_of, instant_text, midnight_ms
-from weirbook.engine.units import number
+from weirbook.engine.units import number, number_or_none
 from weirbook.errors import Invalid, TooLarge, Unknown
 from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
@@ -155,10 +155,10 @@ def _statistics(call: Call, gauges: Sequence[Gauge], start: int, end: int, every
                     "to": instant_text(to_ms),
                     "unit": gauge.unit,
                     "count": stats.n,
-                    "min": figure(stats.low),
-                    "mean": figure(stats.mean),
-                    "max": figure(stats.high),
-                    "last": figure(stats.last),
+                    "min": number_or_none(stats.low),
+                    "mean": number_or_none(stats.mean),
+                    "max": number_or_none(stats.high),
+                    "last": number_or_none(stats.last),
                     "time_weighted": stats.weighted,
                     "covered_percent": round(100 * stats.covered_ms / (to_ms - from_ms), 1)
                     if stats.weighted
@@ -170,11 +170,6 @@ def _statistics(call: Call, gauges: Sequence[Gauge], start: int, end: int, every
     if call.format == "csv":
         return as_csv(call, items, STATISTIC_COLUMNS)
     return reply({"items": items, "next": None})
-
-
-def figure(value: float | None) -> int | float | None:
-    """A number by its shortest text, or nothing."""
-    return None if value is None else number(value)
 
 
 def _edges(start: int, end: int, every: str, zone: ZoneInfo) -> list[int]:
