@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import math
 import random
+import re
 import shlex
 import socket
 import sys
@@ -38,7 +39,16 @@ from weirbook.app import create_app
 from weirbook.config import Config, sqlite_url
 from weirbook.engine.catalogue import calculator
 from weirbook.engine.shape import as_json
-from weirbook.engine.times import instant_text, midnight_ms, week_text, zone
+from weirbook.engine.times import (
+    clock_at,
+    day_of,
+    instant_ms,
+    instant_text,
+    local_text,
+    midnight_ms,
+    week_text,
+    zone,
+)
 from weirbook.errors import StoreTrouble
 from weirbook.record.access import Role
 from weirbook.record.database import Database, enter_room, now_ms
@@ -56,6 +66,7 @@ STAMP_MS = 200_000
 BATCH = 4_000
 WEEKS = 13
 HOST = "127.0.0.1"
+UNDER_AN_ID = re.compile("/[0-9a-f-]{36}$")
 
 Progress = Callable[[int], None]
 
@@ -100,7 +111,9 @@ def furnish(
     _read(database, room_id, days, weeks, progress or (lambda count: None))
     with database.write() as session:
         enter_room(session, room_id)
-        return {"keeper": keeper, **_keys(session, now_ms)}
+        secrets = {"keeper": keeper, **_keys(session, now_ms)}
+    _do_rounds(client, secrets["helper"], told, days)
+    return secrets
 
 
 class Days:
@@ -138,23 +151,51 @@ def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Day
     """Send the room's records as any client would."""
     room = {name: value for name, value in told["room"].items() if name != "time_zone"}
     requests = [("PATCH", "room", room)]
-    requests += [("PUT" if "/" in path else "POST", path, body) for path, body in told["records"]]
+    requests += [
+        ("PUT" if UNDER_AN_ID.search(path) else "POST", path, body) for path, body in told["records"]
+    ]
     requests += [("PATCH", path, body) for path, body in told["changes"]]
     for method, path, body in requests:
-        answered = client.open(
-            f"/v1/{path}",
-            method=method,
-            json={name: _dated(value, days) for name, value in body.items()},
-            headers={"Authorization": f"Bearer {keeper}", "If-Match": "*"},
-        )
-        if answered.status_code not in (200, 201):
-            raise StoreTrouble(f"The demo's {path} was refused: {answered.get_data(as_text=True)}")
+        _ask(client, keeper, method, path, _dated(body, days))
+
+
+def _ask(client: FlaskClient, key: str, method: str, path: str, body: Any = None) -> Any:
+    """What the API answers. Raises StoreTrouble where it refuses."""
+    headers = {"Authorization": f"Bearer {key}", "If-Match": "*"}
+    answered = client.open(f"/v1/{path}", method=method, json=body, headers=headers)
+    if answered.status_code not in (200, 201):
+        raise StoreTrouble(f"The demo's {path} was refused: {answered.get_data(as_text=True)}")
+    return answered.get_json()
 
 
 def _dated(value: Any, days: Days) -> Any:
+    """Days from the week's end made dates: "@-3d 10:00" an instant, "#-3d 10:00" a time by the room's clock."""
+    if isinstance(value, dict):
+        return {name: _dated(one, days) for name, one in value.items()}
     if isinstance(value, str) and value.startswith("@"):
         return instant_text(days.instant(*value[1:].split(" ")))
+    if isinstance(value, str) and value.startswith("#"):
+        return local_text(clock_at(days.instant(*value[1:].split(" ")), days.where))
     return value
+
+
+def _do_rounds(client: FlaskClient, key: str, told: Mapping[str, Any], days: Days) -> None:
+    """Tick off what was due before today, but for what was missed; some of it late, some skipped."""
+    today = midnight_ms(day_of(days.now, days.where), days.where)
+    for one in told["rounds"]:
+        missed = {_dated(time, days) for time in one.get("missed", ())}
+        skipped = {_dated(time, days) for time in one.get("skipped", ())}
+        luck = random.Random(one["task"])
+        due = _ask(
+            client, key, "GET", f"tasks/{one['task']}/occurrences?from={_dated(one['from'], days)[:10]}"
+        )
+        for item in due["items"]:
+            done_ms = instant_ms(item["due"]) + luck.randrange(one["late_minutes"]) * 60_000
+            if done_ms >= today or item["state"] in ("done", "skipped") or item["occurrence"] in missed:
+                continue
+            outcome = "skipped" if item["occurrence"] in skipped else "done"
+            body = {"occurrence": item["occurrence"], "outcome": outcome, "done_at": instant_text(done_ms)}
+            _ask(client, key, "POST", f"tasks/{one['task']}/completions", {**body, "by": one["by"]})
 
 
 def _read(database: Database, room_id: int, days: Days, weeks: int, progress: Progress) -> None:

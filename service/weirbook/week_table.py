@@ -51,6 +51,11 @@ def week_in_words(session: Session, week: str | None = None, system: str | None 
     if found["notes"]:
         lines += ["Notes:"]
         lines += [f"  {_clock(one['at'], where)}  {one['place']}: {one['words']}" for one in found["notes"]]
+    told = found["tasks"]
+    lines.append(f"Tasks: {told['done']} done, {told['skipped']} skipped, {told['overdue']} overdue")
+    for one in told["overdue_tasks"]:
+        about = f" ({one['about']})" if one["about"] else ""
+        lines.append(f"  {one['title']}{about}, due {_clock(one['due'], where)}")
     return "\n".join(lines)
 
 

@@ -14,11 +14,12 @@ from weirbook.record.base import Base, Edited
 from weirbook.record.columns import QuantityText
 from weirbook.web import fields
 from weirbook.web.api import RESOURCES
+from weirbook.web.completions import COMPLETIONS
 from weirbook.web.keys import KEYS
 from weirbook.web.resource import Resource
 from weirbook.web.room import ROOM
 
-ALL = (*RESOURCES, ROOM, KEYS)
+ALL = (*RESOURCES, COMPLETIONS, ROOM, KEYS)
 
 PRIVATE = {
     "system": {"room_id", "id", "noun"},
@@ -32,6 +33,9 @@ PRIVATE = {
     "journal entry": {"room_id"},
     "exclusion": {"room_id"},
     "correction": {"room_id", "old_mark", "new_mark"},
+    "helper": {"room_id", "id"},
+    "task": {"room_id", "open_name", "open_due_ms", "next_due_ms"},
+    "completion": {"room_id", "key_id"},
     "room": {"room_id"},
     "key": {"room_id", "id", "key_hash", "updated_at_ms", "retired_at_ms"},
 }
@@ -67,6 +71,7 @@ NOT_TABLES_OF_RECORDS = {
     "reading_hour",
     "section_use",
     "tank_system",
+    "task_schedule",
 }
 """Tables behind the records: readings and what is made of them, dated states, keys' parts, counters."""
 

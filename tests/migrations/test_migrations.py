@@ -65,11 +65,17 @@ def _shape(database: Database) -> dict[str, dict[str, Any]]:
                 for one in looker.get_columns(name)
             }
             found[name] = {"columns": columns} | {
-                kind: sorted(map(str, getattr(looker, f"get_{kind}")(name)))
+                kind: sorted(map(_told, getattr(looker, f"get_{kind}")(name)))
                 for kind in ("foreign_keys", "unique_constraints", "check_constraints", "indexes")
             }
             found[name]["primary_key"] = looker.get_pk_constraint(name)
     return found
+
+
+def _told(one: Any) -> str:
+    """What the database says of a key or index; the condition of a partial one as its text."""
+    options = {name: str(value) for name, value in one.get("dialect_options", {}).items()}
+    return str({**one, "dialect_options": options})
 
 
 def test_the_tables_of_readings_are_migrated_without_rowid(database: Database) -> None:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.create import refuse_ahead, refuse_faults, set_values
 from weirbook.errors import Conflict, Fault, Invalid
-from weirbook.record.base import Edited, Named
+from weirbook.record.base import Edited
 from weirbook.record.database import room_of
 
 
@@ -30,7 +30,7 @@ def edit(
     if fixed:
         faults = [Fault(f"/{written_as(field)}", "This stays as it was made.") for field in fixed]
         raise Invalid("Some of this can't be changed.", faults=faults)
-    if isinstance(row, Named) and (row.retired_at_ms or 0) > now:
+    if (getattr(row, "retired_at_ms", None) or 0) > now:
         raise Invalid("It can't be retired ahead of now.", "/retired_at")
     refuse_faults(row)
     if not session.is_modified(row):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy.orm import Session
 
 from weirbook.errors import Conflict
-from weirbook.record.base import Edited, Named
+from weirbook.record.base import Edited
 from weirbook.record.names import dependents
 
 
@@ -14,7 +14,7 @@ def remove(session: Session, row: Edited) -> None:
     if hanging := dependents(session, row):
         instead = (
             " Retire it instead: PATCH its retired_at; its history stays readable."
-            if isinstance(row, Named)
+            if hasattr(row, "retired_at_ms")
             else ""
         )
         raise Conflict(

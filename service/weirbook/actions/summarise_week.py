@@ -11,7 +11,9 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from weirbook.actions.plan_task import room_zone
 from weirbook.actions.read_windows import Stretch, read_windows
+from weirbook.actions.summarise_tasks import summarise_tasks
 from weirbook.engine.relations.windows import Band
 from weirbook.engine.times import day_of, instant_text, midnight_ms, week_text
 from weirbook.engine.units import number_or_none
@@ -52,7 +54,7 @@ def last_full_monday(now: int, zone: ZoneInfo) -> date:
 
 
 def summarise_week(session: Session, week: Week, system_handle: str | None = None) -> dict[str, Any]:
-    """Rows, silences and notes of a week, of the whole room or of one system.
+    """Rows, silences, notes and tasks of a week, of the whole room or of one system.
 
     Places, targets and systems count as they were at the week's end. Raises Unknown for a system that is not.
     """
@@ -75,6 +77,13 @@ def summarise_week(session: Session, week: Week, system_handle: str | None = Non
         "rows": rows,
         "silent": _silent(gauges, read, week),
         "notes": _notes(session, week, where, system),
+        "tasks": summarise_tasks(
+            session,
+            room_zone(session),
+            week.start_ms,
+            week.read_to_ms,
+            lambda about: system is None or (about is not None and where.system_of(about) == system.id),
+        ),
     }
 
 

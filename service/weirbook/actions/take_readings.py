@@ -14,6 +14,7 @@ from weirbook.actions.judge_reading import Refusal, Refused, Sent, instant, plau
 from weirbook.actions.roll_up import Rules, add_to_hours, recompute_hours, rules_of
 from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.engine.units import number
+from weirbook.errors import Conflict, Fault, Forbidden, Invalid, Trouble
 from weirbook.record import gauging
 from weirbook.record.access import uuid7
 from weirbook.record.database import room_of
@@ -33,6 +34,8 @@ class Taken:
     corrected: int = 0
     made_gauges: list[str] = field(default_factory=list)
     refusals: list[Refusal] = field(default_factory=list)
+    of: list[tuple[str, int]] = field(default_factory=list)
+    """Gauge and instant of each that could be read, in the order sent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +72,7 @@ def take_readings(
         except Refused as refused:
             taken.refusals.append(refused.refusal)
     taken.made_gauges = gauges.made
+    taken.of = [(each.gauge.handle, each.row.at_ms) for each in judged]
     by_gauge: dict[int, list[_Judged]] = defaultdict(list)
     for each in judged:
         by_gauge[each.gauge.id].append(each)
@@ -205,3 +209,27 @@ def problem_of(refusals: Sequence[Refusal]) -> Mapping[str, Any]:
             for r in refusals
         ]
     }
+
+
+def refusal_of(taken: Taken, *, single: bool) -> Trouble:
+    """What to raise for a body of which nothing may be refused: a conflict is never mistaken for anything else."""
+    refused = taken.refusals
+    conflict = all(one.type == "reading-conflict" for one in refused)
+    denied = all(one.type == "not-allowed" for one in refused)
+    kind = Conflict if conflict else Forbidden if denied else Invalid
+    base = "" if single else "/readings/{}"
+    faults = [
+        Fault(base.format(one.index) + (f"/{one.field}" if one.field else ""), one.message)
+        for one in refused[:100]
+    ]
+    message = (
+        refused[0].message
+        if len(refused) == 1
+        else f"{len(refused)} of {taken.sent} readings can't be taken; nothing was stored."
+    )
+    return kind(
+        message,
+        faults=faults,
+        slug=refused[0].type if len({one.type for one in refused}) == 1 else "readings-refused",
+        more=None if single else {"refusals": problem_of(refused[:100])["refusals"]},
+    )

@@ -11,6 +11,7 @@ from weirbook.errors import Invalid
 _INSTANT = re.compile(
     r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d):(\d\d)(\.\d+)?([Zz]|[+-](?:[01]\d|2[0-3]):[0-5]\d)", re.ASCII
 )
+_LOCAL = re.compile(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d)(?::(\d\d))?", re.ASCII)
 _WEEK = re.compile(r"(\d{4})-W(\d\d)", re.ASCII)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 EXAMPLE = "2026-11-25T09:30:00Z"
@@ -57,6 +58,39 @@ def zone(name: str) -> ZoneInfo:
         raise Invalid(
             f"'{name}' is not a time zone. Write one like Europe/Lisbon or America/Chicago."
         ) from None
+
+
+def local_time(text: object) -> datetime:
+    """A time by the room's clock, written without offset like 2026-11-29T10:00. Raises Invalid."""
+    found = _LOCAL.fullmatch(text) if isinstance(text, str) else None
+    try:
+        if found is None or not 1900 <= int(found[1][:4]) < 2200:
+            raise ValueError
+        return datetime.fromisoformat(f"{found[1]}T{found[2]}:{found[3] or '00'}")
+    except ValueError:
+        raise Invalid(
+            f"{_quoted(text)} is no time by the room's clock: write date, T and time without an offset, like "
+            "2026-11-29T10:00."
+        ) from None
+
+
+def local_text(local: datetime) -> str:
+    """A time by a clock, without offset; seconds only where there are any."""
+    return local.isoformat(timespec="seconds" if local.second else "minutes")
+
+
+def local_ms(local: datetime, where: ZoneInfo) -> int:
+    """The instant at which clocks in a zone show a time.
+
+    A time that clocks skip takes the offset before the gap; one that they repeat is its first.
+    Source: RFC 5545 section 3.3.5.
+    """
+    return (local.replace(tzinfo=where, fold=0) - _EPOCH) // timedelta(milliseconds=1)
+
+
+def clock_at(ms: int, where: ZoneInfo) -> datetime:
+    """What clocks in a zone show at an instant, to the second, without offset."""
+    return (_EPOCH + timedelta(milliseconds=ms)).astimezone(where).replace(tzinfo=None, microsecond=0)
 
 
 def midnight_ms(day: date, where: ZoneInfo) -> int:

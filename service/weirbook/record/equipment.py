@@ -105,6 +105,7 @@ class Gauge(Named, Base):
     plausible_low: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
     plausible_high: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
     expected_interval: Mapped[Quantity | None] = mapped_column(QuantityText("time"))
+    checked_on: Mapped[date | None] = mapped_column(sa.Date)
 
     place: Mapped[Place] = points_to("Gauge.place_id", "Place")
 

@@ -137,6 +137,27 @@ def last_instants(session: Session, gauge_ids: Sequence[int]) -> dict[int, int]:
     return found
 
 
+def last_that_count(session: Session, gauge_ids: Sequence[int], at_ms: int) -> dict[int, int]:
+    """When each gauge last gave, up to an instant, a reading that is neither implausible nor excluded.
+
+    Gauges that never did are left out.
+    """
+    found: dict[int, int] = {}
+    room = room_of(session)
+    for start in range(0, len(gauge_ids), CHUNK):
+        some = gauge_ids[start : start + CHUNK]
+        rows = fetch(
+            session,
+            "SELECT g.id, (SELECT r.at_ms FROM reading r WHERE r.room_id = ? AND r.gauge_id = g.id "
+            f"AND r.at_ms <= ? AND (r.mark & {IMPLAUSIBLE}) = 0 AND NOT EXISTS (SELECT 1 FROM exclusion x "
+            "WHERE x.room_id = ? AND x.gauge_id = g.id AND x.from_ms <= r.at_ms AND x.to_ms > r.at_ms) "
+            f"ORDER BY r.at_ms DESC LIMIT 1) FROM gauge g WHERE g.room_id = ? AND g.id IN ({_marks(len(some))})",
+            (room, at_ms, room, room, *some),
+        )
+        found.update((row[0], row[1]) for row in rows if row[1] is not None)
+    return found
+
+
 def hours(session: Session, gauge_ids: Sequence[int], first: int, end: int) -> dict[int, list[Hour]]:
     """Rollups of the epoch hours from `first` up to but without `end`, in order, for each gauge."""
     found: dict[int, list[Hour]] = defaultdict(list)

@@ -17,11 +17,12 @@ from weirbook.record.journal import JournalEntry
 from weirbook.record.places import PLACES, Place, RoomPlace, Section, Sump, System, Tank
 from weirbook.record.readings import Correction, Exclusion
 from weirbook.record.targets import Target
+from weirbook.record.tasks import Completion, Helper, Task
 
 NAMED: dict[str, type[Named]] = {
-    model.NOUN: model for model in (System, Tank, Sump, Section, Pump, Gauge, OwnParameter, AccessKey)
+    model.NOUN: model for model in (System, Tank, Sump, Section, Pump, Gauge, OwnParameter, Helper, AccessKey)
 }
-HAPPENINGS = (JournalEntry, Target, Exclusion, Correction)
+HAPPENINGS = (JournalEntry, Target, Exclusion, Correction, Task, Completion)
 LISTED_NAMES = 20
 
 N = TypeVar("N", bound=Named)

@@ -49,7 +49,7 @@ class Place(Named, Base):
     @property
     def path(self) -> str:
         """How a place is written everywhere: "tanks/nursery", or "room"."""
-        return self.PLURAL if self.noun == "room" else f"{self.PLURAL}/{self.handle}"
+        return path_of(self.noun, self.handle)
 
 
 class PlacePart:
@@ -271,6 +271,12 @@ class Section(PlacePart, Place):
 
 
 PLACES: tuple[type[Place], ...] = (System, Tank, Sump, Section)
+_PLURALS = {RoomPlace.NOUN: RoomPlace.PLURAL} | {model.NOUN: model.PLURAL for model in PLACES}
+
+
+def path_of(noun: str, handle: str) -> str:
+    """How a place is written everywhere, from its noun and handle."""
+    return _PLURALS[noun] if noun == RoomPlace.NOUN else f"{_PLURALS[noun]}/{handle}"
 
 
 def dimensions(footprint: dict[str, Any]) -> dict[str, float]:

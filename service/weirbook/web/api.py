@@ -10,6 +10,7 @@ from weirbook.web import (
     calculators,
     catalogue,
     exclusions,
+    findings,
     journal,
     keys,
     latest,
@@ -17,6 +18,7 @@ from weirbook.web import (
     room,
     series,
     summaries,
+    tasks,
 )
 from weirbook.web.documents import OurPlugin, describe_components, schema_name
 from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
@@ -35,15 +37,18 @@ RESOURCES = (
     journal.JOURNAL,
     exclusions.EXCLUSIONS,
     exclusions.CORRECTIONS,
+    tasks.HELPERS,
+    tasks.TASKS,
 )
 
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
 
-* **Keys**: every call carries `Authorization: Bearer KEY`. Roles: keeper (all), helper (journal, readings by hand, reads),
-  sensor (posts to its listed gauges), viewer (reads).
+* **Keys**: every call carries `Authorization: Bearer KEY`. Roles: keeper (all), helper (marks tasks done, journal,
+  readings by hand, reads), sensor (posts to its listed gauges), viewer (reads).
 * **Quantities** are `{"value": 72, "unit": "in"}` or `"72 in"`; unit names are exact and listed at `/v1/units`.
 * **Places** are written as their path: `room`, `systems/rill`, `tanks/nursery`, `sumps/rack`, `sections/rack-return-1`.
 * **Instants** are RFC 3339 with an offset; weeks are ISO weeks of the room's time zone.
+* **Clock times** of tasks (`2026-11-29T10:00`) are the room's, without an offset.
 * **Errors** are RFC 9457 problem documents; `errors` names each bad value by a JSON pointer. A bad request changes nothing.
 * **Edits** are merge-patches under `If-Match` (the ETag of what you read). **Retries** are safe: readings by gauge and
   instant, records with ids of your own by PUT, other POSTs with an `Idempotency-Key`.
@@ -89,6 +94,7 @@ def describe(app: Flask) -> Api:
         catalogue.blueprint(),
         _readings(),
         summaries.blueprint(),
+        findings.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)

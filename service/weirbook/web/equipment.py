@@ -99,6 +99,10 @@ class GaugeSchema(NamedSchema):
             "Null for contacts that report on change and for tests at no fixed pace."
         },
     )
+    checked_on = Day(
+        allow_none=True,
+        metadata={"description": "The day it was last checked against another instrument or a standard"},
+    )
 
 
 class TargetSchema(HappeningSchema):

@@ -11,13 +11,14 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields
 
-from weirbook.engine.times import instant_ms, instant_text
+from weirbook.engine.times import instant_ms, instant_text, local_text, local_time
 from weirbook.engine.units import KINDS, Quantity, number, quantity
 from weirbook.errors import Invalid
 from weirbook.record.base import HANDLE, HANDLE_CAP
 
 TEXT_CAP = 20_000
 PLACE_PATTERN = r"^(room|(systems|tanks|sumps|sections)/[a-z0-9]+(-[a-z0-9]+)*)$"
+CLOCK_PATTERN = r"^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?$"
 HANDLE_PATTERN = rf"^{HANDLE.pattern}$"
 
 
@@ -140,6 +141,19 @@ class Instant(fields.Field[int]):
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
         return None if value is None else instant_text(value)
+
+
+class ClockTime(fields.String):
+    """A time by the room's clock, without offset, like 2026-11-29T10:00."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(**_known(said, pattern=CLOCK_PATTERN, example="2026-11-29T10:00"))
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        try:
+            return local_text(local_time(value))
+        except Invalid as trouble:
+            raise ValidationError(trouble.message) from None
 
 
 class Day(fields.Date):

@@ -10,14 +10,11 @@ from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
+from weirbook.actions.read_latest import Latest, read_latest
 from weirbook.engine.times import instant_text
 from weirbook.engine.units import number, number_or_none
-from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
-from weirbook.record.gauging import Row
 from weirbook.record.names import find, find_place
-from weirbook.record.readings import IMPLAUSIBLE
-from weirbook.record.targets import bands
 from weirbook.record.whereabouts import whereabouts
 from weirbook.web.access import READERS
 from weirbook.web.fields import PlaceReference
@@ -45,42 +42,32 @@ LATEST_COLUMNS = (
     "in_target",
     "silent",
     "implausible",
+    "excluded",
 )
 
 
 def _latest(call: Call, gauges: Sequence[Gauge]) -> list[dict[str, Any]]:
     where = whereabouts(call.session, call.now)
-    wanted = bands(call.session, gauges, {gauge.id: where.chain(gauge.place_id) for gauge in gauges})
-    instants = gauging.last_instants(call.session, [gauge.id for gauge in gauges])
-    found = []
-    for gauge in gauges:
-        at_ms = instants.get(gauge.id)
-        row = None if at_ms is None else gauging.present(call.session, gauge.id, [at_ms])[at_ms]
-        found.append(_state(call, gauge, row, wanted[gauge.id]))
-    return found
+    return [_state(call.now, one) for one in read_latest(call.session, gauges, where, call.now)]
 
 
-def _state(call: Call, gauge: Gauge, row: Row | None, wanted: Sequence[Any]) -> dict[str, Any]:
-    band = next((one for one in reversed(wanted) if one.from_ms <= call.now), None)
-    low, high = (band.low, band.high) if band else (None, None)
-    age = None if row is None else call.now - row.at_ms
-    inside = None
-    if row is not None and (low is not None or high is not None):
-        inside = (low is None or row.value >= low) and (high is None or row.value <= high)
+def _state(now: int, one: Latest) -> dict[str, Any]:
+    row = one.row
     return {
-        "gauge": gauge.handle,
-        "place": gauge.place.path,
-        "parameter": gauge.parameter,
+        "gauge": one.gauge.handle,
+        "place": one.gauge.place.path,
+        "parameter": one.gauge.parameter,
         "value": row and number(row.value),
-        "unit": gauge.unit,
+        "unit": one.gauge.unit,
         "qualifier": row and qualifier(row.mark),
         "at": row and instant_text(row.at_ms),
-        "age_minutes": None if age is None else round(age / 60_000, 1),
-        "target_low": number_or_none(low),
-        "target_high": number_or_none(high),
-        "in_target": inside,
-        "silent": None if gauge.gap_ms is None else age is None or age > gauge.gap_ms,
-        "implausible": bool(row and row.mark & IMPLAUSIBLE),
+        "age_minutes": None if row is None else round((now - row.at_ms) / 60_000, 1),
+        "target_low": number_or_none(one.low),
+        "target_high": number_or_none(one.high),
+        "in_target": one.in_target,
+        "silent": one.silent(now),
+        "implausible": one.implausible,
+        "excluded": one.excluded,
     }
 
 
@@ -93,7 +80,10 @@ def add_routes(blp: Blueprint) -> None:
         "/gauges/<handle>/latest",
         id="get_latest_of_gauge",
         summary="A gauge's latest reading",
-        description="With its age, whether it is inside its target now, and whether the gauge is silent.",
+        description=(
+            "With its age, whether it is inside its target now, and whether the gauge is silent. in_target is null where no "
+            'target is in force, where the reading is implausible or excluded, and where it can\'t tell ("<5" against 3).'
+        ),
         roles=READERS,
         returns=LATEST,
         example=Example(path={"handle": "nursery-temperature"}),

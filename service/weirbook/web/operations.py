@@ -27,7 +27,8 @@ from weirbook.web.problems import REFUSALS, faults_in
 from weirbook.web.retries import keep_answer, kept_answer, token_of
 
 JSON, CSV, TEXT, MERGE_PATCH = "application/json", "text/csv", "text/plain", "application/merge-patch+json"
-FORMATS = {"json": JSON, "csv": CSV, "text": TEXT}
+CALENDAR = "text/calendar"
+FORMATS = {"json": JSON, "csv": CSV, "text": TEXT, "calendar": CALENDAR}
 
 
 @dataclass(frozen=True)
@@ -201,8 +202,8 @@ def perform(
 
 
 def _format(declared: Operation) -> str:
-    if declared.formats == ("json",):
-        return "json"
+    if len(declared.formats) == 1:
+        return declared.formats[0]
     asked = request.args.get("format")
     if asked is not None:
         if asked not in declared.formats:
@@ -222,7 +223,7 @@ def _read_query(declared: Operation) -> dict[str, Any]:
         if "\x00" in values[0] or "\x00" in name:
             raise Invalid("Text can't hold a NUL character.", f"/{name}")
     sent.pop("key", None)
-    if declared.formats != ("json",):
+    if len(declared.formats) > 1:
         sent.pop("format", None)
     schema = (declared.query or Schema)(unknown=RAISE)
     return load(schema, {name: values[0] for name, values in sent.items()})
@@ -302,10 +303,15 @@ def _success(shape: Any, formats: tuple[str, ...], status: int, gives: tuple[str
         told["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in given}
     if status in (204, 304):
         return told
-    content: dict[str, Any] = {JSON: {"schema": shape or {"type": "object"}}}
-    for name in formats[1:]:
-        content[FORMATS[name]] = {"schema": {"type": "string"}}
+    content = {
+        FORMATS[name]: {"schema": (shape or {"type": "object"}) if name == "json" else {"type": "string"}}
+        for name in formats
+    }
     return {**told, "content": content}
+
+
+_IDS = {"id": "The record's id", "completion_id": "The completion's id"}
+"""What in a path is a UUID, in words."""
 
 
 def _path_parameters(example: Example) -> list[dict[str, Any]]:
@@ -316,9 +322,9 @@ def _path_parameters(example: Example) -> list[dict[str, Any]]:
             "name": name,
             "required": True,
             "schema": {"type": "string", "format": "uuid"}
-            if name == "id"
+            if name in _IDS
             else {"type": "string", "minLength": 1},
-            "description": "The record's id" if name == "id" else "The handle",
+            "description": _IDS.get(name, "The handle"),
             "example": value,
         }
         for name, value in example.path.items()
@@ -344,6 +350,7 @@ def _query_parameters(
                 "description": "The form of the answer; beats Accept.",
             }
         )
+    if formats != ("json",):
         found.append(
             {
                 "in": "query",

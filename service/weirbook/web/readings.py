@@ -12,9 +12,9 @@ from marshmallow import Schema
 
 from weirbook.actions.find_gauges import Taker
 from weirbook.actions.judge_reading import Refusal, Sent
-from weirbook.actions.take_readings import Taken, problem_of, take_readings
+from weirbook.actions.take_readings import Taken, problem_of, refusal_of, take_readings
 from weirbook.config import Config
-from weirbook.errors import Conflict, Fault, Forbidden, Invalid, Malformed, NotOffered, TooLarge
+from weirbook.errors import Forbidden, Invalid, Malformed, NotOffered, TooLarge
 from weirbook.record.access import Role
 from weirbook.tables import Row as SheetRow
 from weirbook.tables import from_csv
@@ -46,15 +46,15 @@ def read_readings(request: Request, config: Config) -> tuple[list[Sent | Refusal
         raise NotOffered(f"Send readings as {JSON} or {CSV}, and say so in Content-Type.")
     body = json_object(request, config)
     if "readings" not in body:
-        return [_sent(0, body)], True
+        return [sent_reading(0, body)], True
     rows = body["readings"]
     if set(body) != {"readings"} or not isinstance(rows, list):
         raise Invalid('Send one reading, or {"readings": [...]} and nothing beside it.', "/readings")
     _refuse_too_many(len(rows), config)
-    return [_sent(index, row) for index, row in enumerate(rows)], False
+    return [sent_reading(index, row) for index, row in enumerate(rows)], False
 
 
-def _sent(index: int, row: Any) -> Sent | Refusal:
+def sent_reading(index: int, row: Any) -> Sent | Refusal:
     """A reading of the form wanted, or why it is not: one bad row leaves the others alone."""
     try:
         one = msgspec.convert(row, OneReading)
@@ -114,31 +114,6 @@ class TakeQuery(Schema):
         metadata={
             "description": "correct puts another value at the same instant in place and keeps the old one."
         },
-    )
-
-
-def _refuse(taken: Taken, single: bool) -> None:
-    """Raise for a body of which nothing may be refused: a conflict is never mistaken for anything else."""
-    refused = taken.refusals
-    conflict = all(one.type == "reading-conflict" for one in refused)
-    denied = all(one.type == "not-allowed" for one in refused)
-    kind = Conflict if conflict else Forbidden if denied else Invalid
-    base = "" if single else "/readings/{}"
-    faults = [
-        Fault(base.format(one.index) + (f"/{one.field}" if one.field else ""), one.message)
-        for one in refused[:100]
-    ]
-    slug = refused[0].type if len({one.type for one in refused}) == 1 else "readings-refused"
-    message = (
-        refused[0].message
-        if len(refused) == 1
-        else f"{len(refused)} of {taken.sent} readings can't be taken; nothing was stored."
-    )
-    raise kind(
-        message,
-        faults=faults,
-        slug=slug,
-        more={"refusals": problem_of(refused[:100])["refusals"]} if not single else None,
     )
 
 
@@ -205,7 +180,7 @@ def blueprint() -> Blueprint:
         taker = Taker(call.caller.role, call.caller.name, gauges)
         taken = take_readings(call.session, taker, sent, now=call.now, correct=correct, stamp=single)
         if taken.refusals and not partial:
-            _refuse(taken, single)
+            raise refusal_of(taken, single=single)
         return reply(_counts(taken))
 
     return blp

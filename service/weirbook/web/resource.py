@@ -8,6 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 from flask import Response, request
+from flask_smorest import Blueprint
 from marshmallow import Schema, fields
 from sqlalchemy.orm import Session
 
@@ -63,6 +64,10 @@ class Resource:
     edit: Callable[..., bool] = edit
     remove: Callable[..., None] = remove
     describe: Callable[[Call, Any], Any] | None = None
+    routes: tuple[Callable[[Blueprint], None], ...] = ()
+    """What else stands under its path, each added to its blueprint."""
+    begins: str = ""
+    """What `effective_at` says at its making, where no state is dated by it."""
 
     @property
     def plural(self) -> str:
@@ -92,6 +97,10 @@ class Resource:
     @property
     def dated(self) -> bool:
         return bool(self.model.STATES)
+
+    @property
+    def retires(self) -> bool:
+        return hasattr(self.model, "retired_at_ms")
 
 
 def patched(call: Call, resource: Resource, row: Edited, patch: Mapping[str, Any]) -> Response:
@@ -167,7 +176,7 @@ def listing(call: Call, resource: Resource) -> Response:
     for name, one in resource.filters.items():
         if name in call.query:
             asked = asked.where(_condition(call, name, one))
-    if resource.named:
+    if resource.retires:
         retired = call.query.get("retired", False)
         asked = asked.where(model.retired_at_ms.is_not(None) if retired else model.retired_at_ms.is_(None))
     columns = [getattr(model, name) for name in resource.order]

@@ -9,13 +9,14 @@ from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import Schema, ValidationError, fields
 
+from weirbook.actions.edit_room import edit_room
 from weirbook.engine.times import zone
 from weirbook.engine.units import KINDS, unit
 from weirbook.errors import Invalid
 from weirbook.record.rooms import Room
 from weirbook.web.access import KEEPER, READERS
 from weirbook.web.fields import QuantityField, Words
-from weirbook.web.operations import JSON, MERGE_PATCH, Body, Call, Example, merge_patch, operation
+from weirbook.web.operations import MERGE_PATCH, Body, Call, Example, merge_patch, operation
 from weirbook.web.records import RecordSchema
 from weirbook.web.resource import Resource, match, patched, shown
 
@@ -100,6 +101,7 @@ ROOM = Resource(
     example={},
     example_key="",
     example_patch={},
+    edit=edit_room,
 )
 
 
@@ -132,11 +134,11 @@ def blueprint() -> Blueprint:
         id="edit_room",
         summary="Change the room's settings",
         description=(
-            "A merge-patch under If-Match. Readings keep their instants when the time zone "
-            "changes; days and weeks follow it from then on."
+            "A merge-patch, which may call itself application/json, under If-Match. Readings keep "
+            "their instants when the time zone changes; days and weeks follow it from then on."
         ),
         roles=KEEPER,
-        body=Body({MERGE_PATCH: patch, JSON: patch}, merge_patch),
+        body=Body({MERGE_PATCH: patch}, merge_patch),
         returns=RoomSchema,
         headers=("If-Match",),
         gives=("ETag",),

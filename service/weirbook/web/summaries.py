@@ -40,8 +40,9 @@ def blueprint() -> Blueprint:
         summary="The week",
         description=(
             "One row a gauge, with its system, place and parameter: count, min, time-weighted mean, max, last, minutes "
-            "outside the target of that time; the gauges that fell silent; the week's notes. Gauges of unlike unit or "
-            "target are never merged. As CSV the rows alone. Hand tests and scores have a plain mean (time_weighted false)."
+            "outside the target of that time; the gauges that fell silent; the week's notes; tasks done, skipped and "
+            "overdue. Gauges of unlike unit or target are never merged. As CSV the rows alone. Hand tests and scores have "
+            "a plain mean (time_weighted false)."
         ),
         roles=READERS,
         query=WeeklyQuery,

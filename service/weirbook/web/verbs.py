@@ -52,6 +52,8 @@ def blueprint(resource: Resource) -> Blueprint:
     blp = Blueprint(resource.plural, resource.plural, url_prefix="/v1", description=resource.words)
     for verb in resource.verbs:
         VERBS[verb](blp, resource)
+    for add in resource.routes:
+        add(blp)
     return blp
 
 
@@ -118,12 +120,15 @@ def _put(blp: Blueprint, resource: Resource) -> None:
         example=Example(path={"id": "01936c5e-8f00-7000-8000-00000000abcd"}, body=dict(resource.example)),
     )
     def view(call: Call, id: uuid.UUID) -> Response:
-        values = prepared(call, resource, call.body)
+        body, effective = split(call.body)
+        values = prepared(call, resource, body)
         present = call.session.scalars(sa.select(resource.model).where(resource.model.id == id)).one_or_none()  # type: ignore[attr-defined]
         if present is None:
-            row = resource.create(call.session, resource.model, values, now=call.now, chosen_id=id)
+            row = resource.create(
+                call.session, resource.model, values, now=call.now, effective_ms=effective, chosen_id=id
+            )
             return shown(call, resource, row, 201)
-        if not _repeats(resource, present, call.body, values):
+        if not _repeats(resource, present, body, values):
             raise Conflict(
                 f"There is another {resource.noun} under this id. Edit it by PATCH.", slug="id-taken"
             )
@@ -216,11 +221,12 @@ def _patch(blp: Blueprint, resource: Resource) -> None:
         id=f"edit_{_word(resource)}",
         summary=f"Change {resource.a_noun}",
         description=(
-            "A merge-patch: what is absent stays, null clears, a quantity or a list is replaced whole. "
+            "A merge-patch, which may call itself application/json: what is absent stays, null clears, "
+            "a quantity or a list is replaced whole. "
             f"Send the ETag you hold as If-Match.{_dated_words(resource)}{_fixed_words(resource)}"
         ),
         roles=resource.makers,
-        body=Body({MERGE_PATCH: _patch_schema(resource), JSON: _patch_schema(resource)}, merge_patch),
+        body=Body({MERGE_PATCH: _patch_schema(resource)}, merge_patch),
         returns=resource.schema,
         headers=("If-Match",),
         gives=("ETag",),
@@ -269,7 +275,7 @@ VERBS: Mapping[str, Callable[[Blueprint, Resource], None]] = {
 
 
 def _list_query(resource: Resource) -> type[Schema]:
-    base = RetiredQuery if resource.named else PageQuery
+    base = RetiredQuery if resource.retires else PageQuery
     return derived(
         f"{resource.class_word}List", base, {name: one.field for name, one in resource.filters.items()}
     )
@@ -282,10 +288,9 @@ def _body(resource: Resource, suffix: str) -> Body:
 
 def _create_schema(resource: Resource) -> Schema:
     extra: dict[str, Any] = {}
-    if resource.dated:
-        extra["effective_at"] = Instant(
-            metadata={"description": "Since when its present state holds; from the beginning if not said."}
-        )
+    if resource.dated or resource.begins:
+        words = resource.begins or "Since when its present state holds; from the beginning if not said."
+        extra["effective_at"] = Instant(metadata={"description": words})
     return derived(f"{resource.class_word}Create", resource.schema, extra)(
         exclude=[name for name, one in resource.schema().fields.items() if one.dump_only]
     )
