@@ -95,7 +95,8 @@ class OurConverter(OpenAPIConverter):
                 part["additionalProperties"] = False
             part["properties"] = {field.tag: {"type": "string", "enum": [word]}, **part["properties"]}
             part["required"] = [field.tag, *part["required"]]
-            offered.append(part)
+            # Generated clients name the shape by it; a number would change its meaning when one is added.
+            offered.append({"title": word.replace("-", " ").capitalize(), **part})
         return {"anyOf": offered}
 
 
