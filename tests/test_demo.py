@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shlex
@@ -9,6 +10,7 @@ import signal
 import socket
 import subprocess
 import sys
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
@@ -23,7 +25,7 @@ from weirbook import demo as demo_room
 from weirbook.app import Service
 from weirbook.cli import main
 from weirbook.config import sqlite_url
-from weirbook.demo import FILE, curl_lines, furnish
+from weirbook.demo import FILE, furnish
 from weirbook.record.database import Database, now_ms
 from weirbook.record.migrations import migrate
 
@@ -65,7 +67,8 @@ def test_the_demo_prints_what_it_promises(once: tuple[str, Path]) -> None:
     assert "net volume" in text
     for role in ("keeper", "helper", "sensor", "viewer", "link"):
         assert secret(once, role)
-    assert len(re.findall("^curl ", text, re.MULTILINE)) == 3
+    assert "To act on now:\n  sections/long-trough-planted-floating-1: The jet at its inlet" in text
+    assert len(re.findall("^curl ", text, re.MULTILINE)) == 8
 
 
 def sent(line: str) -> urllib.request.Request:
@@ -106,14 +109,21 @@ def test_the_printed_lines_work_as_they_stand(served: tuple[subprocess.Popen[str
     lines = re.findall("^curl .*", printed, re.MULTILINE)
     answers = []
     for line in lines:
-        with urllib.request.urlopen(sent(line), timeout=20) as answered:
+        try:
+            answered = urllib.request.urlopen(sent(line), timeout=20)
+        except urllib.error.HTTPError as refused:
+            answered = refused
+        with answered:
             answers.append((answered.status, answered.headers.get_content_type(), answered.read().decode()))
-    assert [status for status, _, _ in answers] == [200, 200, 200], printed
+    assert [status for status, _, _ in answers] == [200, 200, 200, 200, 200, 200, 201, 409], answers
     assert '"stored":1' in answers[0][2].replace(" ", "")
     assert answers[1][1] == "text/plain"
     assert 0.1 < float(answers[1][2]) < 100
     assert answers[2][1] == "text/csv"
     assert "stream-temperature" in answers[2][2]
+    assert "long-trough-planted-floating-1" in json.loads(answers[3][2])["results"]["worst_section"]
+    assert json.loads(answers[4][2])["results"]["days"] == 3
+    assert "Tomas did it already" in json.loads(answers[7][2])["detail"]
     process.send_signal(signal.SIGINT)
     assert process.wait(timeout=20) == 0
 
@@ -264,9 +274,7 @@ def test_the_demo_is_the_same_each_time(tmp_path: Path) -> None:
     assert found[0] == found[1]
 
 
-def test_the_printed_addresses_are_quoted() -> None:
-    lines = curl_lines(
-        {"sensor": "a", "viewer": "b", "link": "c"}, "http://127.0.0.1:1/v1", date(2026, 11, 16)
-    )
+def test_the_printed_addresses_are_quoted(once: tuple[str, Path]) -> None:
+    lines = re.findall("^curl .*", once[0], re.MULTILINE)
     assert "flow=900%20gal%2Fh" in lines[1]
     assert all(" " not in shlex.split(line)[-1] for line in lines)

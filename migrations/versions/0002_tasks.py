@@ -72,7 +72,7 @@ def upgrade() -> None:
         sa.Column("done_at_ms", sa.BigInteger(), nullable=False),
         sa.Column("by_id", sa.Integer(), nullable=True),
         sa.Column("note", sa.Text(), nullable=True),
-        sa.Column("readings", sa.Text(), nullable=True),
+        sa.Column("readings", sa.Text(), nullable=False),
         sa.Column("key_id", sa.Integer(), nullable=False),
         sa.Column("recorded_by", sa.String(length=120), nullable=False),
         sa.Column("undone_at_ms", sa.BigInteger(), nullable=True),

@@ -29,7 +29,10 @@ from flask.testing import FlaskClient
 from platformdirs import user_data_path
 
 from weirbook.actions.answer_for import answer_for
+from weirbook.actions.find_due import Due, find_due
+from weirbook.actions.find_findings import find_findings
 from weirbook.actions.find_gauges import Taker
+from weirbook.actions.finding import Verdict
 from weirbook.actions.judge_reading import Sent
 from weirbook.actions.make_key import make_key
 from weirbook.actions.open_room import open_room
@@ -61,6 +64,7 @@ from weirbook.week_table import week_in_words
 
 FILE = "weirbook-demo.db"
 STEP_MS = 10 * 60_000
+DAY_MS = 86_400_000
 STAMP_MS = 200_000
 """Sensors report at 3 min 20 s past each ten minutes, not all on the round minute."""
 BATCH = 4_000
@@ -326,7 +330,8 @@ def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
     with database.read() as session:
         room = session.scalars(sa.select(Room)).one()
         enter_room(session, room.room_id)
-        monday = last_full_monday(now_ms(), zone(room.time_zone))
+        now, where = now_ms(), zone(room.time_zone)
+        monday = last_full_monday(now, where)
         click.echo(f"\n{week_in_words(session, week_text(monday))}")
         click.echo(
             "Look down minutes_outside: one place is out of its target for hours a day, though its mean is not.\n"
@@ -337,13 +342,18 @@ def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
             ("tank-volume", Tank, "goldfish-vat"),
         ):
             place = find(session, model, handle)
-            given = as_json(answer_for(session, calculator(name), place, {}, at_ms=now_ms()))
+            given = as_json(answer_for(session, calculator(name), place, {}, at_ms=now))
             click.echo(_answer_in_words(place.name, given))
-    click.echo("Keys (of this demo only):")
+        click.echo("To act on now:")
+        for one in find_findings(session, where, now):
+            if one.verdict is Verdict.ACT:
+                click.echo(_wrapped(f"{one.place}: {one.reason}"))
+        due = [one for one in find_due(session, where, now + DAY_MS) if one.opens_ms <= now][-1]
+    click.echo("\nKeys (of this demo only):")
     for word, secret in secrets.items():
         click.echo(f"  {word:8}{secret}")
     click.echo("\nWhile it serves, paste into a second terminal:")
-    click.echo("\n".join(curl_lines(secrets, f"http://{HOST}:{port}/v1", monday)))
+    click.echo("\n".join(curl_lines(secrets, f"http://{HOST}:{port}/v1", monday, due)))
     click.echo(f"\nDocumentation: http://{HOST}:{port}/docs")
 
 
@@ -363,18 +373,30 @@ def _quantity(shown: Mapping[str, Any]) -> str:
     return f"{shown['value']} {shown['unit']}".removesuffix(" 1")
 
 
-def curl_lines(secrets: Mapping[str, str], api: str, monday: date) -> list[str]:
-    """Three calls that work when pasted: a temperature in, a what-if answered, the week out."""
+def curl_lines(secrets: Mapping[str, str], api: str, monday: date, due: Due) -> list[str]:
+    """Calls that work when pasted: a temperature in, answers, the week, and one task ticked off from two clients."""
     reading = json.dumps({"gauge": "nursery-temperature", "value": 24.6})
-    week = f"{api}/summaries/weekly?week={week_text(monday)}&format=csv&key={quote(secrets['link'])}"
+    tick = json.dumps({"occurrence": due.occurrence.name, "by": "tomas"})
     flow = quote("900 gal/h", safe="")
+    dose = "parameter=alkalinity&compound=sodium%20bicarbonate&wanted=7%20dKH&largest_daily_change=1%20dKH"
     what_if = f"{api}/systems/fern-pool/answers/turnover?flow={flow}&result=turnovers_per_hour&format=text"
-    json_type = "-H 'Content-Type: application/json'"
+    week = f"{api}/summaries/weekly?week={week_text(monday)}&format=csv&key={quote(secrets['link'])}"
+    completions = f"{api}/tasks/{due.task.id}/completions"
     return [
-        f"curl -sS -H 'Authorization: Bearer {secrets['sensor']}' {json_type} -d '{reading}' {api}/readings",
-        f"curl -sS -H 'Authorization: Bearer {secrets['viewer']}' '{what_if}'",
+        _curl(secrets["sensor"], f"{api}/readings", reading),
+        _curl(secrets["viewer"], what_if),
         f"curl -sS '{week}'",
+        _curl(secrets["viewer"], f"{api}/sumps/long-trough/answers/chamber-flow"),
+        _curl(secrets["viewer"], f"{api}/systems/rill/answers/dose?{dose}"),
+        _curl(secrets["helper"], f"{api}/tasks/due"),
+        _curl(secrets["helper"], completions, tick),
+        _curl(secrets["keeper"], completions, tick),
     ]
+
+
+def _curl(secret: str, address: str, body: str | None = None) -> str:
+    sent = "" if body is None else f" -H 'Content-Type: application/json' -d '{body}'"
+    return f"curl -sS -H 'Authorization: Bearer {secret}'{sent} '{address}'"
 
 
 def _fixture(name: str) -> Any:

@@ -242,12 +242,10 @@ def _refuse_untimely(
         )
 
 
-def _take(
-    session: Session, teller: Teller, told: Told, done_ms: int, now: int
-) -> list[dict[str, str]] | None:
+def _take(session: Session, teller: Teller, told: Told, done_ms: int, now: int) -> list[dict[str, str]]:
     """Store the readings that came along, all or none; which they are. Raises Invalid, Conflict."""
     if not told.readings:
-        return None
+        return []
     at = instant_text(done_ms)
     rows = [replace(row, at=at) if isinstance(row, Sent) and row.at is None else row for row in told.readings]
     taken = take_readings(session, Taker(teller.role, teller.name), rows, now=now)

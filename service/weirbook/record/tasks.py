@@ -117,7 +117,7 @@ class Completion(Happening, Base):
     done_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
     by_id: Mapped[int | None] = mapped_column(sa.Integer)
     note: Mapped[str | None] = mapped_column(sa.Text)
-    readings: Mapped[list[dict[str, str]] | None] = mapped_column(Parts)
+    readings: Mapped[list[dict[str, str]]] = mapped_column(Parts)
     key_id: Mapped[int] = mapped_column(sa.Integer)
     recorded_by: Mapped[str] = mapped_column(sa.String(120))
     undone_at_ms: Mapped[int | None] = mapped_column(sa.BigInteger)

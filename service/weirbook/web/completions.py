@@ -48,7 +48,7 @@ class CompletionSchema(HappeningSchema):
     occurrence = fields.String(
         dump_only=True, metadata={"description": "Which occurrence, as /v1/tasks/due names it"}
     )
-    outcome = Choice(OUTCOMES, dump_only=True)
+    outcome = Choice(OUTCOMES, dump_only=True, metadata={"description": "Done, or skipped on purpose"})
     due = Instant(dump_only=True, attribute="due_ms", metadata={"description": "When it was due"})
     done_at = Instant(dump_only=True, attribute="done_at_ms", metadata={"description": "When it was done"})
     by = Reference(
@@ -58,7 +58,6 @@ class CompletionSchema(HappeningSchema):
     readings = fields.List(
         fields.Nested(CarriedReading),
         dump_only=True,
-        allow_none=True,
         metadata={"description": "Readings that came with it: they stay when it is undone"},
     )
     recorded_by = fields.String(dump_only=True, metadata={"description": "Name of the key that told it"})

@@ -80,8 +80,9 @@ class Problem(Schema):
         fields.Nested(ProblemRefusal), metadata={"description": "Of readings: each row that can't be taken"}
     )
     errors = fields.List(fields.Nested(ProblemError), metadata={"description": "Each bad value"})
-    completion = fields.Dict(
-        metadata={"description": "Of an occurrence completed already: the completion that counts"}
+    completion = fields.Nested(
+        "CompletionSchema",
+        metadata={"description": "Of an occurrence completed already: the completion that counts"},
     )
 
 
