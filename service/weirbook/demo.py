@@ -378,7 +378,7 @@ def curl_lines(secrets: Mapping[str, str], api: str, monday: date, due: Due) -> 
     reading = json.dumps({"gauge": "nursery-temperature", "value": 24.6})
     tick = json.dumps({"occurrence": due.occurrence.name, "by": "tomas"})
     flow = quote("900 gal/h", safe="")
-    dose = "parameter=alkalinity&compound=sodium%20bicarbonate&wanted=7%20dKH&largest_daily_change=1%20dKH"
+    dose = "parameter=alkalinity&compound=sodium_bicarbonate&wanted=7%20dKH&largest_daily_change=1%20dKH"
     what_if = f"{api}/systems/fern-pool/answers/turnover?flow={flow}&result=turnovers_per_hour&format=text"
     week = f"{api}/summaries/weekly?week={week_text(monday)}&format=csv&key={quote(secrets['link'])}"
     completions = f"{api}/tasks/{due.task.id}/completions"

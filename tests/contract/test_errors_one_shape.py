@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -54,7 +55,7 @@ def refusals(method: str, path: str, said: dict[str, Any]) -> Iterator[Refusal]:
     yield spoilt("with another scheme", 401, headers={**headers, "Authorization": "Basic a2V5"})
     yield spoilt("with an unknown query key", 422, query={**query, "colour": "blue"})
     if "{" in path:
-        nowhere = path.replace("{id}", NOBODY).replace("{handle}", "no-such-thing")
+        nowhere = re.sub(r"\{\w*id\}", NOBODY, path).replace("{handle}", "no-such-thing")
         if method != "PUT":
             yield spoilt("of an unknown record", 404, path=nowhere)
     if "If-Match" in headers:
@@ -139,7 +140,7 @@ def test_a_method_that_a_path_does_not_know_is_refused_and_the_others_named(
 ) -> None:
     known = paths()[path]
     unknown = next(method for method in ("DELETE", "PATCH", "PUT", "POST", "GET") if method not in known)
-    here = path.replace("{id}", NOBODY).replace("{handle}", "no-such-thing")
+    here = re.sub(r"\{\w*id\}", NOBODY, path).replace("{handle}", "no-such-thing")
 
     answered = room[1](unknown, here, {})
 

@@ -25,7 +25,7 @@ def words_where_a_handle_may_stand(paths: Iterable[str]) -> set[str]:
         part
         for parts in split
         for index, part in enumerate(parts)
-        if not part.startswith("{")
+        if HANDLE.fullmatch(part)
         and tuple(parts[:index]) in open_places
         and OF_THE_PROGRAM.isdisjoint(parts[:index])
     }

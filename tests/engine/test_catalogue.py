@@ -60,6 +60,11 @@ def test_names_are_unique_and_sorted() -> None:
     assert names == sorted(set(names))
 
 
+def kinds_of(declared: Param | Result) -> list[str]:
+    """Its kind, or all that it may have while the choice it follows is open."""
+    return [declared.kind] if declared.follows is None else list(declared.follows.kinds.values())
+
+
 @every_calculator
 def test_a_calculator_is_found_by_its_name(one: Calculator) -> None:
     assert calculator(one.name) is one
@@ -88,7 +93,7 @@ def test_every_input_has_a_name_a_kind_and_words(one: Calculator) -> None:
         assert declared.doc.endswith("."), name
         if declared.part is not None:
             continue
-        assert declared.kind in UNITLESS or declared.kind in KINDS, name
+        assert set(kinds_of(declared)) <= UNITLESS | KINDS.keys(), name
         if declared.is_quantity:
             assert unit(declared.kind, declared.shown_in).name == declared.shown_in
         else:
@@ -104,9 +109,26 @@ def test_every_result_has_a_name_a_kind_and_words(one: Calculator) -> None:
         if result.fields:
             assert result.kind == "list"
         else:
-            assert result.kind in UNITLESS or result.kind in KINDS, result.name
+            assert set(kinds_of(result)) <= UNITLESS | KINDS.keys(), result.name
         if result.shown_in is not None:
             assert unit(result.kind, result.shown_in).name == result.shown_in
+
+
+@every_calculator
+def test_what_follows_a_choice_has_a_kind_for_each_of_its_words(one: Calculator) -> None:
+    followers = [*dict(inputs_of(one.inputs)).values(), *results_of(one.results)]
+    for follows in (follower.follows for follower in followers if follower.follows is not None):
+        choice = one.params[follows.choice]
+        assert choice.kind == CHOICE and choice.required
+        assert set(choice.choices) == follows.kinds.keys()
+
+
+@every_calculator
+def test_a_question_to_the_record_says_in_its_example_what_no_record_holds(one: Calculator) -> None:
+    assert one.asks.items() <= one.example.items()
+    if one.doors:
+        unheld = {name for name, declared in one.params.items() if declared.required and not declared.role}
+        assert unheld <= one.asks.keys()
 
 
 @every_calculator

@@ -9,10 +9,12 @@ import pytest
 from weirbook.engine.shape import (
     CHOICE,
     COUNT,
+    FOLLOWING,
     TEXT,
     YES_NO,
     Calculator,
     Filled,
+    Follows,
     Result,
     Step,
     Working,
@@ -242,3 +244,103 @@ def test_a_quantity_is_shown_with_six_digits_and_a_plain_number_without_a_unit(
 def test_a_step_says_its_formula_in_words_and_in_numbers() -> None:
     made = step("rate", "{flow} ÷ {net_volume}", {"flow": "9 L/h", "net_volume": "3 L"}, 3 / 3600, "rate")
     assert (made.words, made.working) == ("rate = flow ÷ net volume", "9 L/h ÷ 3 L")
+
+
+BY_SORT = Follows("sort", {"warm": "temperature", "wide": "length"})
+
+
+@dataclass(frozen=True)
+class Piece:
+    sort: str = param(CHOICE, doc="What is measured.", choices=("warm", "wide"))
+    size: float = param(FOLLOWING, doc="How much.", follows=BY_SORT)
+
+
+@dataclass(frozen=True)
+class Measured:
+    sort: str = param(CHOICE, doc="What is measured.", choices=("warm", "wide"))
+    size: float = param(FOLLOWING, doc="How much.", follows=BY_SORT, ge=0, role="latest.{sort}")
+    spare: float | None = param(FOLLOWING, doc="More.", follows=BY_SORT, default=None)
+    pieces: tuple[Piece, ...] = parts(Piece, doc="Pieces.")
+
+
+def measure(given: Measured) -> Working:
+    kind = BY_SORT.kinds[given.sort]
+    rows = [{"half": given.size / 2}]
+    return Working({"size": given.size, "rows": rows}, [Step("size", "1", given.size, kind)])
+
+
+MEASURING = Calculator(
+    name="measuring",
+    title="Measuring",
+    doc="Measures.",
+    inputs=Measured,
+    results=(
+        Result("size", FOLLOWING, "Size.", follows=BY_SORT),
+        Result("rows", "list", "Rows.", fields=(Result("half", FOLLOWING, "Half.", follows=BY_SORT),)),
+    ),
+    limits=(),
+    sources=(),
+    solve=measure,
+    example={},
+)
+
+
+@pytest.mark.parametrize(
+    ("sort", "size", "shown", "half"),
+    [
+        ("wide", "2 m", {"value": 200, "unit": "cm"}, {"value": 100, "unit": "cm"}),
+        ("warm", "500 K", {"value": 226.85, "unit": "degC"}, {"value": -23.15, "unit": "degC"}),
+    ],
+)
+def test_a_choice_settles_the_kind_of_inputs_and_results_that_follow_it(
+    assert_followed, sort: str, size: str, shown: dict[str, Any], half: dict[str, Any]
+) -> None:
+    given = answer(MEASURING, {"sort": sort, "size": size})
+    results = as_json(given)["results"]
+    assert (results["size"], results["rows"]) == (shown, [{"half": half}])
+    assert given.steps[0].words == f"size in {shown['unit']}"
+    assert_followed(given.steps[0])
+    assert given.result("size").kind == BY_SORT.kinds[sort]
+
+
+def test_a_choice_in_a_row_settles_the_kinds_of_that_row(assert_followed) -> None:
+    pieces = [{"sort": "warm", "size": "50 degF"}, {"sort": "wide", "size": "3 in"}]
+    given = answer(MEASURING, {"sort": "wide", "size": "2 cm", "pieces": pieces})
+    sizes = [row["size"] for row in as_json(given)["inputs"]["pieces"]["value"]]
+    assert sizes == [{"value": 50, "unit": "degF"}, {"value": 3, "unit": "in"}]
+    assert [one.words for one in given.steps[:2]] == ["pieces/0, size in degC", "pieces/1, size in cm"]
+    for one in given.steps[:2]:
+        assert_followed(one)
+
+
+def test_a_result_that_follows_a_choice_is_shown_in_the_units_asked_of_its_kind() -> None:
+    given = answer(MEASURING, {"sort": "wide", "size": "2 m"})
+    assert given.quantity("size", "mm").value == pytest.approx(2000)
+    assert as_json(given, {"length": "m", "temperature": "K"})["results"]["size"] == {"value": 2, "unit": "m"}
+    with pytest.raises(Invalid):
+        given.quantity("size", "K")
+
+
+@pytest.mark.parametrize(
+    ("told", "pointers"),
+    [
+        ({"sort": "wide", "size": "2 K"}, ["/size"]),
+        ({"sort": "wide", "size": "-2 m", "spare": "1 kg"}, ["/size", "/spare"]),
+        ({"sort": "wide"}, ["/size"]),
+        ({"sort": "heavy", "size": "2 kg"}, ["/sort"]),
+        ({"sort": ["wide"], "size": "2 m"}, ["/sort"]),
+        ({"size": "2 m"}, ["/sort"]),
+        ({}, ["/sort", "/size"]),
+    ],
+)
+def test_what_follows_an_open_choice_is_not_judged(told: dict[str, Any], pointers: list[str]) -> None:
+    with pytest.raises(Invalid) as refused:
+        answer(MEASURING, told)
+    assert [fault.pointer for fault in refused.value.faults] == pointers
+
+
+def test_the_role_of_what_follows_a_choice_names_its_word() -> None:
+    size = MEASURING.params["size"]
+    assert size.settled({"sort": "warm"}).role == "latest.warm"
+    assert size.settled({"sort": "heavy"}) is size
+    assert MEASURING.params["sort"].settled({"sort": "warm"}) is MEASURING.params["sort"]

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import dataclasses
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from weirbook.actions import fill_sump, fill_system, fill_tank
 from weirbook.actions.filling import Absent, Facts
-from weirbook.engine.shape import Answer, Calculator, Filled, answer
+from weirbook.engine.shape import PARTS_CAP, Answer, Calculator, Filled, Param, answer
 from weirbook.errors import Fault, Invalid
 from weirbook.record.places import Place, Sump, System, Tank
 
@@ -25,16 +28,20 @@ def answer_for(
 ) -> Answer:
     """Fill the calculator's inputs from the record as it stood at an instant, what was `said` over them.
 
+    A list whose rows have a key is said row by row: each names a recorded row and holds what differs.
     Raises Invalid where a needed input is neither said nor recorded, naming what would supply it.
     """
     facts = FILLERS[type(place)](session, place, at_ms)
     fills: dict[str, Filled] = {}
     faults = []
     for name, declared in calculator.params.items():
-        if name in said or declared.role is None:
+        declared = declared.settled(said)
+        if declared.follows is not None and declared.role is not None:
+            continue  # which fact is meant can't be told: the choice that it follows is missing or a fault
+        if (name in said and not _said_by_row(declared, said.get(name))) or declared.role is None:
             if declared.required and name not in said:
                 faults.append(
-                    Fault(f"/{name}", f"The record does not hold it. Add it to the query: {name}=…")
+                    Fault(f"/{name}", f"The record does not hold it. {_how_to_say(name, declared)}.")
                 )
             continue
         found = (
@@ -42,24 +49,94 @@ def answer_for(
         )
         if isinstance(found, Filled):
             fills[name] = found
-        elif declared.required:
-            faults.append(
-                Fault(f"/{name}", f"Unknown: {found.why} Record it, or add it to the query: {name}=…")
-            )
+        elif declared.required and name not in said:
+            how = _how_to_say(name, declared)
+            faults.append(Fault(f"/{name}", f"Unknown: {found.why} Record it, or {how[0].lower()}{how[1:]}."))
     if faults:
         raise Invalid(
             f"{calculator.title} can't be answered: the record lacks {', '.join(f.pointer[1:] for f in faults)}.",
             faults=faults,
             slug="not-recorded",
         )
-    return answer(calculator, said, _without_what_said_replaces(calculator, fills, said))
+    return _answered(calculator, said, _without_what_said_replaces(calculator, fills, said))
+
+
+def _how_to_say(name: str, declared: Param) -> str:
+    return f"Add it to the query: {name}=…" if declared.single else f"Send it in a body: {name}"
 
 
 def _without_what_said_replaces(
     calculator: Calculator, fills: Mapping[str, Filled], said: Mapping[str, Any]
 ) -> dict[str, Filled]:
-    """A what-if on the whole makes the recorded parts of it no longer fit: they are left out."""
-    whole_said = any(name in said for name, one in calculator.params.items() if one.single and one.role)
+    """A what-if on a whole makes the recorded parts that add up to it no longer fit: they are left out."""
     return {
-        name: one for name, one in fills.items() if not (whole_said and not calculator.params[name].single)
+        name: one
+        for name, one in fills.items()
+        if not any(whole in said for whole in calculator.params[name].rests_on)
     }
+
+
+def _said_by_row(declared: Param, value: Any) -> bool:
+    return declared.key is not None and isinstance(value, list) and len(value) <= PARTS_CAP
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Recorded rows with what was said of some, by place: where in what was sent each of those stands."""
+
+    key: str
+    filled: Filled
+    sent: Mapping[int, int]
+
+
+def _answered(calculator: Calculator, said: Mapping[str, Any], fills: Mapping[str, Filled]) -> Answer:
+    rows = {
+        name: _laid_over(name, key, filled, said.get(name, ()))
+        for name, filled in fills.items()
+        if (key := calculator.params[name].key) is not None
+    }
+    over = {name: value for name, value in said.items() if name not in rows}
+    try:
+        return answer(calculator, over, {**fills, **{name: one.filled for name, one in rows.items()}})
+    except Invalid as trouble:
+        faults = [_as_sent(fault, rows) for fault in trouble.faults]
+        raise Invalid(trouble.message, faults=faults, slug=trouble.slug, more=trouble.more) from None
+
+
+def _laid_over(name: str, key: str, recorded: Filled, said: Sequence[Any]) -> _Rows:
+    """What was said of some rows over those recorded; null takes a recorded value away."""
+    rows = [dict(row) for row in recorded.value]
+    places = {row[key]: place for place, row in enumerate(rows)}
+    sent: dict[int, int] = {}
+    faults = []
+    for index, one in enumerate(said):
+        at = f"/{name}/{index}"
+        if not isinstance(one, Mapping):
+            faults.append(Fault(at, f"Send an object with the {key} of a row and what differs in it."))
+            continue
+        place = places.get(one[key]) if isinstance(one.get(key), str) else None
+        if place is None:
+            faults.append(
+                Fault(f"{at}/{key}", f"The record has none of that {key} here. It has: {', '.join(places)}.")
+            )
+        elif place in sent:
+            faults.append(Fault(f"{at}/{key}", f"Another row has this {key} already."))
+        else:
+            rows[place] |= one
+            sent[place] = index
+    if faults:
+        raise Invalid("The rows can't be used as they are.", faults=faults)
+    told = [f"{rows[place][key]} ({', '.join(n for n in said[i] if n != key)})" for place, i in sent.items()]
+    note = f"{recorded.note}; said otherwise: {', '.join(told)}" if told else recorded.note
+    return _Rows(key, dataclasses.replace(recorded, value=rows, note=note), sent)
+
+
+def _as_sent(fault: Fault, rows: Mapping[str, _Rows]) -> Fault:
+    """A fault in a row, at its place in what was sent; where the record alone is at fault, by the row's key."""
+    found = re.fullmatch(r"/([^/]+)/(\d+)(.*)", fault.pointer)
+    if found is None or found[1] not in rows:
+        return fault
+    whole, place = rows[found[1]], int(found[2])
+    if place in whole.sent:
+        return Fault(f"/{found[1]}/{whole.sent[place]}{found[3]}", fault.message)
+    return Fault(f"/{found[1]}", f"{whole.filled.value[place][whole.key]}: {fault.message}")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
@@ -10,11 +13,12 @@ from weirbook.actions.filling import Absent, Facts
 from weirbook.engine.shape import Filled
 from weirbook.engine.units import Quantity
 from weirbook.record.equipment import Pump
-from weirbook.record.places import Section, Sump
+from weirbook.record.places import Section, SectionUse, Sump
+from weirbook.record.whereabouts import states_at
 
 
 def fill(session: Session, sump: Sump, at_ms: int) -> Facts:
-    """The facts of a sump: its sections' water, and what the pumps in it send to tanks."""
+    """The facts of a sump: its sizes and sections, their water, and what the pumps in it send to tanks."""
 
     def sections() -> list[Section]:
         asked = sa.select(Section).where(Section.sump_id == sump.id).order_by(Section.position, Section.id)
@@ -46,4 +50,46 @@ def fill(session: Session, sump: Sump, at_ms: int) -> Facts:
         own = [one for one in flows if one.pump.id in inside]
         return summed(own) if own else Absent(f"No running pump draws from {sump.handle}.")
 
-    return {"water_volume": water_volume, "through_flow": through_flow}
+    def sump_sections() -> Filled | Absent:
+        uses = states_at(session, SectionUse, at_ms)
+        rows = [_section_row(one, uses[one.id]) for one in sections() if one.id in uses]
+        if not rows:
+            return Absent(f"{sump.handle} has no section.")
+        return Filled(rows, "record", f"sections of {sump.handle} in flow order, each by its use at the time")
+
+    def size(name: str) -> Filled:
+        return Filled(getattr(sump, name), "record", f"inside {name} of {sump.handle}")
+
+    return {
+        "water_volume": water_volume,
+        "through_flow": through_flow,
+        "sump_sections": sump_sections,
+        "sump_length": lambda: size("length"),
+        "sump_width": lambda: size("width"),
+        "sump_height": lambda: size("height"),
+    }
+
+
+def _section_row(section: Section, use: str) -> Mapping[str, Any]:
+    """A section with its inlet, baffle, media and limits laid flat, what isn't recorded left out."""
+    nested = {
+        "inlet_{}": section.inlet,
+        "baffle_{}": section.baffle,
+        "limit_{}": section.limits,
+        "media_{}": {name: (section.media or {}).get(name) for name in ("volume", "porosity")},
+    }
+    row = {
+        "name": section.handle,
+        "use": use,
+        "direction": section.direction,
+        "length": section.length,
+        "width": section.width,
+        "depth": section.running_depth,
+        "flow_share": section.flow_share,
+        **{
+            words.format(name): value
+            for words, part in nested.items()
+            for name, value in (part or {}).items()
+        },
+    }
+    return {name: value for name, value in row.items() if value is not None}

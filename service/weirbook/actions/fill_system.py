@@ -4,18 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.filling import Absent, Facts
+from weirbook.engine.parameters import PARAMETERS
+from weirbook.engine.relations.chemistry import DOSED
 from weirbook.engine.shape import Filled
+from weirbook.engine.times import day_of, zone
 from weirbook.engine.units import Quantity
-from weirbook.record.equipment import Pump, PumpRunning
+from weirbook.record import gauging
+from weirbook.record.database import room_of
+from weirbook.record.equipment import Gauge, Pump, PumpRunning
 from weirbook.record.places import Section, System, Tank
-from weirbook.record.whereabouts import states_at, whereabouts
+from weirbook.record.readings import ABOVE, BELOW, BETWEEN
+from weirbook.record.rooms import Room
+from weirbook.record.whereabouts import Whereabouts, states_at, whereabouts
+
+DAY_MS = 86_400_000
+
+MEASURED: Mapping[str, str] = {**DOSED, **{name: one.kind for name, one in PARAMETERS.items()}}
+"""What a latest reading can be asked of, with its kind: built in, or an ion that the keeper may have added."""
 
 
 @dataclass(frozen=True)
@@ -34,13 +46,16 @@ class SystemFacts:
         self.session, self.system, self.at_ms = session, system, at_ms
 
     @cached_property
+    def where(self) -> Whereabouts:
+        return whereabouts(self.session, self.at_ms)
+
+    @cached_property
     def tanks(self) -> Sequence[Tank]:
-        where = whereabouts(self.session, self.at_ms)
         everything = self.session.scalars(sa.select(Tank).order_by(Tank.id)).unique()
         return [
             tank
             for tank in everything
-            if where.system_of(tank.id) == self.system.id
+            if self.where.system_of(tank.id) == self.system.id
             and (tank.retired_at_ms is None or tank.retired_at_ms > self.at_ms)
         ]
 
@@ -134,10 +149,41 @@ def _tank_shares(facts: SystemFacts) -> Filled | Absent:
     return Filled(rows, "record", "each tank's net volume and its pumps' flow")
 
 
+def _latest(facts: SystemFacts, parameter: str) -> Filled | Absent:
+    """The newest reading that counts among the system's gauges of a parameter, with its gauge, day and age."""
+    session, at_ms = facts.session, facts.at_ms
+    asked = sa.select(Gauge).where(Gauge.parameter == parameter, Gauge.kind == MEASURED[parameter])
+    gauges = {
+        gauge.id: gauge
+        for gauge in session.scalars(asked).unique()
+        if facts.where.system_of(gauge.place_id) == facts.system.id
+        and (gauge.retired_at_ms is None or gauge.retired_at_ms > at_ms)
+    }
+    words = parameter.replace("_", " ")
+    instants = gauging.last_that_count(session, list(gauges), at_ms)
+    if not instants:
+        return Absent(f"No reading of {words} that counts is recorded in {facts.system.handle}.")
+    newest = max(instants, key=lambda gauge_id: instants[gauge_id])
+    gauge, read_ms = gauges[newest], instants[newest]
+    row = gauging.present(session, newest, [read_ms])[read_ms]
+    value = Quantity(row.value, gauge.unit)
+    day = day_of(read_ms, zone(session.get_one(Room, room_of(session)).time_zone))
+    if row.mark & (BELOW | ABOVE):
+        bound = "below" if row.mark & BELOW else "above"
+        return Absent(
+            f"The latest reading of {words} ({gauge.handle}, {day}) says only {bound} {value.text()}."
+        )
+    age = (at_ms - read_ms) // DAY_MS
+    old = "less than a day" if age < 1 else "1 day" if age == 1 else f"{age} days"
+    middle = ", the middle of a range" if row.mark & BETWEEN else ""
+    return Filled(value, "record", f"{gauge.handle}: read {day}, {old} old{middle}")
+
+
 ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
     "water_volume": _water_volume,
     "through_flow": _through_flow,
     "tank_shares": _tank_shares,
+    **{f"latest.{name}": partial(_latest, parameter=name) for name in MEASURED},
 }
 
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
+from weirbook.engine.calculators.dose import DOSE
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
 from weirbook.engine.calculators.turnover import TURNOVER
 from weirbook.engine.shape import Calculator
 from weirbook.errors import Unknown
 
 CALCULATORS: tuple[Calculator, ...] = (
+    CHAMBER_FLOW,
+    DOSE,
     TANK_VOLUME,
     TURNOVER,
 )

@@ -19,14 +19,33 @@ PARTS_CAP = 100
 TEXT_CAP = 200
 CHOICE, COUNT, TEXT, YES_NO = "choice", "count", "text", "yes or no"
 """Kinds of input that carry no unit; every other kind is one of `units.KINDS`."""
+FOLLOWING = "following"
+"""The kind of a quantity whose kind is known only once another input, a choice, is: see `Follows`."""
 
 _UNWRITABLE = re.compile(r"[\x00-\x1f\x7f\ud800-\udfff]")
 """Control characters and halves of a surrogate pair: neither fits one line of UTF-8 text."""
 
 
 @dataclass(frozen=True)
+class Follows:
+    """A kind that another input decides: `choice` names it, a required one, `kinds` the kind for each word."""
+
+    choice: str
+    kinds: Mapping[str, str]
+
+    def kind(self, said: Mapping[str, Any]) -> str | None:
+        """The kind by what was said for all inputs; None while the choice is none of its words."""
+        word = said.get(self.choice)
+        return self.kinds.get(word) if isinstance(word, str) else None
+
+
+@dataclass(frozen=True)
 class Param:
-    """One input: what it is, the unit its working is shown in, its bounds (SI, for a quantity)."""
+    """One input: what it is, the unit its working is shown in, its bounds (SI, for a quantity).
+
+    One that follows a choice has the kind FOLLOWING until it is `settled`; its role may name the choice in
+    braces ("latest.{parameter}").
+    """
 
     kind: str
     doc: str
@@ -39,6 +58,16 @@ class Param:
     choices: tuple[str, ...] = ()
     role: str | None = None
     part: type | None = None
+    follows: Follows | None = None
+    key: str | None = None
+    rests_on: tuple[str, ...] = ()
+
+    def settled(self, said: Mapping[str, Any]) -> Param:
+        """This input as the choice it follows makes it; as it is if it follows none, or the choice is open."""
+        if self.follows is None or (kind := self.follows.kind(said)) is None:
+            return self
+        role = self.role and self.role.format_map({self.follows.choice: said[self.follows.choice]})
+        return dataclasses.replace(self, kind=kind, role=role, follows=None)
 
     @property
     def required(self) -> bool:
@@ -64,9 +93,22 @@ def param(kind: str, **said: Any) -> Any:
     return _field(declared)
 
 
-def parts(part: type, *, doc: str, role: str | None = None) -> Any:
-    """Declare a list (none by default) of the frozen dataclass `part`, itself made of `param` fields."""
-    return _field(Param("list", doc, default=(), role=role, part=part))
+def parts(
+    part: type,
+    *,
+    doc: str,
+    role: str | None = None,
+    key: str | None = None,
+    rests_on: tuple[str, ...] = (),
+    required: bool = False,
+) -> Any:
+    """Declare a list (none by default) of the frozen dataclass `part`, itself made of `param` fields.
+
+    `key` names the field that tells its rows apart, so that a what-if can say a part of one row. `rests_on`
+    names inputs that the recorded rows add up to: saying one of them otherwise leaves the rows out.
+    """
+    default = REQUIRED if required else ()
+    return _field(Param("list", doc, default=default, role=role, part=part, key=key, rests_on=rests_on))
 
 
 def _field(declared: Param) -> Any:
@@ -96,6 +138,9 @@ def read(inputs: type, raw: Mapping[str, Any], at: str = "") -> Any:
             if one.required:
                 faults.append(Fault(pointer, f"'{name}' is missing: {one.doc}"))
             continue
+        one = one.settled(raw)
+        if one.follows is not None:
+            continue  # the choice it follows is itself a fault
         try:
             values[name] = _read_one(one, raw[name], pointer)
         except Invalid as trouble:
@@ -107,7 +152,7 @@ def read(inputs: type, raw: Mapping[str, Any], at: str = "") -> Any:
 
 def _read_one(declared: Param, raw: Any, pointer: str) -> Any:
     if declared.part is not None:
-        return _read_parts(declared.part, raw, pointer)
+        return _read_parts(declared.part, declared.key, raw, pointer)
     if declared.is_quantity:
         try:
             value = quantity(raw, declared.kind).si(declared.kind)
@@ -132,15 +177,20 @@ def _read_one(declared: Param, raw: Any, pointer: str) -> Any:
     return raw
 
 
-def _read_parts(part: type, raw: Any, pointer: str) -> tuple[Any, ...]:
+def _read_parts(part: type, key: str | None, raw: Any, pointer: str) -> tuple[Any, ...]:
     if not isinstance(raw, (list, tuple)) or len(raw) > PARTS_CAP:
         raise Invalid(f"Send a list of at most {PARTS_CAP}.", pointer)
     faults: list[Fault] = []
     rows = []
+    keys: set[object] = set()
     for index, one in enumerate(raw):
         if not isinstance(one, Mapping):
             faults.append(Fault(f"{pointer}/{index}", "Send an object with named values."))
             continue
+        if key is not None and isinstance(one.get(key), str):
+            if one[key] in keys:
+                faults.append(Fault(f"{pointer}/{index}/{key}", f"Another row has this {key} already."))
+            keys.add(one[key])
         try:
             rows.append(read(part, one, f"{pointer}/{index}"))
         except Invalid as trouble:

@@ -10,16 +10,18 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from weirbook.engine.inputs import (
     CHOICE,
     COUNT,
+    FOLLOWING,
     PARTS_CAP,
     TEXT,
     TEXT_CAP,
     YES_NO,
+    Follows,
     Param,
     bare,
     param,
@@ -35,6 +37,7 @@ from weirbook.errors import Invalid
 __all__ = [
     "CHOICE",
     "COUNT",
+    "FOLLOWING",
     "PARTS_CAP",
     "TEXT",
     "TEXT_CAP",
@@ -44,6 +47,7 @@ __all__ = [
     "Calculator",
     "Caution",
     "Filled",
+    "Follows",
     "Origin",
     "Param",
     "Result",
@@ -57,6 +61,7 @@ __all__ = [
     "parts",
     "read",
     "show",
+    "six",
     "step",
 ]
 
@@ -67,13 +72,22 @@ LARGEST_RESULT = 1e30
 
 @dataclass(frozen=True)
 class Result:
-    """One declared result: a quantity of `kind`, or a list whose rows carry `fields`."""
+    """One declared result: a quantity of `kind`, or a list whose rows carry `fields`.
+
+    A result may follow a choice among the inputs, as an input may; its kind is FOLLOWING until `settled`.
+    """
 
     name: str
     kind: str
     doc: str
     unit: str | None = None
     fields: tuple[Result, ...] = ()
+    follows: Follows | None = None
+
+    def settled(self, said: Mapping[str, Any]) -> Result:
+        """This result as the choice it follows makes it."""
+        kind = None if self.follows is None else self.follows.kind(said)
+        return self if kind is None else dataclasses.replace(self, kind=kind, follows=None)
 
     @property
     def shown_in(self) -> str | None:
@@ -141,7 +155,11 @@ class Working:
 
 @dataclass(frozen=True)
 class Calculator:
-    """A named computation. `doors` are the place nouns from whose record it can be filled."""
+    """A named computation. `doors` are the place nouns from whose record it can be filled.
+
+    `asks` is what a question to the record must say besides: inputs that no record holds, with the worked
+    example's values.
+    """
 
     name: str
     title: str
@@ -153,6 +171,7 @@ class Calculator:
     solve: Callable[[Any], Working]
     example: Mapping[str, Any]
     doors: tuple[str, ...] = ()
+    asks: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def params(self) -> dict[str, Param]:
@@ -192,12 +211,21 @@ class Answer:
     assumptions: Sequence[Assumption]
     cautions: Sequence[Caution]
 
+    @property
+    def said(self) -> Mapping[str, Any]:
+        """The inputs' values by name, which settle the kinds that follow a choice."""
+        return {name: filled.value for name, filled in self.inputs.items()}
+
+    def result(self, name: str) -> Result:
+        """The result of that name, its kind settled. Raises Invalid as `Calculator.result` does."""
+        return self.calculator.result(name).settled(self.said)
+
     def quantity(self, name: str, unit: str | None = None) -> Quantity | str | None:
         """One single result, in `unit` or in the unit it is usually shown in; None where it has no value.
 
         Raises Invalid for an unknown name or a unit of another kind.
         """
-        result = self.calculator.result(name)
+        result = self.result(name)
         shown: Quantity | str | None = _shown(result, self.values[name], {result.kind: unit} if unit else {})
         return shown
 
@@ -213,9 +241,11 @@ def answer(
     if not isinstance(given, Mapping):
         raise Invalid("Send an object with named inputs.", "")
     filled = {**(fills or {}), **{name: Filled(value, "given") for name, value in given.items()}}
-    inputs = read(calculator.inputs, {name: f.value for name, f in filled.items()})
+    raw = {name: f.value for name, f in filled.items()}
+    inputs = read(calculator.inputs, raw)
+    params = {name: declared.settled(raw) for name, declared in calculator.params.items()}
     known = {}
-    for name, declared in calculator.params.items():
+    for name, declared in params.items():
         if name in filled and filled[name].value is not None:
             known[name] = dataclasses.replace(filled[name], value=_as_entered(declared, filled[name].value))
         elif declared.default is not None and declared.default != ():
@@ -229,7 +259,7 @@ def answer(
         calculator,
         known,
         working.values,
-        [*_conversions(calculator.params, known), *working.steps],
+        [*_conversions(params, known), *working.steps],
         working.assumptions,
         working.cautions,
     )
@@ -240,7 +270,11 @@ def _as_entered(declared: Param, value: Any) -> Any:
     if declared.part is not None:
         inner = params_of(declared.part)
         return [
-            {name: _as_entered(inner[name], one[name]) for name in inner if one.get(name) is not None}
+            {
+                name: _as_entered(inner[name].settled(one), one[name])
+                for name in inner
+                if one.get(name) is not None
+            }
             for one in value
         ]
     if not declared.is_quantity:
@@ -263,7 +297,8 @@ def _conversions(declared: Mapping[str, Param], inputs: Mapping[str, Filled]) ->
             continue
         for index, row in enumerate(filled.value):
             for inner, one in params_of(part).items():
-                steps += _conversion(f"{name}/{index}, {inner.replace('_', ' ')}", one, row.get(inner))
+                words = f"{name}/{index}, {inner.replace('_', ' ')}"
+                steps += _conversion(words, one.settled(row), row.get(inner))
     return steps
 
 
@@ -307,7 +342,7 @@ def _shown(result: Result, value: Any, units: Mapping[str, str]) -> Any:
 
 def as_json(given: Answer, units: Mapping[str, str] | None = None) -> dict[str, Any]:
     """The answer as plain JSON values. `units` (kind to unit name) changes how results are shown."""
-    units = units or {}
+    units, said = units or {}, given.said
     calculator = given.calculator
     return {
         "calculator": calculator.name,
@@ -318,11 +353,11 @@ def as_json(given: Answer, units: Mapping[str, str] | None = None) -> dict[str, 
         "results": {
             r.name: (
                 [
-                    {f.name: _plain(_shown(f, row[f.name], units)) for f in r.fields}
+                    {f.name: _plain(_shown(f.settled(said), row[f.name], units)) for f in r.fields}
                     for row in given.values[r.name]
                 ]
                 if r.fields
-                else _plain(_shown(r, given.values[r.name], units))
+                else _plain(_shown(r.settled(said), given.values[r.name], units))
             )
             for r in calculator.results
         },

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flask import Response
@@ -18,6 +18,7 @@ from weirbook.engine.shape import (
     YES_NO,
     Answer,
     Calculator,
+    Follows,
     Param,
     Result,
     answer,
@@ -149,7 +150,7 @@ def _from_record(blp: Blueprint, one: Calculator, model: type[Place]) -> None:
         query=_query(one, all_inputs=False),
         formats=("json", "text"),
         returns=ANSWER,
-        example=Example(path={"handle": EXAMPLE_PLACES[model.PLURAL]}),
+        example=Example(path={"handle": EXAMPLE_PLACES[model.PLURAL]}, query=one.asks),
     )
     def get(call: Call, handle: str) -> Response:
         return _recorded(call, handle, _said(one, call.query), call.query.get("at"))
@@ -160,10 +161,10 @@ def _from_record(blp: Blueprint, one: Calculator, model: type[Place]) -> None:
         path,
         id=f"answer_{word}_for_{noun}",
         summary=f"{one.title} of a {noun}, with a what-if",
-        description=f"{words} The body holds what is said otherwise, lists too.",
+        description=f"{words} The body holds what is said otherwise, lists too.{_by_row(one)}",
         roles=READERS,
         query=AtQuery,
-        body=Body({JSON: _inputs_shape(one, required=False)}, json_object),
+        body=Body({JSON: _inputs_shape(one, whole=False)}, json_object),
         returns=ANSWER,
         writes=False,
         example=Example(path={"handle": EXAMPLE_PLACES[model.PLURAL]}, body=_what_if(one)),
@@ -194,7 +195,7 @@ def _answered(call: Call, given: Answer, units: Mapping[str, str]) -> Response:
     if wanted is None:
         offered = ", ".join(r.name for r in given.calculator.results if not r.fields)
         raise Invalid(f"As text one result is given: add result=… out of {offered}.", "/result")
-    declared = given.calculator.result(wanted)
+    declared = given.result(wanted)
     try:
         shown = given.quantity(wanted, unit or units.get(declared.kind))
     except Invalid as trouble:
@@ -240,38 +241,76 @@ def _query(one: Calculator, *, all_inputs: bool) -> type[Schema]:
 def _words(declared: Param) -> str:
     if declared.kind == CHOICE:
         return f"{declared.doc} One of: {', '.join(declared.choices)}."
+    if declared.follows is not None:
+        told = [
+            f"of {', '.join(words)}: {', '.join(u.name for u in KINDS[kind].units)}"
+            for kind, words in _by_kind(declared.follows).items()
+        ]
+        return f"{declared.doc} Number and unit, {'; '.join(told)}."
     if declared.is_quantity:
         return f"{declared.doc} Number and unit: {', '.join(u.name for u in KINDS[declared.kind].units)}."
     return declared.doc
 
 
-def _inputs_shape(one: Calculator, *, required: bool = True) -> dict[str, Any]:
-    return _object_shape(params_of(one.inputs), required)
+def _by_kind(follows: Follows) -> dict[str, list[str]]:
+    """The words of a choice by the kind that each makes."""
+    found: dict[str, list[str]] = {}
+    for word, kind in follows.kinds.items():
+        found.setdefault(kind, []).append(word)
+    return found
 
 
-def _object_shape(params: Mapping[str, Param], required: bool) -> dict[str, Any]:
+def _by_row(one: Calculator) -> str:
+    """Of lists whose recorded rows can be said in part."""
+    return "".join(
+        f" A row of {name} is found by its {declared.key} and holds what differs from the record; null takes a "
+        "recorded value away."
+        for name, declared in one.params.items()
+        if declared.key is not None
+    )
+
+
+def _inputs_shape(one: Calculator, *, whole: bool = True) -> dict[str, Any]:
+    """The body of a door: `whole` where all must be told, else what may be said over the record."""
+    required = [name for name, declared in one.params.items() if declared.required and whole]
+    return _object_shape(params_of(one.inputs), required, whole)
+
+
+def _object_shape(params: Mapping[str, Param], required: Sequence[str], whole: bool) -> dict[str, Any]:
     return {
         "type": "object",
-        "properties": {name: _param_shape(declared) for name, declared in params.items()},
-        "required": [name for name, declared in params.items() if declared.required and required],
+        "properties": {name: _param_shape(declared, whole) for name, declared in params.items()},
+        "required": list(required),
         "additionalProperties": False,
     }
 
 
-def _param_shape(declared: Param) -> dict[str, Any]:
+def _param_shape(declared: Param, whole: bool = True) -> dict[str, Any]:
     words = {"description": _words(declared)}
     if declared.part is not None:
+        inner = params_of(declared.part)
+        required = [name for name, one in inner.items() if one.required]
+        if declared.key is not None and not whole:
+            required = [declared.key]
         return {
             "type": ["array", "null"],
-            "items": _object_shape(params_of(declared.part), True),
+            "items": _object_shape(inner, required, whole),
             "maxItems": 100,
             **words,
         }
+    if declared.follows is not None:
+        offered = [ref(quantity_name(kind, sent=True)) for kind in _by_kind(declared.follows)]
+        sent = described(
+            {"anyOf": offered}, f"{declared.doc} Its units are those of '{declared.follows.choice}'."
+        )
+        return sent if declared.required else or_null(sent)
     if declared.is_quantity:
         sent = described(ref(quantity_name(declared.kind, sent=True)), declared.doc)
         return sent if declared.required else or_null(sent)
     if declared.kind == CHOICE:
-        return {"type": "string", "enum": list(declared.choices), **words}
+        if declared.required:
+            return {"type": "string", "enum": list(declared.choices), **words}
+        return {"type": ["string", "null"], "enum": [*declared.choices, None], **words}
     kinds = {COUNT: "integer", YES_NO: "boolean"}
     return {"type": [kinds.get(declared.kind, "string"), "null"], **words}
 
@@ -297,18 +336,30 @@ def _input_line(name: str, declared: Param) -> dict[str, Any]:
         "kind": declared.kind,
         "required": declared.required,
     }
-    if declared.is_quantity:
-        line["units"] = [unit.name for unit in KINDS[declared.kind].units]
-        line["bounds"] = {
-            bound: Quantity(value, KINDS[declared.kind].si).to(declared.shown_in, declared.kind).as_json()
-            for bound in ("gt", "ge", "lt", "le")
-            if (value := getattr(declared, bound)) is not None
+    if declared.follows is not None:
+        line["follows"] = declared.follows.choice
+        line["as"] = {
+            word: {"kind": kind, **_units_and_bounds(declared.settled({declared.follows.choice: word}))}
+            for word, kind in declared.follows.kinds.items()
         }
+    if declared.is_quantity:
+        line |= _units_and_bounds(declared)
     if declared.choices:
         line["choices"] = list(declared.choices)
     if declared.part is not None:
         line["fields"] = [_input_line(inner, one) for inner, one in params_of(declared.part).items()]
     return line
+
+
+def _units_and_bounds(declared: Param) -> dict[str, Any]:
+    return {
+        "units": [unit.name for unit in KINDS[declared.kind].units],
+        "bounds": {
+            bound: Quantity(value, KINDS[declared.kind].si).to(declared.shown_in, declared.kind).as_json()
+            for bound in ("gt", "ge", "lt", "le")
+            if (value := getattr(declared, bound)) is not None
+        },
+    }
 
 
 def _result_line(result: Result) -> dict[str, Any]:
@@ -318,6 +369,11 @@ def _result_line(result: Result) -> dict[str, Any]:
         "kind": result.kind,
         "unit": result.shown_in,
     }
+    if result.follows is not None:
+        line["follows"] = result.follows.choice
+        line["as"] = {
+            word: {"kind": kind, "unit": KINDS[kind].default} for word, kind in result.follows.kinds.items()
+        }
     if result.fields:
         line["fields"] = [_result_line(one) for one in result.fields]
     return line
@@ -328,6 +384,6 @@ def _as_query(example: Mapping[str, Any], one: Calculator) -> dict[str, str]:
 
 
 def _what_if(one: Calculator) -> dict[str, Any]:
-    """The first quantity of the worked example, as a what-if."""
+    """What the record must be told, and the first quantity of the worked example, as a what-if."""
     name = next(name for name, declared in one.params.items() if declared.is_quantity and name in one.example)
-    return {name: one.example[name]}
+    return {**one.asks, name: one.example[name]}

@@ -64,6 +64,7 @@ class Inputs:
         TurnoverTank,
         doc="Tanks that share the flow side by side, each with its own part of it.",
         role="tank_shares",
+        rests_on=("volume", "flow"),
     )
 
 

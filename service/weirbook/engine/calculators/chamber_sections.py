@@ -1,0 +1,171 @@
+"""One section of a sump as it is told: its sizes, how water comes in, how it leaves. For `chamber_flow`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from weirbook.engine.calculators.chamber_verdicts import FLOATING, ROOTED
+from weirbook.engine.relations.chambers import ALONG, Fall, Inlet, Pipe, Slot, Spreader
+from weirbook.engine.relations.structure import BED_POROSITY
+from weirbook.engine.shape import CHOICE, TEXT, param, show
+from weirbook.errors import Fault
+
+SECTION_USES = ("settling", "mechanical", "media", FLOATING, ROOTED, "heating", "return", "other")
+DIRECTIONS = (ALONG, "up", "down")
+INLETS: Mapping[str, tuple[str, ...]] = {
+    "baffle": (),
+    "slot": ("inlet_width", "inlet_height"),
+    "pipe": ("inlet_diameter",),
+    "spreader": ("inlet_open_area",),
+    "fall": ("inlet_height", "inlet_width"),
+}
+"""Kinds of inlet and the sizes each may be given; the width of a fall does not change its speed."""
+INLET_SIZES = tuple(dict.fromkeys(name for sizes in INLETS.values() for name in sizes))
+BAFFLES: Mapping[str, tuple[str, ...]] = {
+    "over": ("baffle_crest_height",),
+    "under": ("baffle_gap_height",),
+    "both": ("baffle_crest_height", "baffle_gap_height"),
+}
+
+
+def inside_size(doc: str, **said: Any) -> Any:
+    """A length that must be more than nothing, if it is told."""
+    return param("length", doc=doc, gt=0, default=None, **said)
+
+
+@dataclass(frozen=True)
+class ChamberSection:
+    name: str = param(TEXT, doc="What the section is called.")
+    use: str = param(CHOICE, doc="What it is used for.", choices=SECTION_USES)
+    direction: str = param(CHOICE, doc="Which way water goes through it.", choices=DIRECTIONS)
+    length: float = param("length", doc="Inside, along the sump.", gt=0)
+    width: float | None = inside_size("Inside. Left out: the sump's.")
+    depth: float | None = inside_size(
+        "Of the water while the pumps run. Left out: what rests on it stays unknown."
+    )
+    flow_share: float = param(
+        "fraction",
+        doc="Share of the whole flow that enters; the rest goes round it and rejoins at the next.",
+        unit="1",
+        ge=0,
+        le=1,
+        default=1.0,
+    )
+    media_volume: float | None = param("volume", doc="Bulk volume of its media.", gt=0, default=None)
+    media_porosity: float | None = param(
+        "fraction",
+        doc="Share of the media's bulk that water can fill. Left out: 0.4, common practice.",
+        unit="1",
+        gt=0,
+        lt=1,
+        default=None,
+    )
+    inlet_kind: str | None = param(
+        CHOICE,
+        doc="How water comes in. Left out: by the baffle of the section before, if it has one.",
+        choices=tuple(INLETS),
+        default=None,
+    )
+    inlet_width: float | None = inside_size("Of a slot or a fall.")
+    inlet_height: float | None = inside_size("Of a slot, its opening; of a fall, from the edge to the water.")
+    inlet_diameter: float | None = inside_size("Inside, of a pipe's end.")
+    inlet_open_area: float | None = param(
+        "area", doc="Of all holes of a spreader together.", unit="cm2", gt=0, default=None
+    )
+    baffle_passes: str | None = param(
+        CHOICE, doc="How water passes on to the next section.", choices=tuple(BAFFLES), default=None
+    )
+    baffle_crest_height: float | None = inside_size("Of the edge it goes over, above the sump's base.")
+    baffle_gap_height: float | None = inside_size("Of the gap it goes under.")
+    limit_mean_velocity: float | None = param(
+        "velocity", doc="Fastest mean velocity that its keeper allows.", gt=0, default=None
+    )
+    limit_inlet_velocity: float | None = param(
+        "velocity", doc="Fastest jet at its inlet that its keeper allows.", gt=0, default=None
+    )
+    limit_shortest_residence: float | None = param(
+        "time", doc="Shortest stay of the water that its keeper allows.", unit="min", gt=0, default=None
+    )
+
+    @property
+    def porosity(self) -> float:
+        return BED_POROSITY if self.media_porosity is None else self.media_porosity
+
+    @property
+    def solids(self) -> float:
+        """What its media push aside, m3."""
+        return 0.0 if self.media_volume is None else self.media_volume * (1 - self.porosity)
+
+    def width_in(self, sump_width: float | None) -> float:
+        """Its own width, or the sump's. Raises ValueError where neither is told."""
+        width = sump_width if self.width is None else self.width
+        if width is None:
+            raise ValueError("neither the section's width nor the sump's is told")
+        return width
+
+
+def inlet_of(section: ChamberSection, before: ChamberSection | None, sump_width: float | None) -> Inlet | str:
+    """What water comes in by, or why its speed there is unknown."""
+    kind = section.inlet_kind
+    if kind == "slot" and section.inlet_width is not None and section.inlet_height is not None:
+        return Slot(section.inlet_width, section.inlet_height)
+    if kind == "pipe" and section.inlet_diameter is not None:
+        return Pipe(section.inlet_diameter)
+    if kind == "spreader" and section.inlet_open_area is not None:
+        return Spreader(section.inlet_open_area)
+    if kind == "fall" and section.inlet_height is not None:
+        return Fall(section.inlet_height)
+    if kind == "spreader":
+        return "the open area of its spreader is not recorded"
+    if kind not in (None, "baffle"):
+        return f"the size of its {kind} is not recorded"
+    if before is None or before.baffle_passes is None:
+        return "how water comes in is not recorded"
+    if before.baffle_passes == "both":
+        return "how the flow splits over and under the baffle before it is not known"
+    if before.baffle_passes == "under":
+        if before.baffle_gap_height is None:
+            return "the gap under the baffle before it is not recorded"
+        return Slot(min(before.width_in(sump_width), section.width_in(sump_width)), before.baffle_gap_height)
+    if before.baffle_crest_height is None or section.depth is None:
+        return "its running depth or the crest before it is not recorded, and with them the drop"
+    if section.depth >= before.baffle_crest_height:
+        return "its water reaches the crest before it, and how thick the water passes there is not known"
+    return Fall(before.baffle_crest_height - section.depth)
+
+
+def faults_of(section: ChamberSection, sump_width: float | None, at: str) -> list[Fault]:
+    """What contradicts itself within one section, at `at`."""
+    faults = [
+        *_misfits(section, at, "inlet_kind", INLETS, INLET_SIZES),
+        *_misfits(section, at, "baffle_passes", BAFFLES, BAFFLES["both"]),
+    ]
+    if section.width is None and sump_width is None:
+        words = "'width' is missing: say it, or sump_width for those without."
+        return [*faults, Fault(f"{at}/width", words)]
+    if section.media_volume is None and section.media_porosity is not None:
+        faults.append(Fault(f"{at}/media_porosity", "A porosity needs media: add media_volume."))
+    if section.media_volume is not None and section.depth is not None:
+        bulk = section.length * section.width_in(sump_width) * section.depth
+        if section.solids >= bulk:
+            words = f"The media's solids would fill all its {show(bulk, 'volume')}: no water is left."
+            faults.append(Fault(f"{at}/media_volume", words))
+    return faults
+
+
+def _misfits(
+    section: ChamberSection, at: str, kind: str, takes: Mapping[str, tuple[str, ...]], sizes: Sequence[str]
+) -> list[Fault]:
+    """Sizes that belong to another kind of inlet or baffle than the one that is told."""
+    told = getattr(section, kind)
+    faults = []
+    for name in sizes:
+        if getattr(section, name) is None or name in takes.get(told, ()):
+            continue
+        kinds = " or ".join(other for other, names in takes.items() if name in names)
+        what = f"It belongs to {kind} {kinds}"
+        end = "say that too." if told is None else f"not to {told}: leave it out, or send null for it."
+        faults.append(Fault(f"{at}/{name}", f"{what}, {end}" if told else f"{what}: {end}"))
+    return faults

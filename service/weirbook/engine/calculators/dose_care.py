@@ -1,0 +1,215 @@
+"""What a dose takes for granted, what to beware of, what it leaves out and where its figures come from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from weirbook.engine.calculators.dose_inputs import Inputs
+from weirbook.engine.relations.chemistry import DOSED, Compound
+from weirbook.engine.shape import Assumption, Caution, Source, show
+
+NEARLY = 0.8
+"""Share of what surely dissolves, from which on a stock is called nearly full. Common practice, no source."""
+
+THINNING = 0.01
+"""Share of the water that a stock may add before it is worth a word. Common practice, no source."""
+
+
+def assumptions(given: Inputs, compound: Compound | None) -> list[Assumption]:
+    """What the dose rests on besides what was said."""
+    told = [
+        Assumption(
+            "The volume counts all water that the dose mixes into: every tank of the system, and its sump.",
+            "default",
+        ),
+        Assumption(
+            "Nothing uses the dose up, binds it or lets it settle out before it is measured.", "default"
+        ),
+        Assumption("The value rises in proportion, by equal doses, one a day.", "default"),
+    ]
+    if compound is None:
+        told.append(Assumption("The product does what its label says, in proportion.", "given"))
+        return told
+    if given.purity == 1:
+        told.append(Assumption(f"The {compound.name} is pure and dry.", "default"))
+    if "." in compound.formula:
+        words = (
+            f"It is weighed with its crystal water, as {compound.formula}. The same salt with more or less"
+            " crystal water takes another amount."
+        )
+        told.append(Assumption(words, "default"))
+    if "HCO3" in compound.ions:
+        told.append(Assumption("Each bicarbonate counts as one equivalent of alkalinity.", "default"))
+    return told
+
+
+def cautions(given: Inputs, compound: Compound | None, values: Mapping[str, Any]) -> list[Caution]:
+    """What to beware of with this parameter, this compound and this stock."""
+    told = [*_of_the_dose(given, values)]
+    if given.parameter == "alkalinity" or (compound and "HCO3" in compound.ions):
+        told.append(AMMONIA)
+    if given.parameter == "phosphate" or (compound and "H2PO4" in compound.ions):
+        told.append(ALGAE)
+    if given.compound in BY_COMPOUND:
+        told.append(BY_COMPOUND[given.compound])
+    if given.parameter in ("salt", "sodium", "chloride") or given.compound == "sodium_chloride":
+        told.append(SALT)
+    if compound is None:
+        return [*told, LABEL]
+    told += _side_ions(given, values)
+    if compound.ions.keys() & {"Ca", "Mg", "HCO3", "SO4", "H2PO4"}:
+        told.append(APART)
+    return [*told, *_of_the_stock(given, compound, values), GRADE]
+
+
+def _of_the_dose(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
+    told = [MEASURE_AGAIN]
+    if values["days"] == 0:
+        told.append(
+            Caution("nothing-to-dose", "The wanted value is the present one: there is nothing to dose.")
+        )
+    elif given.largest_daily_change is None:
+        words = "All of it at once is a jolt: say a largest daily change to have it split over days."
+        told.append(Caution("all-at-once", words))
+    liquid = values["liquid_volume"]
+    if liquid is not None and liquid > given.volume * THINNING:
+        words = (
+            f"The liquid adds {show(liquid, 'volume')} of water in all: take out as much first, and see that"
+            " the sump has room for it."
+        )
+        told.append(Caution("adds-water", words, show(given.volume * THINNING, "volume")))
+    return told
+
+
+def _side_ions(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
+    """Sodium and chloride stay, and nothing in the tank uses them."""
+    return [
+        Caution(
+            f"brings-{row['ion']}",
+            f"It brings {show(row['rise'], 'concentration')} of {row['ion']} as well, which builds up with every"
+            " dose: only a water change takes it out.",
+        )
+        for row in values["ions_added"]
+        if row["ion"] in ("sodium", "chloride")
+        and given.parameter not in (row["ion"], "salt")
+        and row["rise"]
+    ]
+
+
+def _of_the_stock(given: Inputs, compound: Compound, values: Mapping[str, Any]) -> list[Caution]:
+    known, strength = compound.solubility, given.stock_strength
+    if known is None or strength is None:
+        return []
+    told, surely = [], values["stock_dissolves"]
+    limit = show(surely, "concentration", "g/L")
+    if strength > surely:
+        words = (
+            "So strong a stock may leave crystals: between what surely dissolves and what can at most, only a"
+            " trial tells. Dose none of it while anything lies at the bottom."
+        )
+        told.append(Caution("stock-may-not-dissolve", words, limit))
+    elif strength > NEARLY * surely:
+        words = "The stock is nearly full: in a cold room crystals fall out, and the rest is weaker than you think."
+        told.append(Caution("stock-nearly-full", words, limit))
+    table = show(known.temperature, "temperature")
+    if not known.read:
+        words = (
+            f"How much dissolves is known here from memory only, at {table}, and is not checked against a printed"
+            " table. Try a little first."
+        )
+        told.append(Caution("solubility-from-memory", words, limit))
+    if given.stock_temperature < known.temperature:
+        words = f"What dissolves is known at {table}; colder water takes up less of it."
+        told.append(Caution("colder-than-the-table", words, table))
+    return told
+
+
+MEASURE_AGAIN = Caution(
+    "measure-again",
+    "Test before the first dose and before each further one, and stop where the value is reached. Dissolve the"
+    " dose in a jug first and pour it slowly into moving water, away from animals.",
+)
+AMMONIA = Caution(
+    "ammonia",
+    "As alkalinity rises the pH rises with it, and ammonia turns to its poisonous form: test total ammonia"
+    " first, and leave the dose while any shows.",
+)
+ALGAE = Caution(
+    "feeds-algae", "Phosphate feeds algae as it does plants: small doses, and a test between them."
+)
+SALT = Caution(
+    "salt-and-life",
+    "Salt can harm plants, snails, fish without scales and the bacteria of the filter, and lowers oxygen. As a"
+    " treatment follow the label and a veterinarian.",
+)
+LABEL = Caution(
+    "label-first",
+    "The product's label comes first: what else it brings, whom it harms, how much at most and how to handle it.",
+)
+APART = Caution(
+    "keep-stocks-apart",
+    "Calcium and magnesium fall out as sludge with bicarbonate, sulfate or phosphate: never mix their stocks,"
+    " and dose them hours apart.",
+)
+GRADE = Caution(
+    "grade",
+    "Use food or reagent grade: road, garden and technical grades may carry metals or agents against caking."
+    " Weigh on a scale, not by the spoon; keep it labelled and away from children.",
+)
+BY_COMPOUND: Mapping[str, Caution] = {
+    "calcium_chloride_dihydrate": Caution(
+        "warms-water",
+        "Calcium chloride grows hot as it dissolves: stir it bit by bit into cold water outside the tank, with"
+        " gloves and eye protection, and let it cool.",
+    ),
+    "calcium_sulfate_dihydrate": Caution(
+        "dissolves-slowly",
+        "Gypsum dissolves slowly, over hours to days: the water stays cloudy meanwhile and the value lags. Stir"
+        " it up in plenty of tank water.",
+    ),
+    "potassium_nitrate": Caution(
+        "oxidiser",
+        "Potassium nitrate feeds fire: keep it dry and away from whatever burns. Its sale and storage are"
+        " restricted in places: see local law.",
+    ),
+}
+
+LIMITS = (
+    "One well-mixed body of water, and a salt that dissolves wholly and stays dissolved.",
+    "The change of pH is not computed. Nor is what plants, filter, rock or evaporation do meanwhile.",
+    f"Parameters: {', '.join(DOSED)}. A dose only raises them.",
+    "Stock solutions stand between 0 and 30 °C. Solubility is bounded, not computed: a stock's density is not"
+    " known here, so a litre is said to dissolve at least so much and at most so much.",
+)
+
+SOURCES = (
+    Source(
+        "IUPAC Commission on Isotopic Abundances and Atomic Weights",
+        2021,
+        "Standard atomic weights",
+        "table of standard and conventional values",
+        "Every amount is computed from the compound's formula.",
+    ),
+    Source(
+        "A printed handbook of chemistry, in Polish",
+        None,
+        "Solubility of solids in water, g without crystal water to 100 g of water",
+        "table 04-26, 20 °C: NaHCO3 9.6, KNO3 31.6, NaCl 36.0, CaCl2 74.5",
+        "Read in a stored copy. NaCl also as 6.136 mol/kg in a data set of the CRC Handbook, 98th ed.",
+    ),
+    Source(
+        "CRC Handbook of Chemistry and Physics",
+        None,
+        "Aqueous solubility of inorganic compounds at various temperatures",
+        "25 °C: KHCO3, KH2PO4, K2SO4, MgSO4, CaSO4",
+        "From memory, not checked against the table: a stock is refused only at half again as much.",
+    ),
+    Source(
+        "Laliberté, M., Cooper, W. E.",
+        2004,
+        "Model for calculating the density of aqueous electrolyte solutions",
+        "J. Chem. Eng. Data 49(5), 1141 (from memory), as a general library computes it",
+        "Tests hold the bounds of a stock to its densities up to 10 %.",
+    ),
+)

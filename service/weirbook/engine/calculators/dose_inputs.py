@@ -1,0 +1,158 @@
+"""What a dose must be told, and what contradicts itself in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, carried, stock_bounds
+from weirbook.engine.shape import CHOICE, FOLLOWING, Follows, param, show
+from weirbook.errors import Fault, Invalid
+
+PRODUCT = "product"
+
+MOST_DAYS = 366
+
+UNPROVEN = 1.5
+"""How far beyond an unproven solubility a stock must lie to be refused: up to 30 degC none of the compounds
+dissolves more than half again what it does at the table's temperature (handbook values, from memory)."""
+
+BY_PARAMETER = Follows("parameter", DOSED)
+
+
+def _of_parameter(doc: str, **said: Any) -> Any:
+    return param(FOLLOWING, doc=doc, follows=BY_PARAMETER, **said)
+
+
+@dataclass(frozen=True)
+class Inputs:
+    parameter: str = param(
+        CHOICE,
+        doc="What to raise. An ion is told by its own mass; salt is the compound itself in the water.",
+        choices=tuple(DOSED),
+    )
+    volume: float = param(
+        "volume",
+        doc="All water that the dose mixes into: tanks net of sand and rock, and the sump's.",
+        gt=0,
+        role="water_volume",
+    )
+    present: float = _of_parameter("The parameter's present value.", ge=0, role="latest.{parameter}")
+    wanted: float = _of_parameter("The value wanted.", ge=0)
+    compound: str = param(
+        CHOICE,
+        doc="What is dosed; a product is described by its label's effect.",
+        choices=(*COMPOUNDS, PRODUCT),
+    )
+    purity: float = param(
+        "fraction",
+        doc="Share of what is weighed that is the compound.",
+        unit="1",
+        gt=0,
+        le=1,
+        default=1.0,
+    )
+    largest_daily_change: float | None = _of_parameter(
+        "The most that the parameter may rise in a day. Left out: all at once.", gt=0, default=None
+    )
+    product_effect: float | None = _of_parameter(
+        "By the product's label: how much it raises the parameter.", gt=0, default=None
+    )
+    product_mass: float | None = param(
+        "mass",
+        doc="By the label: how much of a dry product does so. Give it or product_volume.",
+        gt=0,
+        default=None,
+    )
+    product_volume: float | None = param(
+        "volume",
+        doc="By the label: how much of a liquid product does so. Give it or product_mass.",
+        unit="mL",
+        gt=0,
+        default=None,
+    )
+    product_treats: float | None = param("volume", doc="By the label: in how much water.", gt=0, default=None)
+    stock_strength: float | None = param(
+        "concentration",
+        doc="What is weighed out for each litre of finished stock solution. Left out: dosed dry.",
+        unit="g/L",
+        gt=0,
+        default=None,
+    )
+    stock_temperature: float = param(
+        "temperature",
+        doc="The coolest that the stock solution will stand.",
+        ge=273.15,
+        le=303.15,
+        default=293.15,
+    )
+
+
+def refuse_contradictions(given: Inputs, compound: Compound | None, rise: float, days: int) -> None:
+    """Raises Invalid with a fault for each value that can't be, or not beside another."""
+    kind = DOSED[given.parameter]
+    faults = []
+    if rise < 0:
+        faults.append(
+            Fault(
+                "/wanted",
+                f"{show(given.wanted, kind)} is below the present {show(given.present, kind)}. A dose only raises"
+                f" {given.parameter}: only a water change, with water that has less of it, lowers it.",
+            )
+        )
+    if days > MOST_DAYS:
+        words = f"So small a change a day would take more than {MOST_DAYS} days."
+        faults.append(Fault("/largest_daily_change", words))
+    if compound is not None:
+        faults += _misfits_of_compound(given, compound)
+    else:
+        faults += _misfits_of_product(given)
+    if faults:
+        raise Invalid("The inputs contradict each other.", faults=faults)
+
+
+def _misfits_of_compound(given: Inputs, compound: Compound) -> list[Fault]:
+    faults = [
+        Fault(f"/{name}", f"This describes a product: choose the compound '{PRODUCT}', or leave it out.")
+        for name in ("product_effect", "product_mass", "product_volume", "product_treats")
+        if getattr(given, name) is not None
+    ]
+    if not carried(compound, given.parameter):
+        able = ", ".join(word for word, one in COMPOUNDS.items() if carried(one, given.parameter))
+        words = f"{compound.name.capitalize()} does not raise {given.parameter}. These do: {able}."
+        faults.append(Fault("/compound", words))
+    bounds, known = stock_bounds(compound), compound.solubility
+    if bounds and known and given.stock_strength is not None:
+        proven = known.read and given.stock_temperature <= known.temperature
+        if given.stock_strength > bounds[1] * (1 if proven else UNPROVEN):
+            origin = "" if known.read else " (from memory)"
+            words = (
+                f"So much can't dissolve: at {show(known.temperature, 'temperature')}{origin} a litre of finished stock"
+                f" holds {show(bounds[0], 'concentration', 'g/L')} of {compound.name} for certain and never"
+                f" more than {show(bounds[1], 'concentration', 'g/L')}. Make it weaker and dose more of it."
+            )
+            faults.append(Fault("/stock_strength", words))
+    return faults
+
+
+def _misfits_of_product(given: Inputs) -> list[Fault]:
+    faults = []
+    for name, words in (
+        ("product_effect", "how much the label says it raises the parameter"),
+        ("product_treats", "in how much water the label says so"),
+    ):
+        if getattr(given, name) is None:
+            faults.append(Fault(f"/{name}", f"A product needs its label's effect: add {name}, {words}."))
+    if given.product_mass is None and given.product_volume is None:
+        words = "A product needs how much of it the label speaks of: add product_mass or product_volume."
+        faults.append(Fault("/product_mass", words))
+    if given.product_mass is not None and given.product_volume is not None:
+        for name in ("product_mass", "product_volume"):
+            faults.append(Fault(f"/{name}", "Say the product by mass or by volume, not both."))
+    if given.purity != 1:
+        words = "The label's effect counts the purity already: leave it out with a product."
+        faults.append(Fault("/purity", words))
+    if given.product_volume is not None and given.stock_strength is not None:
+        words = "A liquid product is dosed as it is: a stock solution is made from a dry one."
+        faults.append(Fault("/stock_strength", words))
+    return faults
