@@ -67,7 +67,7 @@ def test_the_demo_prints_what_it_promises(once: tuple[str, Path]) -> None:
     assert "net volume" in text
     for role in ("keeper", "helper", "sensor", "viewer", "link"):
         assert secret(once, role)
-    assert "To act on now:\n  sections/long-trough-planted-floating-1: The jet at its inlet" in text
+    assert "  sections/long-trough-planted-floating-1: The jet at its inlet" in text
     assert len(re.findall("^curl ", text, re.MULTILINE)) == 8
 
 

@@ -10,6 +10,7 @@ from weirbook.web import (
     calculators,
     catalogue,
     exclusions,
+    finding_shapes,
     findings,
     journal,
     keys,
@@ -18,11 +19,13 @@ from weirbook.web import (
     room,
     series,
     summaries,
+    task_shapes,
     tasks,
 )
 from weirbook.web.documents import OurPlugin, describe_components, schema_name
 from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
 from weirbook.web.places import SECTIONS, SUMPS, SYSTEMS, TANKS
+from weirbook.web.shapes import SHARED
 from weirbook.web.verbs import blueprint
 
 RESOURCES = (
@@ -98,6 +101,6 @@ def describe(app: Flask) -> Api:
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
-    describe_components(api.spec)
+    describe_components(api.spec, {**SHARED, **task_shapes.SHAPES, **finding_shapes.SHAPES})
     app.extensions["weirbook_api"] = api
     return api

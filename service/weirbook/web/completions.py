@@ -27,7 +27,7 @@ from weirbook.web.pages import PAGE, PageQuery, cursor_at, page_of, position
 from weirbook.web.readings import sent_reading
 from weirbook.web.records import HappeningSchema
 from weirbook.web.resource import Resource, dumped, etag, match, shown
-from weirbook.web.shapes import COMPLETION_SENT
+from weirbook.web.task_shapes import COMPLETION_SENT
 
 TASK_KEY = "01936c5e-8f00-7000-8000-000000000004"
 COMPLETION_KEY = "01936c5e-8f00-7000-8000-000000000005"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from apispec import APISpec
@@ -19,7 +20,7 @@ from marshmallow import Schema, fields
 from weirbook.engine.units import KINDS, Quantity
 from weirbook.web.fields import Computed, LooseQuantity, Part, QuantityField, Variant
 from weirbook.web.problems import MEDIA_TYPE, REFUSALS, TITLES, Problem
-from weirbook.web.shapes import NUMBER, QUANTITY, SHARED, TEXT, Shape, described, or_null, ref, thing
+from weirbook.web.shapes import NUMBER, QUANTITY, TEXT, Shape, described, or_null, ref, thing
 
 
 def schema_name(schema: Any) -> str:
@@ -180,15 +181,15 @@ _LOOSE: Shape = {
 }
 
 
-def describe_components(spec: APISpec) -> None:
-    """Put in what the operations refer to: refusals, shared shapes, and the quantities that are really used."""
+def describe_components(spec: APISpec, shapes: Mapping[str, Shape]) -> None:
+    """Put in what the operations refer to: refusals, shapes that are no plain record, quantities that are used."""
     for status, name in REFUSALS.items():
         spec.components.response(
             name, {"description": TITLES[status], "content": {MEDIA_TYPE: {"schema": Problem}}}
         )
     for name, words in HEADERS.items():
         spec.components.header(name, {"description": words, "schema": TEXT})
-    for name, shape in SHARED.items():
+    for name, shape in shapes.items():
         spec.components.schema(name, shape)
     quantities: dict[str, Shape] = {"QuantitySent": _LOOSE}
     for kind in KINDS:

@@ -17,8 +17,8 @@ from weirbook.record.names import find
 from weirbook.record.places import System
 from weirbook.web.access import READERS
 from weirbook.web.fields import Choice
+from weirbook.web.finding_shapes import FINDING_COLUMNS, FINDINGS
 from weirbook.web.operations import Call, Example, operation, reply
-from weirbook.web.shapes import FINDING_COLUMNS, FINDINGS
 from weirbook.web.sheets import as_csv, flat
 
 WORDS = (

@@ -38,9 +38,9 @@ from weirbook.web.operations import Call, Example, operation, reply
 from weirbook.web.places import StrictSchema
 from weirbook.web.records import HappeningSchema, NamedSchema
 from weirbook.web.resource import Filter, Resource, locate
-from weirbook.web.shapes import DUE_COLUMNS, DUE_LIST, OCCURRENCE_LIST, SCHEDULES
 from weirbook.web.sheets import as_csv
 from weirbook.web.task_calendar import HelperQuery, helper_asked
+from weirbook.web.task_shapes import DUE_COLUMNS, DUE_LIST, OCCURRENCE_LIST, SCHEDULES
 
 AHEAD_DAYS = 400
 """How far ahead what is due may be asked for."""
