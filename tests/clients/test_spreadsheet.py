@@ -54,6 +54,9 @@ def service(serve):
     service.make("/v1/readings", {"readings": [*rows, hand]})
     service.make("/v1/journal", {"place": "tanks/nursery", "words": FORMULA, "author": "@helper"})
     service.make("/v1/systems", {"name": "-Weir", "handle": "weir"})
+    daily = {"kind": "calendar", "rule": "FREQ=DAILY", "start": f"{MONDAY}T08:00"}
+    begun = f"{MONDAY}T00:00:00Z"
+    service.make("/v1/tasks", {"title": "=Look round", "schedule": daily, "effective_at": begun})
     return service
 
 
@@ -257,3 +260,10 @@ def test_the_curl_recipes_write_the_week_and_a_refusal_leaves_the_last_good_tabl
     good = table.read_bytes()
     assert run(recipes[0], "wb_wrong") != 0
     assert table.read_bytes() == good
+
+
+def test_what_is_due_as_csv_names_each_open_time_of_a_task(fetch):
+    rows = rows_of(fetch(address_of("/tasks/due")))
+    assert {row["title"] for row in rows} == {"'=Look round"}
+    assert rows[0]["state"] == "overdue"
+    assert int(rows[0]["late_minutes"]) > 24 * 60

@@ -35,8 +35,14 @@ def create_task(
     where, since = room_zone(session), now if effective_ms is None else effective_ms
     task = create(session, model, values, now=now, chosen_id=chosen_id)
     _refuse_never(task, where, since)
-    session.add(_span(session, task, where, since))
+    session.add(
+        TaskSchedule(
+            room_id=room_of(session), subject_id=task.id, from_ms=since, value=task.schedule, zone=where.key
+        )
+    )
     session.flush()
+    if task.retired_at_ms is not None:
+        _hold_from(session, task, where, now)
     keep_open(session, task, where, since, None)
     session.refresh(task)
     return task
@@ -45,19 +51,24 @@ def create_task(
 def edit_task(
     session: Session, task: Task, values: Mapping[str, Any], *, now: int, effective_ms: None = None
 ) -> bool:
-    """Change a task; whether anything changed. Another schedule holds from now on, and what was due stays due."""
-    where, before = room_zone(session), task.schedule
+    """Change a task; whether anything changed. Another schedule holds from now on, and what was due stays due.
+
+    While a task is retired nothing is due of it; taken up again, it goes on from now.
+    """
+    where, before = room_zone(session), (task.schedule, task.retired_at_ms is None)
     changed = edit(session, task, values, now=now)
-    if task.schedule != before:
-        _refuse_never(task, where, now)
-        _replace(session, task, where, now)
+    if (task.schedule, task.retired_at_ms is None) != before:
+        if task.schedule != before[0]:
+            _refuse_never(task, where, now)
+        _hold_from(session, task, where, now)
     return changed
 
 
 def follow_zone(session: Session, where: ZoneInfo, *, now: int) -> None:
     """Let every task's clock times be those of another zone from now on."""
-    for task in session.scalars(sa.select(Task).order_by(Task.id)).unique():
-        _replace(session, task, where, now)
+    in_use = sa.select(Task).where(Task.retired_at_ms.is_(None)).order_by(Task.id)
+    for task in session.scalars(in_use).unique():
+        _hold_from(session, task, where, now)
 
 
 def room_zone(session: Session) -> ZoneInfo:
@@ -74,22 +85,26 @@ def _refuse_never(task: Task, where: ZoneInfo, since: int) -> None:
         ) from None
 
 
-def _span(session: Session, task: Task, where: ZoneInfo, since: int) -> TaskSchedule:
-    return TaskSchedule(
-        room_id=room_of(session), subject_id=task.id, from_ms=since, value=task.schedule, zone=where.key
-    )
-
-
-def _replace(session: Session, task: Task, where: ZoneInfo, now: int) -> None:
-    """End the version that holds and begin another now."""
+def _hold_from(session: Session, task: Task, where: ZoneInfo, now: int) -> None:
+    """Let the task's schedule hold from now on, or none while it is retired; what held before ends now."""
     asked = sa.select(TaskSchedule).where(TaskSchedule.subject_id == task.id, TaskSchedule.to_ms.is_(None))
-    present = session.scalars(asked).one()
-    if present.from_ms >= now:  # within the millisecond in which it was made: nothing was due under it
-        present.value, present.zone = task.schedule, where.key
-    else:
-        present.to_ms = now
-        session.add(_span(session, task, where, now))
+    present, was = session.scalars(asked).one_or_none(), where
+    if present is not None:
+        was = zone(present.zone)
+        present.to_ms = max(now, present.from_ms)
+    if task.retired_at_ms is None:
+        # Merged: of two changes within a millisecond the later holds.
+        session.merge(
+            TaskSchedule(
+                room_id=room_of(session),
+                subject_id=task.id,
+                from_ms=now,
+                to_ms=None,
+                value=task.schedule,
+                zone=where.key,
+            )
+        )
     session.flush()
-    first = open_one(task, zone(present.zone))
+    first = open_one(task, was)
     open_from = now if task.open_due_ms is None else min(task.open_due_ms, now)
     keep_open(session, task, where, open_from, first if first and first.due_ms <= now else None)
