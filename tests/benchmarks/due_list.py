@@ -83,7 +83,7 @@ def _client(file: Path, tasks: int, days: int) -> tuple[FlaskClient, str]:
                 session.execute(sa.insert(model), values)
         session.flush()
         for task in session.scalars(sa.select(Task)).unique():
-            keep_open(session, task, ZoneInfo(ZONE), now - days * DAY_MS, None)
+            keep_open(session, task, now - days * DAY_MS)
     return create_app(Config(sqlite_url(file)), database).test_client(), secret
 
 

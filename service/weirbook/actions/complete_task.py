@@ -11,13 +11,13 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
-from weirbook.actions.find_due import keep_open, open_one
+from weirbook.actions.find_due import keep_open
 from weirbook.actions.find_gauges import Taker
 from weirbook.actions.find_occurrence import find_occurrence
 from weirbook.actions.judge_reading import AHEAD_MS, OLDEST_MS, Refusal, Sent
 from weirbook.actions.plan_task import room_zone
 from weirbook.actions.take_readings import refusal_of, take_readings
-from weirbook.engine.schedules import LastDone, Occurrence, clock_name, known
+from weirbook.engine.schedules import LastDone, Occurrence, clock_name
 from weirbook.engine.times import clock_at, instant_text, local_text
 from weirbook.errors import Conflict, Forbidden, Invalid, Unknown
 from weirbook.record.access import Role
@@ -101,9 +101,8 @@ def complete_task(
         now=now,
         chosen_id=told.id,
     )
-    present = open_one(task, where)
-    if present is not None:
-        keep_open(session, task, where, present.due_ms, present)
+    if task.open_due_ms is not None:
+        keep_open(session, task, task.open_due_ms)
     return completion, True
 
 
@@ -119,7 +118,6 @@ def undo_completion(session: Session, teller: Teller, completion: Completion, *,
             f"'{completion.recorded_by}' recorded this: that key or a keeper's can undo it, this one can't."
         )
     task = _locked(session, completion.task_id)
-    where = room_zone(session)
     if _counting(session, task, str(completion.id)) is not None:
         raise Conflict(
             "The next one, counted from this completion, is completed too: undo that one first.",
@@ -129,10 +127,8 @@ def undo_completion(session: Session, teller: Teller, completion: Completion, *,
     completion.version += 1
     completion.updated_at_ms = now
     session.flush()
-    undone = known(completion.occurrence, completion.due_ms, where)
-    present = open_one(task, where)
-    nearest = undone if present is None or undone.due_ms <= present.due_ms else present
-    keep_open(session, task, where, nearest.due_ms, nearest)
+    present = task.open_due_ms
+    keep_open(session, task, completion.due_ms if present is None else min(present, completion.due_ms))
 
 
 def _locked(session: Session, task_id: uuid.UUID) -> Task:

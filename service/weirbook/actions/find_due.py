@@ -56,11 +56,12 @@ def find_due(session: Session, where: ZoneInfo, end_ms: int, helper_id: int | No
     completed = completed_from(session, several)
     found: list[Due] = []
     for task in tasks:
-        first = known(task.open_name, task.open_due_ms, where)
-        open_ones = [first]
+        open_ones = [known(task.open_name, task.open_due_ms, where)]
         if task.id in several:
             open_ones = list(
-                open_occurrences(versions[task.id], completed[task.id], first, end_ms, last.get(task.id))
+                open_occurrences(
+                    versions[task.id], completed[task.id], task.open_due_ms, end_ms, last.get(task.id)
+                )
             )
         before = max(0, len(open_ones) - LISTED_OF_A_TASK)
         found += [
@@ -73,12 +74,12 @@ def find_due(session: Session, where: ZoneInfo, end_ms: int, helper_id: int | No
 def open_occurrences(
     versions: Sequence[Version],
     completed: Mapping[str, Completion],
-    first: Occurrence,
+    start_ms: int,
     end_ms: int | None,
     last: LastDone | None,
 ) -> Iterator[Occurrence]:
-    """From a known occurrence on, those that no completion settles."""
-    due = occurrences(versions, first.due_ms, end_ms, last, near=first)
+    """Those due from an instant on that no completion settles."""
+    due = occurrences(versions, start_ms, end_ms, last)
     return (one for one in due if one.name not in completed)
 
 
@@ -89,15 +90,12 @@ def open_one(task: Task, where: ZoneInfo) -> Occurrence | None:
     return known(task.open_name, task.open_due_ms, where)
 
 
-def keep_open(session: Session, task: Task, where: ZoneInfo, from_ms: int, near: Occurrence | None) -> None:
-    """Write down what is open first of a task, and what next. Nothing due before `from_ms` may be open.
-
-    `near` is an occurrence at or before it, if one is known.
-    """
+def keep_open(session: Session, task: Task, from_ms: int) -> None:
+    """Write down what is open first of a task, and what next. Nothing due before `from_ms` may be open."""
     versions = versions_of(session, [task.id])[task.id]
     completed = completed_from(session, {task.id: from_ms})[task.id]
-    due = occurrences(versions, from_ms, None, last_done(session, [task.id]).get(task.id), near)
-    open_ones = (one for one in due if one.name not in completed)
+    last = last_done(session, [task.id]).get(task.id)
+    open_ones = open_occurrences(versions, completed, from_ms, None, last)
     first, following = next(open_ones, None), next(open_ones, None)
     task.open_name = None if first is None else first.name
     task.open_due_ms = None if first is None else first.due_ms

@@ -34,7 +34,7 @@ def find_occurrence(
     if present is not None and present.name == name:
         return present
     versions = versions_of(session, [task.id])[task.id]
-    found = _named(versions, last, name, present)
+    found = _named(versions, last, name)
     if found is None:
         raise Invalid(
             f"'{name:.60}' is no occurrence of this task.{_those_near(versions, last, name, present)} "
@@ -44,25 +44,21 @@ def find_occurrence(
     return found
 
 
-def _named(
-    versions: Sequence[Version], last: LastDone | None, name: str, present: Occurrence | None
-) -> Occurrence | None:
+def _named(versions: Sequence[Version], last: LastDone | None, name: str) -> Occurrence | None:
     if clock_name(name) is None:
         due = interval_due(versions, last)
         return due if due is not None and due.name == name else None
-    around = _around(versions, last, name, present, days=2)  # a zone may have been changed over it
+    around = _around(versions, last, name, days=2)  # a zone may have been changed over it
     return next((one for one in around if one.name == name), None)
 
 
 def _around(
-    versions: Sequence[Version], last: LastDone | None, name: str, present: Occurrence | None, *, days: int
+    versions: Sequence[Version], last: LastDone | None, name: str, *, days: int
 ) -> Sequence[Occurrence]:
     local = clock_name(name)
     assert local is not None
     about = local_ms(local, versions[-1].zone)
-    start, end = about - days * DAY_MS, about + days * DAY_MS
-    near = present if present is not None and present.due_ms <= start else None
-    return list(occurrences(versions, start, end, last, near))
+    return list(occurrences(versions, about - days * DAY_MS, about + days * DAY_MS, last))
 
 
 def _those_near(
@@ -70,7 +66,7 @@ def _those_near(
 ) -> str:
     if clock_name(name) is None:
         return "" if present is None else f" The one open is '{present.name}'."
-    around = _around(versions, last, name, present, days=NEAR_DAYS)
+    around = _around(versions, last, name, days=NEAR_DAYS)
     before = deque((one.name for one in around if one.name < name), LISTED)
     after = itertools.islice((one.name for one in around if one.name > name), LISTED)
     near = [*before, *after]

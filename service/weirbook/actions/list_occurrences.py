@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
-from weirbook.actions.find_due import open_one
 from weirbook.engine.schedules import LastDone, Occurrence, Version, counts_on_the_last, known, occurrences
 from weirbook.record.tasks import Completion, Task, completed_from, last_done, overdue_ms, versions_of
 
@@ -59,9 +58,7 @@ def _of_one(
     start_ms: int,
     end_ms: int,
 ) -> Sequence[Past]:
-    first = open_one(task, where)
-    near = first if first is not None and first.due_ms <= start_ms else None
-    due = list(itertools.islice(occurrences(versions, start_ms, end_ms, last, near), CAP + 1))
+    due = list(itertools.islice(occurrences(versions, start_ms, end_ms, last), CAP + 1))
     names = {one.name for one in due}
     # Those of an interval that are settled follow from no schedule any more: their completions tell of them.
     due += [

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create, refuse_ahead
 from weirbook.actions.edit import edit
-from weirbook.actions.find_due import keep_open, open_one
+from weirbook.actions.find_due import keep_open
 from weirbook.engine.schedules import refuse_never, schedule_of
 from weirbook.engine.times import zone
 from weirbook.errors import Invalid
@@ -43,7 +43,7 @@ def create_task(
     session.flush()
     if task.retired_at_ms is not None:
         _hold_from(session, task, where, now)
-    keep_open(session, task, where, since, None)
+    keep_open(session, task, since)
     session.refresh(task)
     return task
 
@@ -88,9 +88,8 @@ def _refuse_never(task: Task, where: ZoneInfo, since: int) -> None:
 def _hold_from(session: Session, task: Task, where: ZoneInfo, now: int) -> None:
     """Let the task's schedule hold from now on, or none while it is retired; what held before ends now."""
     asked = sa.select(TaskSchedule).where(TaskSchedule.subject_id == task.id, TaskSchedule.to_ms.is_(None))
-    present, was = session.scalars(asked).one_or_none(), where
+    present = session.scalars(asked).one_or_none()
     if present is not None:
-        was = zone(present.zone)
         present.to_ms = max(now, present.from_ms)
     if task.retired_at_ms is None:
         # Merged: of two changes within a millisecond the later holds.
@@ -105,6 +104,4 @@ def _hold_from(session: Session, task: Task, where: ZoneInfo, now: int) -> None:
             )
         )
     session.flush()
-    first = open_one(task, was)
-    open_from = now if task.open_due_ms is None else min(task.open_due_ms, now)
-    keep_open(session, task, where, open_from, first if first and first.due_ms <= now else None)
+    keep_open(session, task, now if task.open_due_ms is None else min(task.open_due_ms, now))
