@@ -19,6 +19,8 @@ MAY: dict[str, tuple[str, ...]] = {
         "ask_",
         "answer_",
         "take_readings",
+        "complete_task",
+        "undo_task_completion",
         "create_journal",
         "put_journal",
         "edit_journal",

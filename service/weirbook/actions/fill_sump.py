@@ -76,7 +76,10 @@ def _section_row(section: Section, use: str) -> Mapping[str, Any]:
         "inlet_{}": section.inlet,
         "baffle_{}": section.baffle,
         "limit_{}": section.limits,
-        "media_{}": {name: (section.media or {}).get(name) for name in ("volume", "porosity")},
+        "media_{}": {
+            "volume": section.media_under_water,
+            "porosity": (section.media or {}).get("porosity"),
+        },
     }
     row = {
         "name": section.handle,

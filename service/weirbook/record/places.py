@@ -252,22 +252,46 @@ class Section(PlacePart, Place):
             found.append(
                 Fault("/running_depth", f"The water stands above the sump's rim ({self.sump.height.text()}).")
             )
+        for name in ("crest_height", "gap_height"):
+            size = _si((self.baffle or {}).get(name))
+            if size is not None and size > self.sump.height.si("length"):
+                found.append(
+                    Fault(
+                        f"/baffle/{name}", f"This is more than the sump's height ({self.sump.height.text()})."
+                    )
+                )
+        longest = max(self.length.si("length"), (self.width or self.sump.width).si("length"))
+        for name in ("width", "diameter"):
+            size = _si((self.inlet or {}).get(name))
+            if size is not None and size > longest * (1 + 1e-9):
+                found.append(Fault(f"/inlet/{name}", "The inlet is wider than its section."))
         return found
 
     @property
     def water_volume_si(self) -> float | None:
-        """Length times width at running depth, less the solid share of its media, m3; None without a depth."""
-        if self.running_depth is None:
-            return None
-        width = self.width or self.sump.width
-        bulk = self.length.si("length") * width.si("length") * self.running_depth.si("length")
-        media = self.media or {}
-        if media.get("volume") is None:
+        """Length times width at running depth, less the solids of media that stand in it, m3; None without a depth."""
+        bulk, media = self._bulk_si, self.media_under_water
+        if bulk is None or media is None:
             return bulk
-        porosity = (
-            media["porosity"].si("fraction") if media.get("porosity") is not None else structure.BED_POROSITY
-        )
-        return float(max(0.0, bulk - media["volume"].si("volume") * (1 - porosity)))
+        porosity = _si((self.media or {}).get("porosity"), "fraction")
+        solid = 1 - (structure.BED_POROSITY if porosity is None else porosity)
+        return bulk - media.si("volume") * solid
+
+    @property
+    def media_under_water(self) -> Quantity | None:
+        """Bulk volume of its media, of what stands above the water only the part below; None without media."""
+        volume, bulk = (self.media or {}).get("volume"), self._bulk_si
+        if volume is None or bulk is None or volume.si("volume") <= bulk:
+            return volume
+        return Quantity(bulk, "m3").to("L", "volume")
+
+    @property
+    def _bulk_si(self) -> float | None:
+        """Length times width times running depth, m3; None without a depth."""
+        depth = _si(self.running_depth)
+        if depth is None:
+            return None
+        return self.length.si("length") * (self.width or self.sump.width).si("length") * depth
 
 
 PLACES: tuple[type[Place], ...] = (System, Tank, Sump, Section)

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.chamber_care import LIMITS, SOURCES, assumptions, cautions
 from weirbook.engine.calculators.chamber_sections import ChamberSection, faults_of, inlet_of, inside_size
 from weirbook.engine.calculators.chamber_steps import section_steps
 from weirbook.engine.calculators.chamber_verdicts import (
     FLOATING,
     OVER,
-    PLANTED,
     ROOTED,
     SLACK,
     UNKNOWN,
@@ -20,26 +20,20 @@ from weirbook.engine.calculators.chamber_verdicts import (
     Limits,
     worst,
 )
-from weirbook.engine.relations.chambers import Chamber, Fall, Pipe, Slot, Spreader
-from weirbook.engine.relations.hydraulics import JET_CONTRACTION, water_viscosity
+from weirbook.engine.relations.chambers import Chamber
+from weirbook.engine.relations.hydraulics import water_viscosity
 from weirbook.engine.relations.structure import WATER_DENSITY
 from weirbook.engine.shape import (
     COUNT,
     TEXT,
-    Assumption,
     Calculator,
-    Caution,
     Result,
-    Source,
     Working,
     param,
     parts,
     show,
 )
 from weirbook.errors import Fault, Invalid
-
-USUAL_JETS = {FLOATING: 0.05, ROOTED: 0.10}
-"""m/s at the inlet of a planted section. Common practice, no source: stated, never judged by."""
 
 
 @dataclass(frozen=True)
@@ -84,8 +78,8 @@ def solve(given: Inputs) -> Working:
     Valid for: upright walls, steady flow, openings under water, falls that are free.
     Uncertainty: that of the flow, in proportion; within a section the water runs faster and slower than its
     mean, and behind a sharp edge the core of a jet up to 1 / 0.61 times as fast as the mean of its opening.
-    Raises: Invalid for no section, a section larger than its sump, sizes of another kind of inlet or baffle,
-    media whose solids leave no water.
+    Raises: Invalid for no section, a section or baffle larger than its sump, an inlet wider than its section,
+    sizes of another kind of inlet or baffle, more media than the section holds.
     Source: see SOURCES.
     Not covered: how a jet fades, how a flow splits between two ways, the sheet over a drowned crest.
     """
@@ -100,8 +94,8 @@ def solve(given: Inputs) -> Working:
     return Working(
         {"sections": [_row(one) for one in judged], **_summary(judged)},
         steps,
-        _assumptions(given, judged, viscosity),
-        _cautions(judged),
+        assumptions(given.sections, judged, given.temperature, viscosity),
+        cautions(judged),
     )
 
 
@@ -180,102 +174,17 @@ def _refuse_contradictions(given: Inputs) -> None:
             ("length", given.sump_length, "longer"),
             ("width", given.sump_width, "wider"),
             ("depth", given.sump_height, "deeper"),
+            ("baffle_crest_height", given.sump_height, "higher"),
+            ("baffle_gap_height", given.sump_height, "higher"),
         ):
             size = getattr(section, name)
             if size is not None and most is not None and size > most * (1 + SLACK):
-                shown = show(most, "length")
-                faults.append(Fault(f"{at}/{name}", f"The section is {words} than its sump ({shown})."))
+                shown, what = show(most, "length"), "baffle" if name.startswith("baffle") else "section"
+                faults.append(Fault(f"{at}/{name}", f"The {what} is {words} than its sump ({shown})."))
         faults += faults_of(section, given.sump_width, at)
     if faults:
         raise Invalid("The sections can't be used as they are.", faults=faults)
 
-
-def _assumptions(given: Inputs, judged: Sequence[Judged], viscosity: float) -> list[Assumption]:
-    told = [
-        Assumption("Water spreads over the whole free cross-section of a section.", "default"),
-        Assumption(
-            "All that enters a section comes through its inlet, whose speed is the mean over the opening.",
-            "default",
-        ),
-    ]
-    if any(section.flow_share < 1 for section in given.sections):
-        words = "A share is of the whole flow; what goes round a section rejoins at the next."
-        told.append(Assumption(words, "default"))
-    if any(isinstance(one.inlet, Fall) for one in judged):
-        words = (
-            "A fall strikes at sqrt(2 g h), whatever its width and flow; the head on its edge is left out (1 cm"
-            " over a drop of 10 cm adds 5 %)."
-        )
-        told.append(Assumption(words, "default"))
-    if any(one.behind_baffle and isinstance(one.inlet, Slot) for one in judged):
-        words = "The gap under a baffle runs across the narrower of the two sections it parts."
-        told.append(Assumption(words, "default"))
-    if any(one.chamber.solids for one in judged):
-        words = (
-            "Solids of media are spread evenly: the free cross-section is the water over the way through it."
-            " Where media fill part of a section, water runs faster in it."
-        )
-        told.append(Assumption(words, "default"))
-    if any(s.media_volume is not None and s.media_porosity is None for s in given.sections):
-        words = "0.4 of the media's bulk is gaps, as in loose gravel; many open media have 0.8 and more."
-        told.append(Assumption(words, "common practice"))
-    words = (
-        f"Reynolds numbers take 4 x area over wetted perimeter and {viscosity * 1e6:.3g} mm2/s, water of"
-        f" {show(given.temperature, 'temperature')}. Below about 2000 flow is calm, above about 4000 it swirls."
-    )
-    return [*told, Assumption(words, "default"), *_usual_jets(judged)]
-
-
-def _usual_jets(judged: Sequence[Judged]) -> list[Assumption]:
-    plants = {FLOATING: "Floating plants", ROOTED: "Rooted emergent plants"}
-    return [
-        Assumption(
-            f"{words} are often kept from jets above about {show(USUAL_JETS[use], 'velocity')}: common practice,"
-            " no source, and not judged by.",
-            "common practice",
-        )
-        for use, words in plants.items()
-        if any(one.use == use and one.limits.inlet_velocity is None for one in judged)
-    ]
-
-
-def _cautions(judged: Sequence[Judged]) -> list[Caution]:
-    told = [FLOW_IS_NOT_SURE]
-    if any(isinstance(one.inlet, Slot | Pipe | Spreader) for one in judged):
-        told.append(JET_CORE)
-    if any(one.use in PLANTED for one in judged):
-        told.append(LOOSE_LEAVES)
-    if any(one.use == FLOATING for one in judged):
-        told.append(FULL_COVER)
-    if any({"depth", "inlet_height"} & one.wanted.keys() for one in judged):
-        told.append(LEVELS_CHANGE)
-    return told
-
-
-FLOW_IS_NOT_SURE = Caution(
-    "flow-not-sure",
-    "Every speed is as good as the flow: a rated flow holds at no head, a measured one fades as filters clog."
-    " A value within a tenth of its limit may be on either side of it.",
-)
-JET_CORE = Caution(
-    "jet-core",
-    "Behind a sharp edge a jet narrows, and its core runs up to 1.6 times as fast as the mean of the opening."
-    " Rounded edges, a board across the jet or many small holes calm it sooner.",
-    f"{JET_CONTRACTION} of the opening",
-)
-LOOSE_LEAVES = Caution(
-    "loose-leaves",
-    "Loose leaves and roots stop slots, spreaders and intakes, and what is left open then jets faster: guard"
-    " the pump's intake and look after them.",
-)
-FULL_COVER = Caution(
-    "full-cover", "Under a full cover of floating plants oxygen falls at night: keep some of the water open."
-)
-LEVELS_CHANGE = Caution(
-    "levels-change",
-    "Moving a baffle or a crest moves the water levels. Stop the pumps and see that the sump still holds all"
-    " that drains down, and that nothing electrical stands where it would spill.",
-)
 
 WANTED = (
     "flow_share",
@@ -286,7 +195,8 @@ WANTED = (
     "inlet_diameter",
     "inlet_open_area",
 )
-"""Inputs of a section for which the answer says the value that would do, as wanted_ and the input's name."""
+"""Inputs of a section for which the answer says the value that would do, as wanted_ and the input's name. Of a
+section that water comes to under or over a baffle, the inlet's height is mended at that baffle."""
 
 SECTION_RESULTS = (
     Result("name", TEXT, "The section."),
@@ -311,41 +221,11 @@ SECTION_RESULTS = (
     Result(
         "wanted_inlet_height",
         "length",
-        "Height of the slot, or of the gap under the baffle before it, or the drop, that meets the inlet's limit.",
+        "Height of the slot, or the drop, that meets the inlet's limit; where a baffle before it gives the gap or the"
+        " drop, mend that baffle.",
     ),
     Result("wanted_inlet_diameter", "length", "Diameter of the pipe's end that meets it."),
     Result("wanted_inlet_open_area", "area", "Open area of the spreader that meets it.", "cm2"),
-)
-
-SOURCES = (
-    Source(
-        "Rossman, L.A.",
-        2017,
-        "Storm Water Management Model Reference Manual II, Hydraulics (EPA/600/R-17/111)",
-        "equation 6-3: an orifice passes 0.59 to 0.67 of sqrt(2 g h) times its area",
-        "For the narrowing of a jet behind a sharp edge.",
-    ),
-    Source(
-        "Hazen, A.; Camp, T.R.",
-        1946,
-        "On sedimentation (1904); Sedimentation and the design of settling tanks (1946)",
-        "Trans. ASCE 53 and 111: flow over plan area decides what settles",
-        "From memory.",
-    ),
-    Source(
-        "IAPWS",
-        2011,
-        "Revised supplementary release on properties of liquid water at 0.1 MPa (SR6-08)",
-        "viscosity, four terms",
-        "Coefficients from memory; within 1 % of IAPWS-95 values from 5 to 32 °C.",
-    ),
-    Source(
-        "Elementary hydraulics",
-        None,
-        "Continuity, free fall from an edge (Torricelli), hydraulic diameter and Reynolds number",
-        "any handbook of hydraulics",
-        "The bounds 2000 and 4000 of the Reynolds number are those of pipes, from memory.",
-    ),
 )
 
 CHAMBER_FLOW = Calculator(
@@ -370,12 +250,7 @@ CHAMBER_FLOW = Calculator(
         Result("fastest_inlet_velocity", "velocity", "Of all sections where it is known."),
         Result("sections", "list", "Each section.", fields=SECTION_RESULTS),
     ),
-    limits=(
-        "Steady flow between upright walls. Means over a cross-section: dead corners make the rest faster.",
-        "Openings lie under water; how far a jet reaches into the section is not worked out.",
-        "Water over a drowned crest, or over and under one baffle at once, is left unknown.",
-        "Only the keeper's own limits judge. What plants stand differs, and no general limit has a source.",
-    ),
+    limits=LIMITS,
     sources=SOURCES,
     solve=solve,
     example={

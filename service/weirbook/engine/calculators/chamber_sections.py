@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from weirbook.engine.calculators.chamber_verdicts import FLOATING, ROOTED
+from weirbook.engine.calculators.chamber_verdicts import FLOATING, ROOTED, SLACK
 from weirbook.engine.relations.chambers import ALONG, Fall, Inlet, Pipe, Slot, Spreader
 from weirbook.engine.relations.structure import BED_POROSITY
 from weirbook.engine.shape import CHOICE, TEXT, param, show
@@ -149,9 +149,18 @@ def faults_of(section: ChamberSection, sump_width: float | None, at: str) -> lis
         faults.append(Fault(f"{at}/media_porosity", "A porosity needs media: add media_volume."))
     if section.media_volume is not None and section.depth is not None:
         bulk = section.length * section.width_in(sump_width) * section.depth
-        if section.solids >= bulk:
-            words = f"The media's solids would fill all its {show(bulk, 'volume')}: no water is left."
+        if section.media_volume > bulk * (1 + SLACK) or section.solids >= bulk:
+            words = (
+                f"At its depth the section holds {show(bulk, 'volume')}, and its media more than fill it: count"
+                " only those under water."
+            )
             faults.append(Fault(f"{at}/media_volume", words))
+    longest = max(section.length, section.width_in(sump_width))
+    for name in ("inlet_width", "inlet_diameter"):
+        size = getattr(section, name)
+        if size is not None and size > longest * (1 + SLACK):
+            words = f"The inlet is wider than its section, whose longer side is {show(longest, 'length')}."
+            faults.append(Fault(f"{at}/{name}", words))
     return faults
 
 

@@ -160,7 +160,7 @@ def _inlet_mend(one: Judged, numbers: dict[str, str]) -> list[Step]:
     steps = [
         step(f"{one.name}: opening that would do, in cm2", opening, numbers, area, "area", "cm2"),
     ]
-    if isinstance(inlet, Spreader):
+    if isinstance(inlet, Spreader) or not {"inlet_height", "inlet_diameter"} & one.wanted.keys():
         return steps
     numbers["opening_that_would_do"] = show(area, "area", "cm2")
     what, formula = (

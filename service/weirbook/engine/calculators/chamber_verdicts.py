@@ -168,13 +168,21 @@ class Judged:
         if self.broken_jet is None or isinstance(self.inlet, str):
             return {}
         size = inlet_size_for(self.inlet, self.chamber.flow, self.broken_jet)
-        if isinstance(self.inlet, Pipe):
-            return {"inlet_diameter": size}
-        if isinstance(self.inlet, Spreader):
-            return {"inlet_open_area": size}
-        if isinstance(self.inlet, Slot) and self.chamber.depth is not None and size > self.chamber.depth:
-            return {}
-        return {"inlet_height": size}
+        name, most = self._largest_inlet(self.inlet)
+        return {name: size} if most is None or size <= most else {}
+
+    def _largest_inlet(self, inlet: Inlet) -> tuple[str, float | None]:
+        """Which size of an inlet mends its jet, and the most that the section has room for, if that is known."""
+        chamber = self.chamber
+        sides = (chamber.length, chamber.width, chamber.depth)
+        *_, second, first = sorted(side for side in sides if side is not None)
+        if isinstance(inlet, Pipe):
+            return "inlet_diameter", second
+        if isinstance(inlet, Spreader):
+            return "inlet_open_area", first * second
+        if isinstance(inlet, Fall):
+            return "inlet_height", None
+        return "inlet_height", self.bounds.depth if chamber.depth is None else chamber.depth
 
     @cached_property
     def why(self) -> str:
@@ -221,12 +229,14 @@ class Judged:
             share, now = _less(self.wanted["flow_share"] * 100), _near(self.share * 100)
             told.append(f"let {share} % of the through-flow in (now {now} %)")
         jet, sizes = self._jet_in_words(), self._sizes_in_words()
+        by_flow_alone = self.broken_jet is not None and not jet
         if jet and sizes:
             told.append(f"for the jet {jet}, and for the way through {sizes}")
-        elif jet or sizes:
+        elif (jet or sizes) and not by_flow_alone:
             told.append(jet or sizes)
         words = ", or ".join(told)
-        return f"{words[:1].upper()}{words[1:]}."
+        end = " No opening that the section has room for calms its jet." if by_flow_alone else ""
+        return f"{words[:1].upper()}{words[1:]}.{end}"
 
     def _jet_in_words(self) -> str:
         inlet = self.inlet
@@ -234,7 +244,7 @@ class Judged:
             return ""
         size = next(iter(self._inlet_sizes().values()), None)
         if size is None:
-            return "widen the opening it comes in by, which can't be higher than the water is deep"
+            return self._wider_slot_in_words(inlet, self.broken_jet)
         if isinstance(inlet, Fall):
             return (
                 f"let it fall no more than {_less(size * 100)} cm (now {_near(inlet.drop * 100)} cm) or lead it"
@@ -248,6 +258,15 @@ class Judged:
             "raise the baffle before it to a gap of" if self.behind_baffle else "open its slot to a height of"
         )
         return f"{what} {_more(size * 100)} cm (now {_near(inlet.height * 100)} cm)"
+
+    def _wider_slot_in_words(self, inlet: Inlet, limit: float) -> str:
+        """A slot that height can't mend may be widened, if the section is wide enough; a baffle's gap is as wide."""
+        deepest = self._largest_inlet(inlet)[1]
+        if not isinstance(inlet, Slot) or self.behind_baffle or deepest is None:
+            return ""
+        if self.chamber.flow / limit > deepest * self.chamber.width:
+            return ""
+        return "widen the opening it comes in by, which can't be higher than the water is deep"
 
     def _sizes_in_words(self) -> str:
         chamber = self.chamber

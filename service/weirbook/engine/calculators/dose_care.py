@@ -12,6 +12,15 @@ from weirbook.engine.shape import Assumption, Caution, Source, show
 NEARLY = 0.8
 """Share of what surely dissolves, from which on a stock is called nearly full. Common practice, no source."""
 
+BUILDS_UP: Mapping[str, str] = {
+    **dict.fromkeys(
+        ("sodium", "chloride", "sulfate"),
+        "which builds up with every dose: only a water change takes it out",
+    ),
+    "nitrate": "which plants use and fish add to: test it too",
+}
+"""Ions that come along with a dose and that a keeper seldom tests for, and what becomes of them."""
+
 THINNING = 0.01
 """Share of the water that a stock may add before it is worth a word. Common practice, no source."""
 
@@ -75,25 +84,22 @@ def _of_the_dose(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
     liquid = values["liquid_volume"]
     if liquid is not None and liquid > given.volume * THINNING:
         words = (
-            f"The liquid adds {show(liquid, 'volume')} of water in all: take out as much first, and see that"
-            " the sump has room for it."
+            f"The liquid adds {show(liquid, 'volume')} of water in all: take out as much first, see that the sump"
+            " has room for it, and expect the value to end somewhat lower than reckoned."
         )
         told.append(Caution("adds-water", words, show(given.volume * THINNING, "volume")))
     return told
 
 
 def _side_ions(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
-    """Sodium and chloride stay, and nothing in the tank uses them."""
+    """What builds up unseen beside the parameter that was asked for."""
     return [
         Caution(
             f"brings-{row['ion']}",
-            f"It brings {show(row['rise'], 'concentration')} of {row['ion']} as well, which builds up with every"
-            " dose: only a water change takes it out.",
+            f"It brings {show(row['rise'], 'concentration')} of {row['ion']} as well, {BUILDS_UP[row['ion']]}.",
         )
         for row in values["ions_added"]
-        if row["ion"] in ("sodium", "chloride")
-        and given.parameter not in (row["ion"], "salt")
-        and row["rise"]
+        if row["ion"] in BUILDS_UP and given.parameter not in (row["ion"], "salt") and row["rise"]
     ]
 
 
@@ -102,8 +108,14 @@ def _of_the_stock(given: Inputs, compound: Compound, values: Mapping[str, Any]) 
     if known is None or strength is None:
         return []
     told, surely = [], values["stock_dissolves"]
-    limit = show(surely, "concentration", "g/L")
-    if strength > surely:
+    limit, table = show(surely, "concentration", "g/L"), show(known.temperature, "temperature")
+    if strength > values["stock_limit"]:
+        words = (
+            f"By the table so strong a stock can't dissolve at {table}: only a trial can tell otherwise. Dose none"
+            " of it while anything lies at the bottom."
+        )
+        told.append(Caution("stock-may-not-dissolve", words, limit))
+    elif strength > surely:
         words = (
             "So strong a stock may leave crystals: between what surely dissolves and what can at most, only a"
             " trial tells. Dose none of it while anything lies at the bottom."
@@ -112,7 +124,6 @@ def _of_the_stock(given: Inputs, compound: Compound, values: Mapping[str, Any]) 
     elif strength > NEARLY * surely:
         words = "The stock is nearly full: in a cold room crystals fall out, and the rest is weaker than you think."
         told.append(Caution("stock-nearly-full", words, limit))
-    table = show(known.temperature, "temperature")
     if not known.read:
         words = (
             f"How much dissolves is known here from memory only, at {table}, and is not checked against a printed"
@@ -120,7 +131,10 @@ def _of_the_stock(given: Inputs, compound: Compound, values: Mapping[str, Any]) 
         )
         told.append(Caution("solubility-from-memory", words, limit))
     if given.stock_temperature < known.temperature:
-        words = f"What dissolves is known at {table}; colder water takes up less of it."
+        words = (
+            f"What dissolves is known at {table} alone; colder water takes up less, of some salts by half near"
+            " freezing."
+        )
         told.append(Caution("colder-than-the-table", words, table))
     return told
 
@@ -141,7 +155,7 @@ ALGAE = Caution(
 SALT = Caution(
     "salt-and-life",
     "Salt can harm plants, snails, fish without scales and the bacteria of the filter, and lowers oxygen. As a"
-    " treatment follow the label and a veterinarian.",
+    " treatment follow the label and a veterinarian. Wash hands after.",
 )
 LABEL = Caution(
     "label-first",
@@ -149,13 +163,13 @@ LABEL = Caution(
 )
 APART = Caution(
     "keep-stocks-apart",
-    "Calcium and magnesium fall out as sludge with bicarbonate, sulfate or phosphate: never mix their stocks,"
-    " and dose them hours apart.",
+    "Calcium falls out as sludge with bicarbonate, sulfate or phosphate, and magnesium with bicarbonate or"
+    " phosphate: never mix their stocks. By common practice they are dosed hours apart.",
 )
 GRADE = Caution(
     "grade",
     "Use food or reagent grade: road, garden and technical grades may carry metals or agents against caking."
-    " Weigh on a scale, not by the spoon; keep it labelled and away from children.",
+    " Its label comes first. Weigh on a scale, not by the spoon; keep it labelled and away from children.",
 )
 BY_COMPOUND: Mapping[str, Caution] = {
     "calcium_chloride_dihydrate": Caution(

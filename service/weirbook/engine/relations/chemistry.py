@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from weirbook.engine.relations.structure import WATER_DENSITY
 from weirbook.engine.units import ATOMIC_WEIGHTS
 
 DOSED: Mapping[str, str] = MappingProxyType(
@@ -43,10 +44,6 @@ _COUNTED: Mapping[str, Mapping[str, int]] = {
 _WEIGHED = {"calcium": "Ca", "magnesium": "Mg", "chloride": "Cl", "sulfate": "SO4", "sodium": "Na"}
 
 _PART = re.compile(r"(?:([A-Z][a-z]?)|\(([A-Za-z0-9]+)\))(\d*)")
-
-WATER = 998.2
-"""kg/m3 at 20 degC: IAPWS-95 (Wagner and Pruss, 2002). A litre of a salt's solution holds no more water than
-this and weighs no less, so that it bounds solubility where no density is known."""
 
 
 def atoms(formula: str) -> Mapping[str, int]:
@@ -253,5 +250,5 @@ def stock_bounds(compound: Compound) -> tuple[float, float] | None:
     if known is None:
         return None
     per_water = known.per_100_g / 100
-    most = per_water * WATER * compound.molar_mass / molar_mass(known.anhydrous)
+    most = per_water * WATER_DENSITY * compound.molar_mass / molar_mass(known.anhydrous)
     return most / (1 + per_water), most
