@@ -1,16 +1,27 @@
-"""The sensor client runs on a bare Python: it is copied to small machines where nothing can be installed."""
+"""The clients run on a bare Python: they are copied to small machines where nothing can be installed."""
 
 import ast
 import subprocess
 import sys
 from pathlib import Path
 
-CLIENT = Path(__file__).parents[2] / "openapi" / "clients" / "post_temperature.py"
+import pytest
+
+CLIENTS = Path(__file__).parents[2] / "openapi" / "clients"
+OPTIONS = {
+    "post_temperature.py": ("--server", "--spool", "--gauge", "--key-file", "--once", "--linger"),
+    "tick.py": ("due", "done 2", "skip", "send", "queue", "--at", "--reading", "--key-file"),
+}
 
 
-def test_the_client_imports_the_standard_library_alone():
+def test_every_client_is_among_these():
+    assert {file.name for file in CLIENTS.glob("*.py")} == set(OPTIONS)
+
+
+@pytest.mark.parametrize("name", OPTIONS)
+def test_the_client_imports_the_standard_library_alone(name):
     imported = set()
-    for node in ast.walk(ast.parse(CLIENT.read_text(encoding="utf-8"))):
+    for node in ast.walk(ast.parse((CLIENTS / name).read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             imported |= {alias.name.partition(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -20,9 +31,10 @@ def test_the_client_imports_the_standard_library_alone():
     assert imported - {"__future__"} <= sys.stdlib_module_names
 
 
-def test_the_client_explains_itself_without_any_installed_package():
-    bare = [sys.executable, "-I", "-S", str(CLIENT)]
+@pytest.mark.parametrize("name", OPTIONS)
+def test_the_client_explains_itself_without_any_installed_package(name):
+    bare = [sys.executable, "-I", "-S", str(CLIENTS / name)]
     shown = subprocess.run([*bare, "--help"], capture_output=True, text=True, timeout=30)
     assert shown.returncode == 0, shown.stderr
-    for option in ("--server", "--spool", "--gauge", "--key-file", "--once", "--linger"):
+    for option in OPTIONS[name]:
         assert option in shown.stdout

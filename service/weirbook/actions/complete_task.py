@@ -165,7 +165,10 @@ def _counting(session: Session, task: Task, occurrence: str) -> Completion | Non
 def _refuse_wrong_time(done_ms: int, now: int) -> None:
     if done_ms > now + AHEAD_MS:
         raise Invalid(
-            f"{instant_text(done_ms)} lies ahead of now: what is still to come can't be done yet.", "/done_at"
+            f"{instant_text(done_ms)} lies ahead of now: what is still to come can't be done yet. Or set the clock of "
+            "what sent it.",
+            "/done_at",
+            slug="time-ahead",
         )
     if done_ms < OLDEST_MS:
         raise Invalid("This lies before 2000: a clock that lost its time.", "/done_at")
@@ -188,7 +191,7 @@ def _refuse_what_was_undone(session: Session, task: Task, told: Told) -> None:
 
 
 def _repeats(first: Completion, teller: Teller, told: Told) -> bool:
-    """Whether the same key says the same again, as far as it says anything."""
+    """Whether the same is said again, as far as anything is: by the same key, or under the completion's own id."""
     said = (
         (told.id, first.id),
         (told.done_at_ms, first.done_at_ms),
@@ -196,7 +199,7 @@ def _repeats(first: Completion, teller: Teller, told: Told) -> bool:
         (told.note, first.note),
     )
     return (
-        first.key_id == teller.key_id
+        (first.key_id == teller.key_id or told.id == first.id)
         and first.outcome == told.outcome
         and all(one is None or one == kept for one, kept in said)
     )
