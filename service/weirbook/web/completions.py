@@ -150,10 +150,11 @@ def add_routes(blp: Blueprint) -> None:
         summary="Mark an occurrence done or skipped",
         description=(
             "Name the occurrence as /v1/tasks/due does. It may arrive late from a phone that was offline, and may be "
-            "repeated: the same from the same key (or under the same `id`) answers 200 with what is there. An occurrence that is completed already "
-            "answers 409 already-completed, saying by whom and when, with that `completion`. Readings sent along are stored "
-            "with it or not at all; where they don't say `at`, it is `done_at`. An app that may repeat much later sends an "
-            "`id` of its own: a completion that was undone meanwhile is then not brought back (409 completion-undone)."
+            "repeated: the same from the same key, or under the same `id`, answers 200 with what is there. An occurrence "
+            "that is completed already answers 409 already-completed, saying by whom and when, with that `completion`. "
+            "Readings sent along are stored with it or not at all; where they don't say `at`, it is `done_at`. An app that "
+            "may repeat much later sends an `id` of its own: a completion that was undone meanwhile is then not brought "
+            "back (409 completion-undone)."
         ),
         roles=DAILY,
         body=Body({JSON: COMPLETION_SENT}, read_completion),
