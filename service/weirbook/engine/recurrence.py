@@ -37,8 +37,9 @@ _ONLY_WITH: Mapping[str, tuple[str, ...]] = {
     "BYMONTHDAY": ("YEARLY", "MONTHLY", "DAILY", "HOURLY"),
     "BYYEARDAY": ("YEARLY", "HOURLY"),
     "BYWEEKNO": ("YEARLY",),
+    "BYSETPOS": ("YEARLY", "MONTHLY"),
 }
-"""Where RFC 5545 (section 3.3.10, its table) lets a part stand."""
+"""Where RFC 5545 (section 3.3.10, its table) lets a part stand; BYSETPOS we take only where a set has many days."""
 _PART_NAMES = ("FREQ", "INTERVAL", "COUNT", "UNTIL", "WKST", "BYDAY", *_RANGES)
 _PERIODS = {"WEEKLY": timedelta(weeks=1), "DAILY": timedelta(days=1), "HOURLY": timedelta(hours=1)}
 _NUMBERED_DAY = re.compile(r"([+-]?\d{1,2})?(MO|TU|WE|TH|FR|SA|SU)", re.ASCII)
