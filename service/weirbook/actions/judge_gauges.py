@@ -89,15 +89,14 @@ def _contact(one: Latest, system: str | None, now: Now) -> Iterator[Finding]:
             value=Quantity(one.row.value, one.gauge.unit),
             since_ms=one.row.at_ms,
         )
+    elif one.silent(now.ms):
+        reason = f"Unknown, because the contact for {name} should report and is silent since {now.clock(one.row.at_ms)}."
+        yield _finding(one.gauge, system, About.CONTACT, Verdict.UNKNOWN, reason, since_ms=one.row.at_ms)
     else:
-        reason = f"The contact for {name} is quiet since {now.clock(one.row.at_ms)}."
+        reason = f"The contact for {name} did not call when last heard, {now.clock(one.row.at_ms)}."
+        value = Quantity(one.row.value, one.gauge.unit)
         yield _finding(
-            one.gauge,
-            system,
-            About.CONTACT,
-            Verdict.OK,
-            reason,
-            value=Quantity(one.row.value, one.gauge.unit),
+            one.gauge, system, About.CONTACT, Verdict.OK, reason, value=value, since_ms=one.row.at_ms
         )
 
 
