@@ -221,8 +221,8 @@ def _read(database: Database, room_id: int, days: Days, weeks: int, progress: Pr
 
 
 def _slots(days: Days, weeks: int) -> range:
-    """The ten-minute steps that sensors report at: full weeks and the running one, to the start of this hour."""
-    return range(days.weeks_before(weeks) // STEP_MS, days.now // 3_600_000 * 6)
+    """The ten-minute steps that sensors report at: full weeks and what has passed of the running one."""
+    return range(days.weeks_before(weeks) // STEP_MS, days.now // STEP_MS)
 
 
 def _sensor(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str, Any]]:
@@ -344,7 +344,7 @@ def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
             place = find(session, model, handle)
             given = as_json(answer_for(session, calculator(name), place, {}, at_ms=now))
             click.echo(_answer_in_words(place.name, given))
-        click.echo("To act on now:")
+        click.echo("To act on now (its sensors end with its making: half an hour later they count as silent):")
         for one in find_findings(session, where, now):
             if one.verdict is Verdict.ACT:
                 click.echo(_wrapped(f"{one.place}: {one.reason}"))
