@@ -356,3 +356,15 @@ def test_completions_are_paged_newest_first(keeper_in_utc: Caller) -> None:
     found = [one["occurrence"] for one in (*page["items"], *rest["items"])]
     assert found == [clock(days * DAY) for days in (1, 2, 3, 4)]
     assert rest["next"] is None
+
+
+def test_a_retry_does_not_quarrel_with_a_reading_that_was_corrected_meanwhile(keeper_in_utc: Caller) -> None:
+    path = task(keeper_in_utc)
+    reading = {"place": "tanks/nursery", "parameter": "nitrate", "value": 40}
+    told = {"occurrence": clock(DAY), "done_at": instant(HOUR), "readings": [reading]}
+    assert keeper_in_utc.post(f"{path}/completions", told).status_code == 201
+    right = {**reading, "value": 4, "at": instant(HOUR)}
+    assert keeper_in_utc.post("/v1/readings?on_conflict=correct", right).status_code == 200
+    assert keeper_in_utc.post(f"{path}/completions", told).status_code == 200
+    more = {**told, "readings": [{**reading, "parameter": "ph", "value": 7}, {**reading, "value": 5}]}
+    assert keeper_in_utc.post(f"{path}/completions", more).status_code == 409

@@ -77,7 +77,9 @@ def complete_task(
     if first is not None:
         if not _repeats(first, teller, told):
             raise _already(first, where)
-        _take(session, teller, told, first.done_at_ms, now)
+        if len(told.readings) != len(first.readings):
+            # What came along the first time is stored, and may have been corrected since.
+            _take(session, teller, told, first.done_at_ms, now)
         return first, False
     last = last_done(session, [task.id]).get(task.id)
     due = find_occurrence(session, task, told.occurrence, last, where)
