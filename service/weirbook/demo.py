@@ -344,7 +344,9 @@ def _show(database: Database, secrets: Mapping[str, str], port: int) -> None:
             place = find(session, model, handle)
             given = as_json(answer_for(session, calculator(name), place, {}, at_ms=now))
             click.echo(_answer_in_words(place.name, given))
-        click.echo("To act on now (its sensors end with its making: half an hour later they count as silent):")
+        click.echo(
+            "To act on now (its sensors end with its making: half an hour later they count as silent):"
+        )
         for one in find_findings(session, where, now):
             if one.verdict is Verdict.ACT:
                 click.echo(_wrapped(f"{one.place}: {one.reason}"))

@@ -129,8 +129,9 @@ def undo_completion(session: Session, teller: Teller, completion: Completion, *,
     completion.version += 1
     completion.updated_at_ms = now
     session.flush()
-    present = task.open_due_ms
-    keep_open(session, task, completion.due_ms if present is None else min(present, completion.due_ms))
+    # A schedule or zone changed since may have made it due sooner, but not before it was told.
+    soonest = min(completion.due_ms, completion.created_at_ms)
+    keep_open(session, task, soonest if task.open_due_ms is None else min(task.open_due_ms, soonest))
 
 
 def _locked(session: Session, task_id: uuid.UUID) -> Task:
@@ -237,7 +238,7 @@ def _refuse_untimely(
             "Widen the task's window if it may be done earlier.",
             "/done_at",
         )
-    elif clock_name(due.name) is None and last is not None and done_ms <= last.done_ms:
+    if clock_name(due.name) is None and last is not None and done_ms <= last.done_ms:
         raise Invalid(
             "This lies before the completion that it is counted from: times go forward.", "/done_at"
         )

@@ -43,8 +43,18 @@ class Due:
     earlier_open: int
 
 
-def find_due(session: Session, where: ZoneInfo, end_ms: int, helper_id: int | None = None) -> Sequence[Due]:
-    """The open occurrences that were due before an instant, of one helper if wanted, oldest first."""
+def find_due(
+    session: Session,
+    where: ZoneInfo,
+    end_ms: int,
+    helper_id: int | None = None,
+    *,
+    of_each: int | None = LISTED_OF_A_TASK,
+) -> Sequence[Due]:
+    """The open occurrences that were due before an instant, of one helper if wanted, oldest first.
+
+    Of one task at most `of_each`, the newest; all if None.
+    """
     tasks = open_tasks(session, end_ms, helper_id)
     several = {
         task.id: task.open_due_ms
@@ -63,7 +73,7 @@ def find_due(session: Session, where: ZoneInfo, end_ms: int, helper_id: int | No
                     versions[task.id], completed[task.id], task.open_due_ms, end_ms, last.get(task.id)
                 )
             )
-        before = max(0, len(open_ones) - LISTED_OF_A_TASK)
+        before = 0 if of_each is None else max(0, len(open_ones) - of_each)
         found += [
             Due(task, one, opens_ms(task.window, one), overdue_ms(task.window, one, where), before + index)
             for index, one in enumerate(open_ones[before:])

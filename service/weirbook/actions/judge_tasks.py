@@ -18,7 +18,7 @@ ORIGIN = "/v1/tasks/due"
 def judge_tasks(session: Session, where: Whereabouts, now: Now) -> Iterator[Finding]:
     """A finding on each task that is overdue: to watch once, to act on from the second time on."""
     newest: dict[object, Due] = {}
-    for due in find_due(session, now.zone, now.ms):
+    for due in find_due(session, now.zone, now.ms, of_each=None):
         if due.overdue_ms <= now.ms:
             newest[due.task.id] = due
     for due in newest.values():

@@ -64,7 +64,7 @@ def _of_one(
     due += [
         known(name, row.due_ms, where)
         for name, row in completed.items()
-        if name not in names and row.due_ms < end_ms
+        if name not in names and start_ms <= row.due_ms < end_ms
     ]
     return [
         Past(one, overdue_ms(task.window, one, where), completed.get(one.name))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import uuid
 from collections.abc import Mapping
 from typing import Any
@@ -13,12 +14,15 @@ from sqlalchemy.orm import Session
 from weirbook.actions.create import create, refuse_ahead
 from weirbook.actions.edit import edit
 from weirbook.actions.find_due import keep_open
-from weirbook.engine.schedules import refuse_never, schedule_of
+from weirbook.engine.schedules import Version, occurrences, refuse_never, schedule_of
 from weirbook.engine.times import zone
 from weirbook.errors import Invalid
 from weirbook.record.database import room_of
 from weirbook.record.rooms import Room
 from weirbook.record.tasks import Task, TaskSchedule
+
+OPEN_CAP = 1000
+"""So many occurrences may be open of a task at its making."""
 
 
 def create_task(
@@ -35,6 +39,7 @@ def create_task(
     where, since = room_zone(session), now if effective_ms is None else effective_ms
     task = create(session, model, values, now=now, chosen_id=chosen_id)
     _refuse_never(task, where, since)
+    _refuse_too_many(task, where, since, now)
     session.add(
         TaskSchedule(
             room_id=room_of(session), subject_id=task.id, from_ms=since, value=task.schedule, zone=where.key
@@ -83,6 +88,13 @@ def _refuse_never(task: Task, where: ZoneInfo, since: int) -> None:
         raise Invalid(
             trouble.message, faults=[fault.under("/schedule") for fault in trouble.faults]
         ) from None
+
+
+def _refuse_too_many(task: Task, where: ZoneInfo, since: int, now: int) -> None:
+    """Raise Invalid where more would be open at the making than anybody catches up with."""
+    due = occurrences([Version(schedule_of(task.schedule), where, since)], since, now, None)
+    if sum(1 for _ in itertools.islice(due, OPEN_CAP + 1)) > OPEN_CAP:
+        raise Invalid(f"More than {OPEN_CAP} occurrences were due since then: begin later.", "/effective_at")
 
 
 def _hold_from(session: Session, task: Task, where: ZoneInfo, now: int) -> None:

@@ -53,7 +53,7 @@ def _open_then(
 ) -> tuple[int, list[dict[str, Any]]]:
     """What was overdue at an instant and is open to this day: how many, and the newest of each task."""
     newest = {}
-    for due in find_due(session, where, at_ms):
+    for due in find_due(session, where, at_ms, of_each=None):
         if due.overdue_ms <= at_ms and counts(due.task.about_id):
             newest[due.task.id] = due
     listed = [

@@ -15,11 +15,12 @@ from zoneinfo import ZoneInfo
 
 from dateutil.rrule import rrule, rrulestr
 
-from weirbook.engine.times import clock_at, local_ms
+from weirbook.engine.times import END_YEAR, FIRST_YEAR, clock_at, local_ms
 from weirbook.errors import Invalid
 
 COUNT_CAP = 1000
 INTERVAL_CAP = 1000
+MINUTES_CAP = 4
 SEARCHED_YEARS = 41
 """A rule that doesn't fire within it never does: leap days that fall on a wished weekday recur within 40 years."""
 _FREQUENCIES = ("YEARLY", "MONTHLY", "WEEKLY", "DAILY", "HOURLY")
@@ -95,7 +96,9 @@ def _recurrence(rule: str, start: datetime) -> rrule:
 def _last_counted(rule: str, start: datetime) -> datetime:
     """The last time of a rule that counts its times: as an end it lets the rule be counted on from anywhere."""
     parts = _parts_of(rule)
-    counted = list(itertools.islice(_recurrence(_endless(parts), start), int(parts["COUNT"])))
+    # No further than times are taken: a thousand rare days fill the calendar to its end.
+    taken = itertools.takewhile(lambda one: one.year < END_YEAR, _recurrence(_endless(parts), start))
+    counted = list(itertools.islice(taken, int(parts["COUNT"])))
     return counted[-1] if counted else start
 
 
@@ -160,8 +163,9 @@ def _in_step(parts: Mapping[str, str], passed: int, start: datetime) -> bool:
     if parts["FREQ"] == "WEEKLY":
         into_week = (start.weekday() - _DAYS.index(parts.get("WKST", "MO"))) % 7
         return (passed + into_week) // 7 % every == 0
-    hours = passed * 24 - start.hour
-    return -(-max(hours, 0) // every) * every < hours + 24
+    since = passed * 24 - start.hour
+    hours = _numbers(parts, "BYHOUR") or range(24)
+    return any(since + hour >= 0 and (since + hour) % every == 0 for hour in hours)
 
 
 def _month_days(day: date) -> int:
@@ -203,6 +207,8 @@ def _parts_of(rule: str) -> Mapping[str, str]:
         if name in parts:
             _check_numbers(parts, name)
     _check_days(parts)
+    if parts.get("BYMINUTE", "").count(",") >= MINUTES_CAP:
+        raise _bad(f"BYMINUTE takes at most {MINUTES_CAP} minutes: work by the minute is no task for people.")
     if "BYSETPOS" in parts and not any(
         name in parts for name in _PART_NAMES if name.startswith("BY") and name != "BYSETPOS"
     ):
@@ -222,9 +228,13 @@ def _check_counts(parts: Mapping[str, str]) -> None:
         try:
             if not _UNTIL.fullmatch(parts["UNTIL"]):
                 raise ValueError
-            _until(parts["UNTIL"], ZoneInfo("UTC"))
+            if not FIRST_YEAR <= _until(parts["UNTIL"], ZoneInfo("UTC")).year < END_YEAR:
+                raise ValueError
         except ValueError:
-            raise _bad("UNTIL is written 20261231, 20261231T180000 or, in UTC, 20261231T180000Z.") from None
+            raise _bad(
+                "UNTIL is written 20261231, 20261231T180000 or, in UTC, 20261231T180000Z, with a year from "
+                f"{FIRST_YEAR} to {END_YEAR - 1}."
+            ) from None
     if "WKST" in parts and parts["WKST"] not in _DAYS:
         raise _bad(f"WKST is one of {', '.join(_DAYS)}.")
 

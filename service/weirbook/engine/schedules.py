@@ -11,12 +11,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from heapq import heappop, heappush
 from zoneinfo import ZoneInfo
 
 from dateutil.relativedelta import relativedelta
 
 from weirbook.engine.recurrence import check_rule, refuse_empty, times
-from weirbook.engine.times import clock_at, local_ms, local_text, local_time
+from weirbook.engine.times import clock_at, local_ms, local_text, local_time, soonest_ms
 from weirbook.errors import Invalid
 
 FIRST = "first"
@@ -129,12 +130,10 @@ def occurrences(
 
     Of interval schedules only the one that follows the `last` completion, if it is due then.
     """
-    before: Version | None = None
     open_interval = _open_interval(versions, last)
-    for version in versions:
+    for index, version in enumerate(versions):
         first, end = max(version.from_ms, start_ms), _earlier(version.to_ms, end_ms)
         if end is not None and end <= first:
-            before = version
             continue
         if isinstance(version.schedule, Interval):
             if open_interval is not None and open_interval[0] is version:
@@ -142,39 +141,57 @@ def occurrences(
                 if first <= due.due_ms and (end is None or due.due_ms < end):
                     yield due
         elif isinstance(version.schedule, Once):
-            yield from _once(version, version.schedule, before, first, end)
+            yield from _once(versions[: index + 1], version.schedule, first, end)
         else:
-            yield from _by_rule(version, version.schedule, before, first, end)
-        before = version
+            yield from _by_rule(versions[: index + 1], version.schedule, first, end)
 
 
 def _earlier(one: int | None, other: int | None) -> int | None:
     return other if one is None else one if other is None else min(one, other)
 
 
-def _once(
-    version: Version, once: Once, before: Version | None, first: int, end: int | None
-) -> Iterator[Occurrence]:
-    due = local_ms(once.due, version.zone)
-    if before is not None and isinstance(before.schedule, Once) and before.schedule.due == once.due:
-        if local_ms(once.due, before.zone) < version.from_ms:
-            return  # it was due under the version before
-        due = max(due, version.from_ms)  # the zone was changed over it: due at once rather than never
-    if first <= due and (end is None or due < end):
-        yield Occurrence(local_text(once.due), due, once.due)
+def _once(versions: Sequence[Version], once: Once, first: int, end: int | None) -> Iterator[Occurrence]:
+    """The single time of the last of these versions, unless it was due under one before."""
+    before: Version | None = None
+    for version in versions:
+        if version.schedule == once:
+            due = local_ms(once.due, version.zone)
+            if before is not None and before.schedule == once and before.to_ms == version.from_ms:
+                due = max(due, version.from_ms)  # the zone was changed over it: due at once rather than never
+            if version.holds(due):
+                if version is versions[-1] and first <= due and (end is None or due < end):
+                    yield Occurrence(local_text(once.due), due, once.due)
+                return
+        before = version
 
 
 def _by_rule(
-    version: Version, calendar: Calendar, before: Version | None, first: int, end: int | None
+    versions: Sequence[Version], calendar: Calendar, first: int, end: int | None
 ) -> Iterator[Occurrence]:
-    # A change of zone must not make the same clock time due twice.
-    passed = clock_at(version.from_ms, before.zone) if before and before.zone != version.zone else None
-    for local in times(calendar.rule, calendar.start, version.zone, clock_at(first, version.zone)):
-        due = local_ms(local, version.zone)
-        if end is not None and due >= end:
+    """What the rule of the last of these versions gives, but for clock times that were due before a change of zone."""
+    zone = versions[-1].zone
+    elsewhere = [version for version in versions[:-1] if version.zone != zone]
+    waiting: list[tuple[int, datetime]] = []
+    for local in times(calendar.rule, calendar.start, zone, clock_at(first, zone)):
+        due = local_ms(local, zone)
+        soonest = soonest_ms(local, zone)
+        if (
+            due >= first
+            and (end is None or due < end)
+            and not any(version.holds(local_ms(local, version.zone)) for version in elsewhere)
+        ):
+            heappush(waiting, (due, local))
+        # A clock time that clocks skip waits for those after it that are due sooner.
+        while waiting and waiting[0][0] <= soonest:
+            yield _at_clock(*heappop(waiting))
+        if end is not None and soonest >= end:
             return
-        if due >= first and (passed is None or local >= passed):
-            yield Occurrence(local_text(local), due, local)
+    while waiting:
+        yield _at_clock(*heappop(waiting))
+
+
+def _at_clock(due_ms: int, local: datetime) -> Occurrence:
+    return Occurrence(local_text(local), due_ms, local)
 
 
 def counts_on_the_last(versions: Sequence[Version]) -> bool:

@@ -17,7 +17,8 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 EXAMPLE = "2026-11-25T09:30:00Z"
 EARLIEST_MS, LATEST_MS = -2_208_988_800_000, 7_258_118_400_000
 """1900-01-01 and 2200-01-01 UTC: near the calendar's own ends (years 1 and 9999) an offset leads out of it."""
-_YEARS = "1900 to 2199"
+FIRST_YEAR, END_YEAR = 1900, 2200
+_YEARS = f"{FIRST_YEAR} to {END_YEAR - 1}"
 
 
 def instant_ms(text: object) -> int:
@@ -64,7 +65,7 @@ def local_time(text: object) -> datetime:
     """A time by the room's clock, written without offset like 2026-11-29T10:00. Raises Invalid."""
     found = _LOCAL.fullmatch(text) if isinstance(text, str) else None
     try:
-        if found is None or not 1900 <= int(found[1][:4]) < 2200:
+        if found is None or not FIRST_YEAR <= int(found[1][:4]) < END_YEAR:
             raise ValueError
         return datetime.fromisoformat(f"{found[1]}T{found[2]}:{found[3] or '00'}")
     except ValueError:
@@ -86,6 +87,13 @@ def local_ms(local: datetime, where: ZoneInfo) -> int:
     Source: RFC 5545 section 3.3.5.
     """
     return (local.replace(tzinfo=where, fold=0) - _EPOCH) // timedelta(milliseconds=1)
+
+
+def soonest_ms(local: datetime, where: ZoneInfo) -> int:
+    """The instant before which no clock time from this one on lies: sooner than its own where clocks skip it."""
+    return min(
+        (local.replace(tzinfo=where, fold=fold) - _EPOCH) // timedelta(milliseconds=1) for fold in (0, 1)
+    )
 
 
 def clock_at(ms: int, where: ZoneInfo) -> datetime:

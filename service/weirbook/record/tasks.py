@@ -25,6 +25,8 @@ from weirbook.record.places import Place, path_of
 DONE, SKIPPED = "done", "skipped"
 OUTCOMES = (DONE, SKIPPED)
 DAY_MS = 86_400_000
+ZONES_APART_MS = 26 * 3_600_000
+"""From the first zone to see a clock time to the last."""
 CHUNK = 400
 
 
@@ -210,16 +212,19 @@ def versions_of(session: Session, task_ids: Iterable[uuid.UUID]) -> Mapping[uuid
 def completed_from(
     session: Session, since: Mapping[uuid.UUID, int]
 ) -> Mapping[uuid.UUID, Mapping[str, Completion]]:
-    """Of each task the completions that count, by occurrence, of those due at or after an instant."""
+    """Of each task the completions that count, by occurrence, of those due at or after an instant.
+
+    Some due shortly before it are among them: a change of zone since may have moved their occurrences on.
+    """
     found: dict[uuid.UUID, dict[str, Completion]] = {task_id: {} for task_id in since}
     for some in _chunks(since):
         asked = sa.select(Completion).where(
             Completion.task_id.in_(some),
-            Completion.due_ms >= min(since[task_id] for task_id in some),
+            Completion.due_ms >= min(since[task_id] for task_id in some) - ZONES_APART_MS,
             Completion.undone_at_ms.is_(None),
         )
         for row in session.scalars(asked).unique():
-            if row.due_ms >= since[row.task_id]:
+            if row.due_ms >= since[row.task_id] - ZONES_APART_MS:
                 found[row.task_id][row.occurrence] = row
     return found
 
