@@ -21,7 +21,7 @@ from weirbook.record.database import room_of
 from weirbook.record.rooms import Room
 from weirbook.record.tasks import Task, TaskSchedule
 
-OPEN_CAP = 1000
+OPEN_CAP = 10_000
 """So many occurrences may be open of a task at its making."""
 
 
