@@ -13,6 +13,13 @@ from harness import Caller, MakeCaller, on_both_engines
 NOW = datetime.now(UTC)
 
 
+@pytest.fixture(autouse=True)
+def _present() -> None:
+    """Each test counts from its own now: the suite may have begun minutes before."""
+    global NOW
+    NOW = datetime.now(UTC)
+
+
 def clock(ago: timedelta) -> str:
     """The room's clock (UTC) so long ago, to the minute."""
     return f"{NOW - ago:%Y-%m-%dT%H:%M}"

@@ -12,6 +12,15 @@ from contract_document import DOCUMENT, validator
 from harness import Caller, MakeCaller, on_both_engines
 
 NOW = datetime.now(UTC)
+
+
+@pytest.fixture(autouse=True)
+def _present() -> None:
+    """Each test counts from its own now: the suite may have begun minutes before."""
+    global NOW
+    NOW = datetime.now(UTC)
+
+
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 
 
