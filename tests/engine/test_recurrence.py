@@ -110,6 +110,10 @@ NEVER = (
     "FREQ=HOURLY;INTERVAL=24;BYHOUR=5",
     "FREQ=WEEKLY;INTERVAL=1000;BYMONTH=7",
     "FREQ=MONTHLY;BYDAY=MO;BYSETPOS=6",
+    "FREQ=HOURLY;INTERVAL=7;BYHOUR=6;BYDAY=WE",
+    "FREQ=HOURLY;INTERVAL=28;BYHOUR=10;BYDAY=TU",
+    "FREQ=HOURLY;BYYEARDAY=100;BYMONTH=12",
+    "FREQ=YEARLY;BYWEEKNO=53;BYMONTH=6",
 )
 
 
@@ -121,6 +125,17 @@ def test_a_rule_that_never_fires_is_refused_and_soon(rule: str) -> None:
         refuse_empty(rule, datetime(2026, 11, 24, 6))
     assert refused.value.faults[0].pointer == "/rule"
     assert time.monotonic() - begun < 10
+
+
+@pytest.mark.parametrize("freq", ["YEARLY", "MONTHLY", "DAILY", "HOURLY"])
+def test_a_thousand_rare_days_are_not_counted_to_the_end_of_the_calendar(freq: str) -> None:
+    """29 February is a Sunday in 2032 and again 28 years later (the calendar's cycle, but for 2100)."""
+    begun = time.monotonic()
+    rule = f"FREQ={freq};BYMONTH=2;BYMONTHDAY=29;BYDAY=SU;BYHOUR=6;COUNT=1000"
+    start = datetime(2026, 11, 24, 6)
+    found = list(islice(times(rule, start, UTC, start), 2))
+    assert found == [datetime(2032, 2, 29, 6), datetime(2060, 2, 29, 6)]
+    assert time.monotonic() - begun < 2
 
 
 @pytest.mark.parametrize(
@@ -150,6 +165,9 @@ def test_a_rule_that_fires_once_in_many_years_is_taken(rule: str) -> None:
         ("FREQ=DAILY;BYSECOND=5", "no part of a rule"),
         ("FREQ=DAILY;UNTIL=2027-01-01", "UNTIL is written"),
         ("FREQ=DAILY;UNTIL=20271301", "UNTIL is written"),
+        ("FREQ=DAILY;UNTIL=99991231T235959Z", "from 1900 to 2199"),
+        ("FREQ=DAILY;UNTIL=00010101T000000Z", "from 1900 to 2199"),
+        ("FREQ=HOURLY;BYMINUTE=0,12,24,36,48", "at most 4 minutes"),
         ("FREQ=WEEKLY;BYDAY=1SU", "only in monthly"),
         ("FREQ=MONTHLY;BYDAY=6SU", "none of the weekdays"),
         ("FREQ=WEEKLY;BYDAY=SO", "BYDAY takes"),

@@ -101,6 +101,71 @@ def test_of_any_changes_of_rule_and_zone_no_clock_time_is_due_twice_and_all_stay
     ]
 
 
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(st.integers(1, 30 * 60), min_size=1, max_size=4, unique=True),
+    st.lists(
+        st.sampled_from([LISBON, NEW_YORK, ZoneInfo("Asia/Kolkata"), ZoneInfo("Pacific/Kiritimati")]),
+        min_size=5,
+        max_size=5,
+    ),
+    st.sampled_from(
+        [Calendar("FREQ=HOURLY;INTERVAL=3", datetime(2026, 3, 7, 1)), Once(datetime(2026, 3, 8, 2, 30))]
+    ),
+)
+def test_of_zones_that_change_within_hours_no_clock_time_is_due_twice(
+    minutes: list[int], zones: list[ZoneInfo], schedule: Calendar | Once
+) -> None:
+    """On the night when New York's clocks skip an hour: a zone set wrongly and set right again, and again."""
+    begin = at("2026-03-07T16:00:00")
+    edges = [0, *(begin + minute * 60_000 for minute in sorted(minutes)), None]
+    versions = [
+        Version(schedule, zone, from_ms or 0, to_ms)
+        for zone, from_ms, to_ms in zip(zones, edges, edges[1:], strict=False)
+    ]
+    found = due(versions, "2026-03-01T00:00:00", "2026-03-12T00:00:00")
+    assert len(set(names(found))) == len(found)
+    assert [one.due_ms for one in found] == sorted(one.due_ms for one in found)
+    if isinstance(schedule, Once):
+        assert len(found) == 1
+
+
+def test_clock_times_that_clocks_skip_stand_where_they_are_due() -> None:
+    """New York, 2026-03-08: 02:30 is skipped and is 07:30 Z, later than 03:00 (local_to_utc.csv)."""
+    version = Version(Calendar("FREQ=HOURLY;BYMINUTE=0,30", datetime(2026, 3, 8)), NEW_YORK, 0)
+    begin, all_found = "2026-03-08T06:30:00", ["01:30", "02:00", "03:00", "02:30", "03:30"]
+    found = due([version], begin, "2026-03-08T08:00:00")
+    assert [one.name[11:] for one in found] == all_found
+    assert [one.name[11:] for one in due([version], begin, "2026-03-08T07:15:00")] == all_found[:3]
+    assert [
+        one.name[11:] for one in due([version], "2026-03-08T07:30:00", "2026-03-08T08:00:00")
+    ] == all_found[3:]
+
+
+def test_a_single_time_that_was_due_stays_so_where_the_zone_changes_there_and_back() -> None:
+    once, there, back = Once(datetime(2026, 1, 10, 9)), at("2026-01-10T10:00:00"), at("2026-01-10T11:00:00")
+    versions = [
+        Version(once, LISBON, 0, there),
+        Version(once, NEW_YORK, there, back),
+        Version(once, LISBON, back),
+    ]
+    found = due(versions, "2026-01-01T00:00:00", "2026-02-01T00:00:00")
+    assert [instant_text(one.due_ms) for one in found] == ["2026-01-10T09:00:00Z"]
+
+
+def test_clock_times_that_were_never_due_come_after_a_zone_set_wrongly_and_right_again() -> None:
+    """Kolkata's clocks show 15:30 at 10:00 Z: noon had passed there, but for nobody here."""
+    there, back = at("2026-03-03T10:00:00"), at("2026-03-03T10:05:00")
+    noon, kolkata = Calendar("FREQ=DAILY", datetime(2026, 3, 1, 12)), ZoneInfo("Asia/Kolkata")
+    versions = [
+        Version(noon, LISBON, 0, there),
+        Version(noon, kolkata, there, back),
+        Version(noon, LISBON, back),
+    ]
+    found = due(versions, "2026-03-03T00:00:00", "2026-03-04T00:00:00")
+    assert [instant_text(one.due_ms) for one in found] == ["2026-03-03T12:00:00Z"]
+
+
 def test_a_single_time_is_not_lost_where_the_zone_changes_over_it() -> None:
     """At 15:30 Z clocks change from New York's (10:30) to Lisbon's (15:30): 12:00 was to come, and is past."""
     once = Once(datetime(2026, 1, 10, 12))

@@ -330,6 +330,33 @@ def test_an_interval_is_not_done_before_what_it_is_counted_from(keeper_in_utc: C
     assert pointer(keeper_in_utc.post(f"{path}/completions", early)) == "/done_at"
 
 
+def test_a_skip_told_late_does_not_end_an_interval(keeper_in_utc: Caller) -> None:
+    """A skip before the completion that it follows would leave nothing to count on from."""
+    path = task(keeper_in_utc, INTERVAL)
+    first = keeper_in_utc.post(
+        f"{path}/completions", {"occurrence": "first", "done_at": instant(7 * DAY)}
+    ).get_json()["id"]
+    late = {"occurrence": first, "outcome": "skipped", "done_at": instant(8 * DAY)}
+    assert pointer(keeper_in_utc.post(f"{path}/completions", late)) == "/done_at"
+    assert open_names(keeper_in_utc) == [first]
+
+
+@on_both_engines
+def test_what_was_done_early_is_open_again_when_undone_after_a_shorter_interval(
+    keeper_in_utc: Caller,
+) -> None:
+    """By the new interval it was due sooner than when it was told: from the change on."""
+    path = task(keeper_in_utc, {"kind": "interval", "every": "P7D", "start": clock(8 * DAY)})
+    first, second = "first", None
+    for ago in (7 * DAY - HOUR, timedelta(minutes=1)):
+        told = {"occurrence": first, "done_at": instant(ago)}
+        first, second = keeper_in_utc.post(f"{path}/completions", told).get_json()["id"], first
+    shorter = {"kind": "interval", "every": "P3D", "start": clock(8 * DAY)}
+    assert keeper_in_utc.patch(path, {"schedule": shorter}).status_code == 200
+    assert keeper_in_utc.delete(f"{path}/completions/{first}").status_code == 204
+    assert open_names(keeper_in_utc) == [second]
+
+
 @pytest.mark.parametrize("role", ["viewer", "sensor"])
 def test_who_only_looks_or_measures_ticks_nothing(
     keeper_in_utc: Caller, caller: MakeCaller, role: str

@@ -24,6 +24,10 @@ LISTS = (
     "gauges",
     "targets",
     "journal",
+    "helpers",
+    "tasks",
+    "tasks/due",
+    "findings",
     "exclusions",
     "corrections",
     "parameters",
@@ -61,6 +65,16 @@ def fill(keeper: Caller, mark: str, value: float) -> None:
     keeper.post("/v1/targets", {"place": "room", "parameter": "temperature", "high": value, "valid_from": AT})
     span = {"gauge": "nursery-temperature", "from": AT, "to": "2026-11-20T10:00:01Z", "reason": mark}
     keeper.post("/v1/exclusions", span)
+    keeper.post("/v1/helpers", {"name": mark, "handle": "bea"})
+    task = {
+        "title": mark,
+        "about": "tanks/nursery",
+        "helper": "bea",
+        "schedule": {"kind": "calendar", "rule": "FREQ=DAILY", "start": "2026-11-18T10:00"},
+        "effective_at": "2026-11-18T00:00:00Z",
+    }
+    made = keeper.post("/v1/tasks", task).get_json()["id"]
+    keeper.post(f"/v1/tasks/{made}/completions", {"occurrence": "2026-11-19T10:00", "note": mark})
     keeper.post("/v1/parameters", {"name": f"{mark} tint", "kind": "score", "join": "plain"})
 
 
@@ -71,7 +85,8 @@ def everything(keeper: Caller) -> dict[str, Any]:
         assert answered.status_code == 200, path
         shown = answered.get_json()
         for row in shown.get("items", []):
-            row.pop("age_minutes", None)
+            for moving in ("age_minutes", "late_minutes"):
+                row.pop(moving, None)
         found[path] = shown
     return found
 
@@ -85,7 +100,7 @@ def test_a_hostile_neighbour_with_the_same_names_reads_and_changes_nothing(
     before = everything(furnished)
     assert "Loudwater" not in str(before)
     assert "Quietwater" not in str(everything(neighbour))
-    ids = {noun: before[noun]["items"][0]["id"] for noun in ("journal", "targets", "exclusions")}
+    ids = {noun: before[noun]["items"][0]["id"] for noun in ("journal", "targets", "exclusions", "tasks")}
     for method, path, said in sorted(operations(), key=lambda one: one[0] == "PUT"):
         noun = path.split("/")[2]
         named = {**said["x-example"]["path"], **({"id": ids[noun]} if noun in ids else {})}

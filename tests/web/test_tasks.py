@@ -216,6 +216,17 @@ def test_more_days_than_can_be_listed_are_refused(utc_room: Caller, query: str, 
     assert refused.get_json()["errors"][0]["pointer"] == pointer
 
 
+def test_a_task_with_more_open_than_anybody_catches_up_with_is_refused(utc_room: Caller) -> None:
+    body = {
+        "title": "x",
+        "schedule": {"kind": "calendar", "rule": "FREQ=HOURLY", "start": "2020-01-01T10:00"},
+    }
+    refused = utc_room.post("/v1/tasks", {**body, "effective_at": "2020-01-01T00:00:00Z"})
+    assert refused.status_code == 422
+    assert refused.get_json()["errors"][0]["pointer"] == "/effective_at"
+    assert utc_room.get("/v1/tasks").get_json()["items"] == []
+
+
 def test_ten_thousand_occurrences_are_not_listed(utc_room: Caller) -> None:
     task = make(utc_room, schedule={"kind": "calendar", "rule": "FREQ=HOURLY", "start": day(-5)})["id"]
     refused = utc_room.get(f"/v1/tasks/{task}/occurrences?from={day(-5)[:10]}&to={day(300)[:10]}")

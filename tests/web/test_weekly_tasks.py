@@ -87,6 +87,18 @@ def test_what_may_still_be_done_late_is_not_overdue_at_the_weeks_end(room: Calle
     assert tasks_of_the_week(room)["overdue"] == 0
 
 
+def test_what_is_overdue_counts_behind_ten_that_are_not_yet(room: Caller) -> None:
+    """The daily list shows ten of a task; from Monday seven weeks before, those due 12 days ago and more are late."""
+    start = MONDAY - timedelta(weeks=7)
+    schedule = {"kind": "calendar", "rule": "FREQ=DAILY", "start": f"{start}T10:00"}
+    task = make(room, schedule=schedule, effective_at=f"{start}T00:00:00Z", window={"late": "12 d"})
+    found = tasks_of_the_week(room)
+    assert found["overdue"] == 8 * 7 - 12
+    assert [(one["task"], one["times"]) for one in found["overdue_tasks"]] == [(task, 8 * 7 - 12)]
+    told = [one for one in room.get("/v1/findings").get_json()["items"] if one["about"] == "task"]
+    assert [(one["subject"], one["verdict"]) for one in told] == [(task, "act")]
+
+
 def test_what_was_undone_does_not_count(room: Caller) -> None:
     task = make(room, schedule={"kind": "once", "due": on(2)})
     tick(room, task, 2)
