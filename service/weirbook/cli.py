@@ -65,10 +65,11 @@ def main() -> None:
 def serve(host: str, port: int) -> None:
     """Migrate the database and serve the API until stopped."""
     config = Config.from_environment()
-    database = _migrated(config)
-    _first_room(database)
-    _refuse_open_door(database, host)
-    run_server(create_app(config, database), host, port)
+    with Database(config.database_url).served_alone():
+        database = _migrated(config)
+        _first_room(database)
+        _refuse_open_door(database, host)
+        run_server(create_app(config, database), host, port)
 
 
 @main.command()

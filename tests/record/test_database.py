@@ -153,17 +153,31 @@ def test_sqlite_is_set_up_to_lose_nothing(database: Database) -> None:
             name: fetch(session, f"PRAGMA {name}")[0][0]
             for name in ("journal_mode", "synchronous", "foreign_keys", "busy_timeout")
         }
-    assert pragmas == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "busy_timeout": 10_000}
+    assert pragmas == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "busy_timeout": 5000}
 
 
-def test_a_locked_database_is_busy_not_broken(database: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_locked_database_is_busy_not_broken(database: Database) -> None:
     with database.write() as session:
         fetch(session, "SELECT 1")
         other = Database(database.url.render_as_string(False))
-        monkeypatch.setattr("weirbook.record.database.BUSY_TIMEOUT_MS", 50)
-        with pytest.raises(Busy), other.write() as late:
+        with pytest.raises(Busy), other.write(patience_s=0.05) as late:
             fetch(late, "SELECT 1")
         other.dispose()
+
+
+def test_a_turn_to_write_that_does_not_come_is_busy_and_later_ones_do(
+    database: Database, room_id: int
+) -> None:
+    with ThreadPoolExecutor(1) as pool, database.write() as session:
+        fetch(session, "SELECT 1")
+        assert isinstance(pool.submit(_write, database, 0.05).exception(), Busy)
+        assert isinstance(pool.submit(_write, database, 0).exception(), Busy)
+    _write(database, 0)
+
+
+def _write(database: Database, patience_s: float) -> None:
+    with database.write(patience_s) as session:
+        fetch(session, "SELECT 1")
 
 
 def test_a_writer_holds_the_lock_from_its_first_word(database: Database, room_id: int) -> None:

@@ -16,7 +16,7 @@ from weirbook.app import Service
 from weirbook.errors import Conflict, Unknown
 from weirbook.record.base import HANDLE, HANDLE_CAP, RESERVED_HANDLES, handle_from
 from weirbook.record.database import Database, enter_room
-from weirbook.record.names import claim_handle, find, find_place, free_handle, take_number
+from weirbook.record.names import claim_handle, find, find_place, free_handle
 from weirbook.record.places import System
 
 
@@ -105,7 +105,7 @@ def test_numbers_taken_at_once_are_all_different_and_none_is_left_out(app: Servi
     def take(_: int) -> int:
         with app.database.write() as session:
             enter_room(session, room_id)
-            return take_number(session, "probe")
+            return take_next(session, "probe")
 
     with ThreadPoolExecutor(8) as pool:
         assert sorted(pool.map(take, range(40))) == list(range(1, 41))
@@ -116,7 +116,7 @@ def test_a_number_taken_by_what_came_to_nothing_is_taken_again(app: Service, roo
     def take_and_fail() -> None:
         with app.database.write() as session:
             enter_room(session, room_id)
-            assert take_number(session, "probe") == 1
+            assert take_next(session, "probe") == 1
             raise ZeroDivisionError
 
     for _ in range(2):

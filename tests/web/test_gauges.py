@@ -126,6 +126,7 @@ def test_a_shorter_interval_counts_from_its_instant_on(furnished: Caller) -> Non
     assert [(one["state"], one["value"], one["to"]) for one in states] == [
         ("expected_interval", {"value": 600, "unit": "s"}, "2026-11-10T12:00:00Z"),
         ("expected_interval", {"value": 300, "unit": "s"}, None),
+        ("offset_in_unit", 0, None),
     ]
 
 

@@ -21,6 +21,7 @@ from weirbook.engine.schedules import LastDone, Occurrence, clock_name
 from weirbook.engine.times import clock_at, instant_text, local_text
 from weirbook.errors import Conflict, Forbidden, Invalid, Unknown
 from weirbook.record.access import Role
+from weirbook.record.changes import name_it
 from weirbook.record.names import find
 from weirbook.record.tasks import DONE, SKIPPED, Completion, Helper, Task, last_done, opens_ms
 
@@ -103,6 +104,7 @@ def complete_task(
         now=now,
         chosen_id=told.id,
     )
+    name_it(session, completion, told.outcome, words=task.title, place=task.about and task.about.path)
     if task.open_due_ms is not None:
         keep_open(session, task, task.open_due_ms)
     return completion, True
@@ -128,7 +130,7 @@ def undo_completion(session: Session, teller: Teller, completion: Completion, *,
     completion.undone_at_ms, completion.undone_by = now, teller.name
     completion.version += 1
     completion.updated_at_ms = now
-    session.flush()
+    name_it(session, completion, "undone", words=task.title, place=task.about and task.about.path)
     # A schedule or zone changed since may have made it due sooner, but not before it was told.
     soonest = min(completion.due_ms, completion.created_at_ms)
     keep_open(session, task, soonest if task.open_due_ms is None else min(task.open_due_ms, soonest))

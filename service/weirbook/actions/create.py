@@ -12,8 +12,8 @@ from sqlalchemy.orm.attributes import set_committed_value
 from weirbook.errors import Invalid, Unknown
 from weirbook.record.access import uuid7
 from weirbook.record.base import ALWAYS_MS, Edited, Happening, Named
-from weirbook.record.database import room_of
-from weirbook.record.names import NAMED, claim_handle, find, find_place, free_handle, take_number
+from weirbook.record.database import room_of, take_next
+from weirbook.record.names import NAMED, claim_handle, find, find_place, free_handle
 
 E = TypeVar("E", bound=Edited)
 
@@ -40,7 +40,7 @@ def create(
         row.id = chosen_id or uuid7(now)
     elif isinstance(row, Named):
         # The number first: its counter makes others that name a thing of this noun wait until this one is there.
-        row.id = take_number(session, row.COUNTER)
+        row.id = take_next(session, row.COUNTER)
         row.handle = (
             claim_handle(session, type(row), row.handle)
             if row.handle is not None

@@ -110,7 +110,8 @@ def _target(one: Latest, system: str | None, now: Now) -> Iterator[Finding]:
         reason = f"Unknown, because {gauge.handle} has never reported its {name}."
         yield _finding(gauge, system, About.TARGET, Verdict.UNKNOWN, reason)
         return
-    value, inside = Quantity(row.value, gauge.unit), one.in_target
+    assert one.value is not None
+    value, inside = Quantity(one.value, gauge.unit), one.in_target
     told = {"value": value, "limit": _limit(one), "since_ms": row.at_ms}
     if one.silent(now.ms) or (gauge.gap_ms is None and now.ms - row.at_ms > STALE_DAYS * DAY_MS):
         reason = (
@@ -142,8 +143,8 @@ def _why_not_told(one: Latest, value: Quantity) -> str:
 
 def _limit(one: Latest) -> Quantity | None:
     """The end of the band that the value is beyond, or the one there is."""
-    assert one.row is not None
-    if one.low is not None and (one.high is None or one.row.value < one.low):
+    assert one.value is not None
+    if one.low is not None and (one.high is None or one.value < one.low):
         return Quantity(one.low, one.gauge.unit)
     return None if one.high is None else Quantity(one.high, one.gauge.unit)
 

@@ -18,7 +18,7 @@ from weirbook.record.whereabouts import Whereabouts
 
 @dataclass(frozen=True)
 class Latest:
-    """A gauge's last reading with the band in force now, both in the gauge's unit."""
+    """A gauge's last reading as taken, the offset of its instant, and the band in force now, in the gauge's unit."""
 
     gauge: Gauge
     row: Row | None
@@ -26,6 +26,12 @@ class Latest:
     excluded: bool
     low: float | None
     high: float | None
+    offset: float = 0.0
+
+    @property
+    def value(self) -> float | None:
+        """The corrected value: as taken, and its offset."""
+        return None if self.row is None else self.row.value + self.offset
 
     @property
     def implausible(self) -> bool:
@@ -50,13 +56,14 @@ class Latest:
 
     def _reach(self, row: Row) -> tuple[float, float]:
         """The lowest and highest that the true value may be."""
+        value = row.value + self.offset
         if row.mark & BELOW:
-            return float("-inf"), row.value
+            return float("-inf"), value
         if row.mark & ABOVE:
-            return row.value, float("inf")
+            return value, float("inf")
         if row.mark & BETWEEN and self.bounds is not None:
-            return self.bounds
-        return row.value, row.value
+            return self.bounds[0] + self.offset, self.bounds[1] + self.offset
+        return value, value
 
     def silent(self, now: int) -> bool | None:
         """Whether it misses three expected readings; None where it reports at no fixed pace."""
@@ -77,7 +84,7 @@ def read_latest(session: Session, gauges: Sequence[Gauge], where: Whereabouts, n
     wanted = bands(session, gauges, {gauge.id: where.chain(gauge.place_id) for gauge in gauges})
     ids = [gauge.id for gauge in gauges]
     instants = gauging.last_instants(session, ids)
-    excluded = gauging.exclusions(session, ids)
+    excluded, offsets = gauging.exclusions(session, ids), gauging.offsets(session, ids)
     found = []
     for gauge in gauges:
         at_ms = instants.get(gauge.id)
@@ -93,6 +100,7 @@ def read_latest(session: Session, gauges: Sequence[Gauge], where: Whereabouts, n
                 and any(start <= row.at_ms < end for start, end in excluded.get(gauge.id, ())),
                 None if band is None else band.low,
                 None if band is None else band.high,
+                0.0 if row is None else gauging.offset_at(offsets.get(gauge.id, ()), row.at_ms),
             )
         )
     return found

@@ -38,12 +38,12 @@ def read_windows(
     """
     ids = [gauge.id for gauge in gauges]
     hours = gauging.hours(session, ids, *gauging.hour_range(edges[0], edges[-1]))
-    excluded = gauging.exclusions(session, ids)
+    excluded, offsets = gauging.exclusions(session, ids), gauging.offsets(session, ids)
     found = {}
     for gauge in gauges:
         rows, join, gap = hours.get(gauge.id, []), join_of(gauge), gauge.gap_ms
-        before, after = gauging.neighbours(session, gauge.id, edges[0], edges[-1])
-        raw = _raw(session, gauge, excluded.get(gauge.id, []))
+        before, after = gauging.neighbours(session, gauge.id, edges[0], edges[-1], offsets.get(gauge.id, ()))
+        raw = raw_hours(session, gauge, excluded.get(gauge.id, []), offsets.get(gauge.id, ()))
         stats = windows(rows, edges, join, gap, before, after, raw)
         outside = None
         if bands is not None and bands.get(gauge.id):
@@ -54,12 +54,14 @@ def read_windows(
     return found
 
 
-def _raw(
-    session: Session, gauge: Gauge, excluded: Sequence[tuple[int, int]]
+def raw_hours(
+    session: Session, gauge: Gauge, excluded: Sequence[tuple[int, int]], offsets: gauging.Offsets
 ) -> Callable[[int], Sequence[Point]]:
+    """Gives the readings of one epoch hour that enter statistics."""
+
     def raw(hour: int) -> Sequence[Point]:
         return gauging.as_points(
-            gauging.between(session, gauge.id, hour * HOUR_MS, (hour + 1) * HOUR_MS), excluded
+            gauging.between(session, gauge.id, hour * HOUR_MS, (hour + 1) * HOUR_MS), excluded, offsets
         )
 
     return raw

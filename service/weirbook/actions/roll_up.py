@@ -19,11 +19,13 @@ NO_LIMIT_MS = 1 << 60
 
 @dataclass(frozen=True)
 class Rules:
-    """How a gauge's readings roll up: how they join, the gap that is bridged since when, what is left out."""
+    """How a gauge's readings roll up: how they join, the gap that is bridged since when, what is left out, and
+    what is added to those taken since when."""
 
     join: Join
     gaps: Sequence[tuple[int, int | None]]
     excluded: Sequence[tuple[int, int]]
+    offsets: gauging.Offsets = ()
 
     def gap_in(self, hour: int) -> int | None:
         """The longest gap bridged in an hour: an hour goes by the interval in force at its end."""
@@ -53,6 +55,7 @@ def rules_of(session: Session, gauge_ids: Iterable[int], start_ms: int, end_ms: 
     """
     ids = sorted(gauge_ids)
     excluded = gauging.exclusions(session, ids, start_ms, end_ms)
+    offsets = gauging.offsets(session, ids)
     found: dict[int, Rules] = {}
     for start in range(0, len(ids), gauging.CHUNK):
         asked = (
@@ -67,7 +70,8 @@ def rules_of(session: Session, gauge_ids: Iterable[int], start_ms: int, end_ms: 
         for gauge_id, rows in itertools.groupby(session.execute(asked), key=lambda row: row[0]):
             spans = list(rows)
             gaps = [(from_ms, gap_of(interval)) for _, _, _, from_ms, interval in spans]
-            found[gauge_id] = Rules(_join(spans[0][1], spans[0][2]), gaps, excluded.get(gauge_id, []))
+            join = _join(spans[0][1], spans[0][2])
+            found[gauge_id] = Rules(join, gaps, excluded.get(gauge_id, []), offsets.get(gauge_id, ()))
     return found
 
 
@@ -94,7 +98,7 @@ def _all_later(hour: Hour, points: Sequence[Point]) -> bool:
 def recompute_hours(session: Session, gauge_id: int, first: int, end: int, rules: Rules) -> None:
     """Make the rollups of the epoch hours from `first` up to `end` anew from the readings."""
     rows = gauging.between(session, gauge_id, first * HOUR_MS, end * HOUR_MS)
-    points = gauging.as_points(rows, rules.excluded)
+    points = gauging.as_points(rows, rules.excluded, rules.offsets)
     gauging.drop_hours(session, gauge_id, first, end)
     gauging.keep_hours(
         session,

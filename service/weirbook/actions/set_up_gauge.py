@@ -12,7 +12,7 @@ from weirbook.actions.edit import edit
 from weirbook.actions.remove import remove
 from weirbook.actions.roll_up import recompute_since
 from weirbook.engine.parameters import PARAMETERS, Parameter
-from weirbook.engine.units import KINDS, Quantity, quantity, unit
+from weirbook.engine.units import KINDS, Quantity, quantity, step_of, unit
 from weirbook.errors import Conflict, Fault, Invalid, Unknown
 from weirbook.record.base import handle_from
 from weirbook.record.database import fetch, room_of
@@ -28,13 +28,17 @@ def gauge_values(session: Session, values: Mapping[str, Any]) -> dict[str, Any]:
     """A gauge's values with kind, join and units taken from its parameter. Raises Invalid at each pointer."""
     known = _parameter(session, values["parameter"])
     chosen = _unit(known, values.get("unit"))
-    step = "temperature_difference" if known.kind == "temperature" else known.kind
+    step = step_of(known.kind)
+    offset = loose(values.get("offset"), step, chosen, "/offset")
+    if offset is not None and known.contact:
+        raise Invalid("A contact reads on or off: nothing can be added to that.", "/offset")
     return {
         **values,
         "kind": known.kind,
         "join": known.join,
         "unit": chosen,
         "resolution": loose(values.get("resolution"), step, chosen, "/resolution"),
+        "offset": None if offset is None or not offset.value else offset.to(chosen, step),
         "plausible_low": loose(values.get("plausible_low"), known.kind, chosen, "/plausible_low"),
         "plausible_high": loose(values.get("plausible_high"), known.kind, chosen, "/plausible_high"),
     }
@@ -73,10 +77,10 @@ def edit_gauge(
 ) -> bool:
     """Change a gauge. Raises Conflict for what its readings rest on.
 
-    Another interval or another way of joining makes the rollups anew from the instant it counts.
+    Another interval, another offset or another way of joining makes the rollups anew from the instant it counts.
     """
     settled = {name: getattr(gauge, name) for name in SETTLED}
-    interval, by_hand = gauge.expected_interval_s, gauge.by_hand
+    interval, offset, by_hand = gauge.expected_interval_s, gauge.offset_in_unit, gauge.by_hand
     changed = edit(session, gauge, values, now=now, effective_ms=effective_ms)
     moved = [name for name in SETTLED if getattr(gauge, name) != settled[name]]
     if moved and has_readings(session, gauge):
@@ -89,7 +93,7 @@ def edit_gauge(
         )
     if gauge.by_hand != by_hand:
         recompute_since(session, gauge, 0)
-    elif gauge.expected_interval_s != interval:
+    elif (gauge.expected_interval_s, gauge.offset_in_unit) != (interval, offset):
         recompute_since(session, gauge, now if effective_ms is None else effective_ms)
     return changed
 

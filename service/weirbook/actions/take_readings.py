@@ -143,7 +143,8 @@ def _store(
         gauging.add(session, [each.row for each in stored])
         if spans := [(gauge.id, each.row.at_ms, *each.bounds) for each in stored if each.bounds is not None]:
             gauging.add_bounds(session, spans)
-        add_to_hours(session, gauge.id, gauging.as_points(each.row for each in stored), rules)
+        points = gauging.as_points((each.row for each in stored), (), rules.offsets)
+        add_to_hours(session, gauge.id, points, rules)
     for hour in sorted(mended):
         recompute_hours(session, gauge.id, hour, hour + 1, rules)
 

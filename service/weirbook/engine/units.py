@@ -153,6 +153,11 @@ def unit(kind: str, name: str) -> Unit:
     return found
 
 
+def step_of(kind: str) -> str:
+    """The kind of a step between two values of a kind: degrees of difference are not degrees of the scale."""
+    return "temperature_difference" if kind == "temperature" else kind
+
+
 def to_si(value: float, unit_name: str, kind: str) -> float:
     """`value` in the SI unit of the kind. Raises Invalid for an unknown unit."""
     found = unit(kind, unit_name)

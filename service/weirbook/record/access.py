@@ -10,7 +10,7 @@ from enum import StrEnum
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
-from weirbook.record.base import Base, Named, RoomOwned, key_to, room_key
+from weirbook.record.base import ROUTINE, Base, Named, RoomOwned, key_to, room_key
 
 SECRET_PREFIX = "wb_"
 
@@ -42,6 +42,7 @@ class AccessKey(Named, Base):
     PLURAL = "keys"
     COUNTER = "key"
     FIXED = ("role", "for_links")
+    UNTOLD = ROUTINE | {"key_hash", "last_used_at_ms"}
 
     role: Mapped[str] = mapped_column(sa.String(10))
     for_links: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))

@@ -23,6 +23,9 @@ ALWAYS_MS = 0
 """The start of a first state: what a thing is at its making is taken to have held before the record began."""
 
 
+ROUTINE = frozenset({"version", "created_at_ms", "updated_at_ms"})
+
+
 class Base(DeclarativeBase):
     metadata = sa.MetaData(naming_convention=NAMES)
 
@@ -44,6 +47,10 @@ class Edited:
     """Field whose past is kept, and the table of its spans."""
     FIXED: ClassVar[tuple[str, ...]] = ()
     """Fields that stay as they were made."""
+    TOLD: ClassVar[bool] = True
+    """Whether edits stand in the log of changes."""
+    UNTOLD: ClassVar[frozenset[str]] = ROUTINE
+    """Columns that the log of changes leaves out: bookkeeping, and what is nobody's business."""
 
     version: Mapped[int] = mapped_column(sa.Integer, default=1)
     created_at_ms: Mapped[int] = mapped_column(sa.BigInteger)

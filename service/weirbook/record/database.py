@@ -7,22 +7,31 @@ transaction that reads first and takes the write lock later fails under other wr
 from __future__ import annotations
 
 import sqlite3
+import threading
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, nullcontext
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.orm import ORMExecuteState, Session, with_loader_criteria
 
 from weirbook.errors import Busy, Conflict, StoreTrouble
 from weirbook.record.base import RoomOwned
 
-BUSY_TIMEOUT_MS = 10_000
-RETRY_SQLSTATES = {"08000", "08003", "08006", "40001", "40P01", "53300", "57P01", "57P03", "55P03"}
-"""Connection lost, serialization, deadlock, server starting or full: the same request may succeed later."""
+PATIENCE_S = 5.0
+"""How long a writer waits for its turn, in this process and against others, before it is told to come again."""
+WAITING_WRITERS = 12
+"""Writers that may wait at once; a server has more threads than that, so that readers are answered meanwhile."""
+FULL_QUEUE_S = 0.25
+"""How long one more waits for a place among them."""
+RETRY_CLASSES = {"08", "53"}
+"""SQLSTATE classes of lost connections, and of full disks, memories and servers: the same may succeed later."""
+RETRY_SQLSTATES = {"40001", "40P01", "55P03", "57P01", "57P02", "57P03", "58030"}
+"""Likewise: serialization, deadlock, lock, a server that ends, crashed or starts, a failing disk."""
 CLASHES = {
     "23505",
     "23503",
@@ -33,6 +42,16 @@ CLASHES = {
     "SQLITE_CONSTRAINT_TRIGGER",  # what SQLite says where ON DELETE RESTRICT forbids
 }
 """Keys that are taken or point at nothing, which two callers can bring about; any other broken rule is our fault."""
+PASSING = {
+    sqlite3.SQLITE_BUSY: "Another program is writing to the database",
+    sqlite3.SQLITE_LOCKED: "Another program is writing to the database",
+    sqlite3.SQLITE_PROTOCOL: "Another program is opening the database",
+    sqlite3.SQLITE_FULL: "The disk is full, so nothing was stored; free some space on it",
+    sqlite3.SQLITE_READONLY: "The disk or the database's file can't be written to, so nothing was stored",
+    sqlite3.SQLITE_IOERR: "The disk failed or is full, so nothing was stored",
+    sqlite3.SQLITE_CANTOPEN: "The database's file can't be opened; is its disk there",
+}
+"""SQLite's primary result codes for what passes, or is put right outside the service, which then goes on by itself."""
 
 
 class Database:
@@ -46,6 +65,7 @@ class Database:
             self.engine = _engine(self.url)
         except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError) as trouble:
             raise StoreTrouble(f"The database address can't be used: {trouble}") from trouble
+        self._queue = _Queue()
 
     @property
     def is_sqlite(self) -> bool:
@@ -63,39 +83,101 @@ class Database:
             yield session
 
     @contextmanager
-    def write(self) -> Iterator[Session]:
-        """A transaction that commits at its end, or not at all."""
-        with self._session(writes=True) as session:
+    def write(self, patience_s: float = PATIENCE_S) -> Iterator[Session]:
+        """A transaction that commits at its end, or not at all.
+
+        Raises Busy where it can't begin for that long.
+        """
+        until = monotonic() + patience_s
+        with (
+            self._queue.turn(until) if self.is_sqlite else nullcontext(),
+            self._session(writes=True, until=until) as session,
+        ):
             yield session
             session.commit()
 
     @contextmanager
-    def _session(self, *, writes: bool) -> Iterator[Session]:
-        try:
-            with (
-                self.engine.connect().execution_options(**self._manner(writes)) as connection,
-                Session(connection, expire_on_commit=False) as session,
-            ):
-                yield session
-        except IntegrityError as trouble:
-            if not _is_a_clash(trouble):
-                raise
-            raise Conflict(
-                "The same record is there already (a target: one for each place, parameter and instant), or somebody "
-                "changed what this one points to at the same time. Read again, then decide.",
-                slug="already-there",
-            ) from trouble
-        except DBAPIError as trouble:
-            raise _as_busy(trouble) or trouble from trouble
+    def _session(self, *, writes: bool, until: float | None = None) -> Iterator[Session]:
+        with (
+            plainly(),
+            self._let_go_of_read_only(),
+            self.engine.connect().execution_options(**self._manner(writes, until)) as connection,
+            Session(connection, expire_on_commit=False) as session,
+        ):
+            yield session
 
-    def _manner(self, writes: bool) -> dict[str, Any]:
+    @contextmanager
+    def _let_go_of_read_only(self) -> Iterator[None]:
+        """Connections opened while SQLite's disk was read-only stay so, and make new ones so, until all are closed."""
+        try:
+            yield
+        except DBAPIError as trouble:
+            if _sqlite_code(trouble) == sqlite3.SQLITE_READONLY:
+                self.engine.dispose()
+            raise
+
+    def _manner(self, writes: bool, until: float | None) -> dict[str, Any]:
         """How a transaction begins. Left alone, PostgreSQL would show each query of a reader another instant."""
         if writes or self.is_sqlite:
-            return {"weirbook_writes": writes}
+            return {"weirbook_writes": writes, "weirbook_until": until}
         return {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+
+    @contextmanager
+    def served_alone(self) -> Iterator[None]:
+        """Be the one server of an SQLite database. Raises StoreTrouble where another is, or the disk forbids it.
+
+        Two would starve each other, and a newer one would migrate under the older. Commands that do one thing and
+        end need not ask. The lock is that of an SQLite file beside the database, which every system frees however
+        its holder ends.
+        """
+        if self.file is None:
+            yield
+            return
+        beside = self.file.with_name(f"{self.file.name}-served")
+        try:
+            lock = sqlite3.connect(beside, timeout=0, isolation_level=None)
+            lock.execute("BEGIN EXCLUSIVE")
+        except sqlite3.OperationalError as trouble:
+            if trouble.sqlite_errorcode == sqlite3.SQLITE_BUSY:
+                raise StoreTrouble(
+                    f"Another server serves {self.file} already. One process serves one SQLite file: end that one "
+                    "first, or name another file with WEIRBOOK_DATABASE_URL."
+                ) from None
+            raise StoreTrouble(
+                f"{beside} can't be written: {trouble}. Is the disk full or read-only?"
+            ) from trouble
+        with closing(lock):
+            yield
 
     def dispose(self) -> None:
         self.engine.dispose()
+
+
+class _Queue:
+    """Turns to write, one writer at a time.
+
+    SQLite would have writers sleep and try again; here the turn passes on at once. The queue is short, so that
+    a lock that some other process holds leaves a server the threads to answer its readers with.
+    """
+
+    def __init__(self) -> None:
+        self._places = threading.BoundedSemaphore(WAITING_WRITERS)
+        self._turn = threading.Lock()
+
+    @contextmanager
+    def turn(self, until: float) -> Iterator[None]:
+        """Hold the turn. Raises Busy where it doesn't come in time."""
+        if not self._places.acquire(timeout=max(0, min(FULL_QUEUE_S, until - monotonic()))):
+            raise Busy("Many writers are waiting just now. Try again shortly.")
+        try:
+            if not self._turn.acquire(timeout=max(0, until - monotonic())):
+                raise Busy("Other writers take long just now. Try again shortly.")
+            try:
+                yield
+            finally:
+                self._turn.release()
+        finally:
+            self._places.release()
 
 
 def _engine(url: sa.URL) -> sa.Engine:
@@ -111,17 +193,37 @@ def _engine(url: sa.URL) -> sa.Engine:
 def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     connection.isolation_level = None
     for pragma in (
+        f"busy_timeout={PATIENCE_S * 1000:.0f}",
         "journal_mode=WAL",
         "synchronous=FULL",
         "foreign_keys=ON",
-        f"busy_timeout={BUSY_TIMEOUT_MS}",
     ):
         connection.execute(f"PRAGMA {pragma}").close()
 
 
 def _begin_sqlite(connection: sa.Connection) -> None:
-    writes = connection.get_execution_options().get("weirbook_writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    options = connection.get_execution_options()
+    until = options.get("weirbook_until")
+    wait_s = PATIENCE_S if until is None else max(0, until - monotonic())
+    connection.exec_driver_sql(f"PRAGMA busy_timeout={wait_s * 1000:.0f}").close()
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("weirbook_writes") else "BEGIN")
+
+
+@contextmanager
+def plainly() -> Iterator[None]:
+    """What the database says of others' doings as Conflict, of what passes as Busy; our own faults as they are."""
+    try:
+        yield
+    except IntegrityError as trouble:
+        if not _is_a_clash(trouble):
+            raise
+        raise Conflict(
+            "The same record is there already (a target: one for each place, parameter and instant), or somebody "
+            "changed what this one points to at the same time. Read again, then decide.",
+            slug="already-there",
+        ) from trouble
+    except DBAPIError as trouble:
+        raise _as_busy(trouble) or trouble from trouble
 
 
 def _is_a_clash(trouble: IntegrityError) -> bool:
@@ -130,14 +232,25 @@ def _is_a_clash(trouble: IntegrityError) -> bool:
     return not CLASHES.isdisjoint(names)
 
 
+def _sqlite_code(trouble: DBAPIError) -> int:
+    """SQLite's primary result code; 0 where there is none."""
+    return int(getattr(trouble.orig, "sqlite_errorcode", 0)) & 0xFF
+
+
 def _as_busy(trouble: DBAPIError) -> Busy | None:
-    """Whether trying again may help: by SQLSTATE, or SQLite's own words for a lock or a full disk."""
+    """Whether trying again may help: by SQLSTATE, or SQLite's result code."""
+    if isinstance(trouble.orig, sqlite3.Error):
+        said = PASSING.get(_sqlite_code(trouble))
+        return None if said is None else Busy(f"{said}. Try again shortly.")
     state = getattr(trouble.orig, "sqlstate", None)
-    words = str(trouble.orig)
-    if state in RETRY_SQLSTATES or trouble.connection_invalidated:
+    never_connected = state is None and isinstance(trouble, OperationalError)
+    if (
+        never_connected
+        or trouble.connection_invalidated
+        or state in RETRY_SQLSTATES
+        or (state or "")[:2] in RETRY_CLASSES
+    ):
         return Busy("The database can't be reached just now. Try again shortly.")
-    if isinstance(trouble.orig, sqlite3.OperationalError) and ("locked" in words or "disk is full" in words):
-        return Busy("The database is busy or its disk is full. Try again shortly.")
     return None
 
 
@@ -181,3 +294,14 @@ def fetch(session: Session, sql: str, values: Sequence[Any] = ()) -> Sequence[An
     if connection.dialect.paramstyle != "qmark":
         sql = sql.replace("%", "%%").replace("?", "%s")
     return connection.exec_driver_sql(sql, tuple(values)).fetchall()
+
+
+def take_next(session: Session, noun: str, count: int = 1) -> int:
+    """The last of the next `count` numbers of a noun in this room, taken in this transaction."""
+    rows = fetch(
+        session,
+        "INSERT INTO counter (room_id, noun, next) VALUES (?, ?, ?) "
+        "ON CONFLICT (room_id, noun) DO UPDATE SET next = counter.next + excluded.next RETURNING next",
+        (room_of(session), noun, count),
+    )
+    return int(rows[0][0])

@@ -80,6 +80,16 @@ class GaugeInterval(Span, Base):
     __table_args__ = (key_to("gauge", "subject_id", cascade=True),)
 
 
+class GaugeOffset(Span, Base):
+    """What was added to a gauge's readings to make them true, in its own unit, and when."""
+
+    __tablename__ = "gauge_offset"
+    subject_id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, autoincrement=False)
+    value: Mapped[float] = mapped_column(sa.Double)
+
+    __table_args__ = (key_to("gauge", "subject_id", cascade=True),)
+
+
 def gap_of(interval_s: float | None) -> int | None:
     """The longest gap that is bridged, in ms: three expected intervals; none = of any length."""
     return None if interval_s is None else round(interval_s * 3000)
@@ -93,7 +103,7 @@ class Gauge(Named, Base):
     PLURAL = "gauges"
     COUNTER = "gauge"
     REFERENCES = {"place": "place"}
-    STATES = {"expected_interval_s": GaugeInterval}
+    STATES = {"expected_interval_s": GaugeInterval, "offset_in_unit": GaugeOffset}
 
     place_id: Mapped[int] = mapped_column(sa.Integer)
     parameter: Mapped[str] = mapped_column(sa.String(60))
@@ -106,6 +116,8 @@ class Gauge(Named, Base):
     plausible_high: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
     expected_interval: Mapped[Quantity | None] = mapped_column(QuantityText("time"))
     checked_on: Mapped[date | None] = mapped_column(sa.Date)
+    offset: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
+    alarm: Mapped[dict[str, Any] | None] = mapped_column(Parts)
 
     place: Mapped[Place] = points_to("Gauge.place_id", "Place")
 
@@ -134,6 +146,11 @@ class Gauge(Named, Base):
     def gap_ms(self) -> int | None:
         """The longest gap between readings that is bridged at the interval expected now."""
         return gap_of(self.expected_interval_s)
+
+    @property
+    def offset_in_unit(self) -> float:
+        """What is added to its readings now, in its own unit."""
+        return 0.0 if self.offset is None else self.offset.value
 
     @property
     def expected_interval_s(self) -> float | None:

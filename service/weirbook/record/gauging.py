@@ -233,25 +233,60 @@ def exclusions(
     return found
 
 
-def as_points(rows: Iterable[Row], excluded: Sequence[tuple[int, int]] = ()) -> list[Point]:
-    """Stored readings as statistics take them: excluded spans left out."""
+Offsets = Sequence[tuple[int, float]]
+"""What was added to a gauge's readings since when, ascending; empty where they always stood as taken."""
+
+
+def offsets(session: Session, gauge_ids: Iterable[int]) -> dict[int, list[tuple[int, float]]]:
+    """The offsets of the gauges that have or had any."""
+    found: dict[int, list[tuple[int, float]]] = defaultdict(list)
+    ids = sorted(gauge_ids)
+    for start in range(0, len(ids), CHUNK):
+        some = ids[start : start + CHUNK]
+        rows = fetch(
+            session,
+            "SELECT subject_id, from_ms, value FROM gauge_offset "
+            f"WHERE room_id = ? AND subject_id IN ({_marks(len(some))}) ORDER BY subject_id, from_ms",
+            (room_of(session), *some),
+        )
+        for gauge_id, from_ms, value in rows:
+            found[gauge_id].append((from_ms, value))
+    return {gauge_id: spans for gauge_id, spans in found.items() if any(value for _, value in spans)}
+
+
+def offset_at(spans: Offsets, at_ms: int) -> float:
+    """What is added to a reading of that instant."""
+    return next((value for from_ms, value in reversed(spans) if from_ms <= at_ms), 0.0)
+
+
+def as_points(
+    rows: Iterable[Row], excluded: Sequence[tuple[int, int]] = (), offsets: Offsets = ()
+) -> list[Point]:
+    """Stored readings as statistics take them: excluded spans left out, offsets added."""
     return [
-        Point(row.at_ms, row.value, bool(row.mark & QUALIFIED), bool(row.mark & IMPLAUSIBLE))
+        Point(
+            row.at_ms,
+            row.value + offset_at(offsets, row.at_ms) if offsets else row.value,
+            bool(row.mark & QUALIFIED),
+            bool(row.mark & IMPLAUSIBLE),
+        )
         for row in rows
         if not any(from_ms <= row.at_ms < to_ms for from_ms, to_ms in excluded)
     ]
 
 
 def neighbours(
-    session: Session, gauge_id: int, start_ms: int, end_ms: int
+    session: Session, gauge_id: int, start_ms: int, end_ms: int, offsets: Offsets = ()
 ) -> tuple[Point | None, Point | None]:
     """The last reading before a window and the first from its end on that enter statistics."""
-    before = _nearest(session, gauge_id, "r.at_ms < ?", "r.at_ms DESC", start_ms)
-    after = _nearest(session, gauge_id, "r.at_ms >= ?", "r.at_ms", end_ms)
+    before = _nearest(session, gauge_id, "r.at_ms < ?", "r.at_ms DESC", start_ms, offsets)
+    after = _nearest(session, gauge_id, "r.at_ms >= ?", "r.at_ms", end_ms, offsets)
     return before, after
 
 
-def _nearest(session: Session, gauge_id: int, where: str, order: str, instant: int) -> Point | None:
+def _nearest(
+    session: Session, gauge_id: int, where: str, order: str, instant: int, offsets: Offsets
+) -> Point | None:
     rows = fetch(
         session,
         "SELECT r.gauge_id, r.at_ms, r.value, r.mark FROM reading r "
@@ -260,7 +295,7 @@ def _nearest(session: Session, gauge_id: int, where: str, order: str, instant: i
         f"AND x.from_ms <= r.at_ms AND x.to_ms > r.at_ms) ORDER BY {order} LIMIT 1",
         (room_of(session), gauge_id, instant, room_of(session), gauge_id),
     )
-    points = as_points(Row(*row) for row in rows)
+    points = as_points((Row(*row) for row in rows), (), offsets)
     return points[0] if points else None
 
 

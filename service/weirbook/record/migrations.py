@@ -18,7 +18,7 @@ import sqlalchemy as sa
 
 from weirbook.errors import StoreTrouble
 from weirbook.record.backups import backup
-from weirbook.record.database import Database
+from weirbook.record.database import Database, plainly
 
 PACKAGE = Path(__file__).resolve().parents[1]
 
@@ -38,15 +38,16 @@ def revisions() -> list[str]:
 def migrate(database: Database) -> Path | None:
     """Migrate to the newest form; the copy that was made before, if any.
 
-    Raises StoreTrouble for a database that is newer than this program, or that fails its check afterwards:
-    then nothing was changed.
+    Raises StoreTrouble for a database that is newer than this program, or that fails its check afterwards, and
+    Busy where it can't be opened or written to: then nothing was changed.
     """
-    present = revision_of(database)
+    with plainly():
+        present = revision_of(database)
     known = revisions()
     if present == known[-1]:
         return None
     refuse_newer(present)
-    with _locked(database) as connection:
+    with plainly(), _locked(database) as connection:
         present = _revision(connection)
         if present == known[-1]:
             return None  # another process was faster

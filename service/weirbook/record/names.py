@@ -10,8 +10,9 @@ from sqlalchemy.orm import Session
 
 from weirbook.errors import Conflict, Unknown
 from weirbook.record.access import AccessKey
+from weirbook.record.alerts import Alert
 from weirbook.record.base import RESERVED_HANDLES, Base, Edited, Named, Span
-from weirbook.record.database import fetch, room_of
+from weirbook.record.database import room_of
 from weirbook.record.equipment import Gauge, OwnParameter, Pump
 from weirbook.record.journal import JournalEntry
 from weirbook.record.places import PLACES, Place, RoomPlace, Section, Sump, System, Tank
@@ -22,21 +23,10 @@ from weirbook.record.tasks import Completion, Helper, Task
 NAMED: dict[str, type[Named]] = {
     model.NOUN: model for model in (System, Tank, Sump, Section, Pump, Gauge, OwnParameter, Helper, AccessKey)
 }
-HAPPENINGS = (JournalEntry, Target, Exclusion, Correction, Task, Completion)
+HAPPENINGS = (JournalEntry, Target, Exclusion, Correction, Task, Completion, Alert)
 LISTED_NAMES = 20
 
 N = TypeVar("N", bound=Named)
-
-
-def take_number(session: Session, noun: str) -> int:
-    """The next number of a noun in this room, taken in this transaction."""
-    rows = fetch(
-        session,
-        "INSERT INTO counter (room_id, noun, next) VALUES (?, ?, 1) "
-        "ON CONFLICT (room_id, noun) DO UPDATE SET next = counter.next + excluded.next RETURNING next",
-        (room_of(session), noun),
-    )
-    return int(rows[0][0])
 
 
 def find(session: Session, model: type[N], handle: str, *, for_edit: bool = False) -> N:

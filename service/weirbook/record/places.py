@@ -72,6 +72,8 @@ class RoomPlace(Place):
 
     NOUN = "room"
     PLURAL = "room"
+    TOLD = False
+    """The room's settings tell of it."""
     __mapper_args__ = {"polymorphic_identity": "room"}
 
 

@@ -81,6 +81,11 @@ class Correction(Happening, Base):
 
     gauge: Mapped[Gauge] = points_to("Correction.gauge_id", "Gauge")
 
+    @property
+    def origin(self) -> str:
+        """Where it can be read."""
+        return f"/v1/corrections?gauge={self.gauge.handle}"
+
     __table_args__ = (room_key(), key_to("gauge", "gauge_id"), sa.Index(None, "room_id", "gauge_id", "at_ms"))
 
 

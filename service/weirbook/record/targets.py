@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from weirbook.engine.relations.windows import Band
-from weirbook.engine.units import Quantity
+from weirbook.engine.units import Quantity, step_of
 from weirbook.record.base import Base, Happening, key_to, points_to, room_key
-from weirbook.record.columns import QuantityText
+from weirbook.record.columns import Parts, QuantityText
 from weirbook.record.equipment import Gauge
 from weirbook.record.places import Place
 
@@ -29,6 +30,9 @@ class Target(Happening, Base):
     parameter: Mapped[str] = mapped_column(sa.String(60))
     low: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
     high: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
+    hysteresis: Mapped[Quantity | None] = mapped_column(QuantityText("any"))
+    least_duration: Mapped[Quantity | None] = mapped_column(QuantityText("time"))
+    alarm: Mapped[dict[str, Any] | None] = mapped_column(Parts)
     valid_from_ms: Mapped[int] = mapped_column(sa.BigInteger)
     notes: Mapped[str | None] = mapped_column(sa.Text)
 
@@ -70,8 +74,19 @@ def _band(gauge: Gauge, levels: Sequence[Sequence[Target]], instant: int) -> Ban
     for level in levels:
         begun = [target for target in level if target.valid_from_ms <= instant]
         if begun and (begun[-1].low is not None or begun[-1].high is not None):
-            return Band(instant, _in_unit(gauge, begun[-1].low), _in_unit(gauge, begun[-1].high))
+            return _band_of(gauge, begun[-1], instant)
     return Band(instant, None, None)
+
+
+def _band_of(gauge: Gauge, target: Target, instant: int) -> Band:
+    return Band(
+        instant,
+        _in_unit(gauge, target.low),
+        _in_unit(gauge, target.high),
+        0.0 if target.hysteresis is None else target.hysteresis.to(gauge.unit, step_of(gauge.kind)).value,
+        0 if target.least_duration is None else round(target.least_duration.si("time") * 1000),
+        target.id,
+    )
 
 
 def _in_unit(gauge: Gauge, bound: Quantity | None) -> float | None:

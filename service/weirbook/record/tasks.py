@@ -17,7 +17,7 @@ from weirbook.engine.schedules import LastDone, Occurrence, Version, schedule_of
 from weirbook.engine.times import day_of, midnight_ms, zone
 from weirbook.engine.units import Quantity
 from weirbook.errors import Fault, Invalid
-from weirbook.record.base import Base, Happening, Named, Span, key_to, points_to, room_key
+from weirbook.record.base import ROUTINE, Base, Happening, Named, Span, key_to, points_to, room_key
 from weirbook.record.columns import Parts
 from weirbook.record.database import room_of
 from weirbook.record.places import Place, path_of
@@ -60,6 +60,7 @@ class Task(Happening, Base):
     NOUN = "task"
     PLURAL = "tasks"
     REFERENCES = {"about": "place", "helper": "helper"}
+    UNTOLD = ROUTINE | {"open_name", "open_due_ms", "next_due_ms"}
 
     title: Mapped[str] = mapped_column(sa.String(200))
     about_id: Mapped[int | None] = mapped_column(sa.Integer)
@@ -111,6 +112,7 @@ class Completion(Happening, Base):
     __tablename__ = "completion"
     NOUN = "completion"
     PLURAL = "completions"
+    UNTOLD = ROUTINE | {"key_id"}
 
     task_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     occurrence: Mapped[str] = mapped_column(sa.String(40))
@@ -126,6 +128,11 @@ class Completion(Happening, Base):
     undone_by: Mapped[str | None] = mapped_column(sa.String(120))
 
     by: Mapped[Helper | None] = points_to("Completion.by_id", "Helper")
+
+    @property
+    def origin(self) -> str:
+        """Where it can be read."""
+        return f"/v1/tasks/{self.task_id}/completions"
 
     __table_args__ = (
         room_key(),

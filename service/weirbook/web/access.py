@@ -30,6 +30,7 @@ class Caller:
     role: Role
     for_links: bool
     last_used_at_ms: int | None
+    handle: str
 
 
 def recognise(database: Database, request: Request, now: int, *, link_allowed: bool) -> Caller:
@@ -79,7 +80,7 @@ def caller_of(session: Session, secret: str, now: int) -> Caller:
         raise NoKey("This key was revoked.")
     if key.expires_at_ms is not None and key.expires_at_ms <= now:
         raise NoKey("This key has expired.")
-    return Caller(room_id, key.id, key.name, Role(key.role), key.for_links, key.last_used_at_ms)
+    return Caller(room_id, key.id, key.name, Role(key.role), key.for_links, key.last_used_at_ms, key.handle)
 
 
 def refuse_beyond(caller: Caller, roles: frozenset[Role]) -> None:
@@ -95,10 +96,13 @@ def gauges_of(session: Session, caller: Caller) -> frozenset[int]:
 
 
 def note_use(database: Database, caller: Caller, now: int) -> None:
-    """Remember the key's last use, at most once a minute, in a small transaction of its own."""
+    """Remember the key's last use, at most once a minute, in a small transaction of its own that waits for nobody.
+
+    Raises Busy.
+    """
     if caller.last_used_at_ms is not None and now - caller.last_used_at_ms < LAST_USE_STEP_MS:
         return
-    with database.write() as session:
+    with database.write(patience_s=0) as session:
         enter_room(session, caller.room_id)
         session.execute(
             sa.update(AccessKey)

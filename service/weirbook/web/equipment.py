@@ -99,6 +99,13 @@ class GaugeSchema(NamedSchema):
             "Null for contacts that report on change and for tests at no fixed pace."
         },
     )
+    offset = LooseQuantity(
+        allow_none=True,
+        metadata={
+            "description": "Added to its readings to make them true (-0.3 degC: it reads too high); null: nothing. The "
+            "readings as taken are kept, and so is the past of the offset; `effective_at` says since when."
+        },
+    )
     checked_on = Day(
         allow_none=True,
         metadata={"description": "The day it was last checked against another instrument or a standard"},

@@ -20,6 +20,7 @@ from weirbook.config import Config
 from weirbook.engine.times import zone
 from weirbook.errors import Busy, Invalid, Malformed, NotOffered, Unknown
 from weirbook.record.access import Role
+from weirbook.record.changes import Author, speak_for
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.rooms import Room
 from weirbook.web.access import Caller, note_use, recognise, refuse_beyond
@@ -185,6 +186,7 @@ def perform(
     body = declared.body.read(request, config) if declared.body is not None else None
     with database.write() if declared.writes else database.read() as session:
         enter_room(session, caller.room_id)
+        speak_for(session, Author(caller.name, caller.handle))
         call = Call(session, caller, now, config, query, body, form)
         token = token_of(request) if request.method == "POST" and declared.writes else None
         if token is not None:

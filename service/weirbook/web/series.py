@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
+from dateutil.relativedelta import relativedelta
 from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
@@ -34,6 +35,8 @@ PAGE, PAGE_CAP = 1000, 10_000
 
 
 BUCKETS_CAP = 20_000
+STEP_HOURS = {"1h": 1, "1d": 24, "1w": 168, "1mo": 672}
+"""At least so long is each step."""
 
 
 QUALIFIERS = {BELOW: "below", ABOVE: "above", BETWEEN: "between"}
@@ -48,8 +51,10 @@ class ReadQuery(Schema):
     )
     to = Instant(metadata={"description": "Up to, but without, this instant; now if not said."})
     every = Choice(
-        ("1h", "1d", "1w"),
-        metadata={"description": "Count, min, time-weighted mean and max of each hour, day or week."},
+        ("1h", "1d", "1w", "1mo"),
+        metadata={
+            "description": "Count, min, time-weighted mean and max of each hour, day, week or calendar month."
+        },
     )
     limit = Whole(
         1, PAGE_CAP, metadata={"in_query": True, "description": f"Readings a page, {PAGE} if not said."}
@@ -73,7 +78,7 @@ def _asked_gauges(call: Call) -> Sequence[Gauge]:
     return call.session.scalars(asked.order_by(Gauge.id)).unique().all()
 
 
-READING_COLUMNS = ("gauge", "at", "value", "unit", "qualifier", "low", "high", "implausible", "excluded")
+READING_COLUMNS = ("gauge", "at", "value", "as_taken", "unit", "qualifier", "low", "high", "implausible", "excluded")
 
 
 STATISTIC_COLUMNS = (
@@ -98,6 +103,7 @@ def _page(call: Call, gauges: Sequence[Gauge], start: int, end: int) -> Response
     cap = call.config.csv_cap if csv else call.query.get("limit", PAGE)
     first_gauge, first_ms = position(call.query["cursor"], (int, int)) if "cursor" in call.query else (0, 0)
     excluded = gauging.exclusions(call.session, [gauge.id for gauge in gauges])
+    offsets = gauging.offsets(call.session, [gauge.id for gauge in gauges])
     items: list[dict[str, Any]] = []
     following = None
     for gauge in gauges:
@@ -110,7 +116,8 @@ def _page(call: Call, gauges: Sequence[Gauge], start: int, end: int) -> Response
             if len(items) == cap:
                 following = cursor_at([gauge.id, row.at_ms])
                 break
-            items.append(_reading(gauge, row, spans.get(row.at_ms), excluded.get(gauge.id, [])))
+            offset = gauging.offset_at(offsets.get(gauge.id, ()), row.at_ms)
+            items.append(_reading(gauge, row, spans.get(row.at_ms), excluded.get(gauge.id, []), offset))
         if following:
             break
     if not csv:
@@ -121,16 +128,21 @@ def _page(call: Call, gauges: Sequence[Gauge], start: int, end: int) -> Response
 
 
 def _reading(
-    gauge: Gauge, row: Row, span: tuple[float, float] | None, excluded: Sequence[tuple[int, int]]
+    gauge: Gauge,
+    row: Row,
+    span: tuple[float, float] | None,
+    excluded: Sequence[tuple[int, int]],
+    offset: float,
 ) -> dict[str, Any]:
     return {
         "gauge": gauge.handle,
         "at": instant_text(row.at_ms),
-        "value": number(row.value),
+        "value": number(row.value + offset),
+        "as_taken": number(row.value),
         "unit": gauge.unit,
         "qualifier": qualifier(row.mark),
-        "low": span and number(span[0]),
-        "high": span and number(span[1]),
+        "low": span and number(span[0] + offset),
+        "high": span and number(span[1] + offset),
         "implausible": bool(row.mark & IMPLAUSIBLE),
         "excluded": any(from_ms <= row.at_ms < to_ms for from_ms, to_ms in excluded),
     }
@@ -173,8 +185,8 @@ def _statistics(call: Call, gauges: Sequence[Gauge], start: int, end: int, every
 
 
 def _edges(start: int, end: int, every: str, zone: ZoneInfo) -> list[int]:
-    """Edges of whole hours, or of the room's days or weeks, from the one that holds `start` on; the last is `end`."""
-    if (end - start) / HOUR_MS > BUCKETS_CAP * {"1h": 1, "1d": 24, "1w": 168}[every]:
+    """Edges of whole hours, or of the room's days, weeks or months, from the one that holds `start` on; the last is `end`."""
+    if (end - start) / HOUR_MS > BUCKETS_CAP * STEP_HOURS[every]:
         raise Invalid(
             f"That is more than {BUCKETS_CAP} steps: ask for a shorter span or longer steps.", "/every"
         )
@@ -184,10 +196,12 @@ def _edges(start: int, end: int, every: str, zone: ZoneInfo) -> list[int]:
     day = day_of(start, zone)
     if every == "1w":
         day -= timedelta(days=day.weekday())
+    if every == "1mo":
+        day = day.replace(day=1)
     edges = []
     while (edge := midnight_ms(day, zone)) < end:
         edges.append(edge)
-        day += timedelta(days=1 if every == "1d" else 7)
+        day += relativedelta(months=1) if every == "1mo" else timedelta(days=1 if every == "1d" else 7)
     return [*edges, end]
 
 
@@ -201,8 +215,9 @@ def add_routes(blp: Blueprint) -> None:
         id="list_readings",
         summary="Read back readings",
         description=(
-            "By gauge, or by place and parameter; each reading as it was posted, oldest first, gauge by gauge. With "
-            "`every` the statistics of each hour, day or week of the room's zone instead, means weighted by time."
+            "By gauge, or by place and parameter; each reading as it was posted (`as_taken`) and with the gauge's offset of "
+            "that time (`value`), oldest first, gauge by gauge. With `every` the statistics of each hour, day, week or "
+            "month of the room's zone instead, means weighted by time."
         ),
         roles=READERS,
         query=ReadQuery,

@@ -8,8 +8,15 @@ import click
 from flask import Flask
 from waitress.server import create_server
 
-THREADS = 8
+from weirbook.record.database import WAITING_WRITERS
+
+THREADS = WAITING_WRITERS + 4
+"""More than may wait for their turn to write, so that readers are answered meanwhile."""
+CONNECTIONS = 400
+"""Open ones, idle or not, before the next must wait: well under the 1024 files that a process may usually open."""
 BODY_BUFFER = 1024 * 1024
+ANSWER_BUFFER = 64 * 1024 * 1024
+"""Beyond the longest answer: a temporary file for one would leave its caller waiting for ever where the disk is full."""
 
 
 def _end(*_: object) -> None:
@@ -25,10 +32,12 @@ def run_server(app: Flask, host: str, port: int) -> None:
             host=host,
             port=port,
             threads=THREADS,
+            connection_limit=CONNECTIONS,
             ident=None,
             clear_untrusted_proxy_headers=True,
             max_request_body_size=app.config["MAX_CONTENT_LENGTH"],
             inbuf_overflow=BODY_BUFFER,
+            outbuf_overflow=ANSWER_BUFFER,
             channel_timeout=60,
         )
     except OSError as trouble:

@@ -28,6 +28,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
+from uuid import UUID
 
 from weirbook.engine.relations.rollups import HOUR_MS, Hour, Join, Point, bridge_limit, extend
 
@@ -63,11 +64,18 @@ class Stats:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """The target in force from an instant until the next band; None leaves a side open, both None end it."""
+    """The target in force from an instant until the next band; None leaves a side open, both None end it.
+
+    `hysteresis` (how far within the band a value must come back) and `least_ms` (how long it must have been out)
+    decide what an excursion is (excursions.py); minutes outside know neither. `target` names where it came from.
+    """
 
     from_ms: int
     low: float | None
     high: float | None
+    hysteresis: float = 0.0
+    least_ms: int = 0
+    target: UUID | None = None
 
 
 Raw = Callable[[int], Sequence[Point]]
