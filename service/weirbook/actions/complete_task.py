@@ -104,7 +104,13 @@ def complete_task(
         now=now,
         chosen_id=told.id,
     )
-    name_it(session, completion, told.outcome, words=task.title, place=task.about and task.about.path)
+    name_it(
+        session,
+        completion,
+        told.outcome,
+        words=task.title,
+        place=None if task.about is None else task.about.path,
+    )
     if task.open_due_ms is not None:
         keep_open(session, task, task.open_due_ms)
     return completion, True
@@ -130,7 +136,9 @@ def undo_completion(session: Session, teller: Teller, completion: Completion, *,
     completion.undone_at_ms, completion.undone_by = now, teller.name
     completion.version += 1
     completion.updated_at_ms = now
-    name_it(session, completion, "undone", words=task.title, place=task.about and task.about.path)
+    name_it(
+        session, completion, "undone", words=task.title, place=None if task.about is None else task.about.path
+    )
     # A schedule or zone changed since may have made it due sooner, but not before it was told.
     soonest = min(completion.due_ms, completion.created_at_ms)
     keep_open(session, task, soonest if task.open_due_ms is None else min(task.open_due_ms, soonest))

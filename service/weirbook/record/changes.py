@@ -200,8 +200,7 @@ def _write_down(session: Session) -> None:
     session.flush()
     pending = session.info.pop("changes")
     author: Author = session.info.get("author", HOST)
-    entries = [_entry(session, told) for told in pending.values()]
-    entries = [entry for entry in entries if entry is not None]
+    entries = [entry for told in pending.values() if (entry := _entry(session, told)) is not None]
     if not entries:
         return
     last = take_next(session, "change", len(entries))
