@@ -121,6 +121,8 @@ def upgrade() -> None:
         sa.Column("judged_ms", sa.BigInteger(), nullable=False),
         sa.Column("silent", sa.Boolean(), nullable=False),
         sa.Column("contact", sa.Double(), nullable=True),
+        sa.Column("side", sa.String(length=5), nullable=True),
+        sa.Column("began_ms", sa.BigInteger(), nullable=True),
         sa.ForeignKeyConstraint(
             ["room_id", "gauge_id"],
             ["gauge.room_id", "gauge.id"],

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from flask import Flask, Response, request
+from flask import Flask, Response, current_app, request
 from flask.typing import ResponseReturnValue
 from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import HTTPException
@@ -12,10 +10,15 @@ from werkzeug.exceptions import HTTPException
 from weirbook.config import Config
 from weirbook.errors import Trouble
 from weirbook.record.database import Database
-from weirbook.web import problems
+from weirbook.web import problems, request_log
+from weirbook.web.admission import Gate
 from weirbook.web.api import describe
 from weirbook.web.docs import docs_blueprint
+from weirbook.web.failures import Failures
+from weirbook.web.health import health_blueprint
 from weirbook.web.operations import perform
+from weirbook.web.origins import allow_origin
+from weirbook.web.proxy import BehindProxy
 
 
 class Service(Flask):
@@ -23,6 +26,7 @@ class Service(Flask):
 
     database: Database
     settings: Config
+    gate: Gate
 
     def dispatch_request(self) -> ResponseReturnValue:
         if request.routing_exception is not None or request.url_rule is None:
@@ -41,6 +45,8 @@ def create_app(config: Config, database: Database | None = None) -> Service:
     app = Service("weirbook", static_folder=None)
     app.settings = config
     app.database = database or Database(config.database_url)
+    app.gate = Gate(config.queue_cap)
+    app.extensions["weirbook_failures"] = Failures(config.failures_per_minute)
     app.config["MAX_CONTENT_LENGTH"] = config.body_cap
     app.json.sort_keys = False  # type: ignore[attr-defined]
     app.url_map.strict_slashes = False
@@ -50,13 +56,28 @@ def create_app(config: Config, database: Database | None = None) -> Service:
     app.register_error_handler(DBAPIError, problems.for_database)
     app.register_error_handler(Exception, problems.for_anything)
     app.register_blueprint(docs_blueprint())
-    app.after_request(_plain_headers)
+    app.register_blueprint(health_blueprint(lambda: app.database))
+    app.before_request(request_log.begin)
+    app.before_request(app.gate.let_in)
+    app.after_request(request_log.end)
+    app.after_request(_guarding_headers)
+    if config.trusted_proxy is not None:
+        app.wsgi_app = BehindProxy(app.wsgi_app, config.trusted_proxy)  # type: ignore[method-assign]
     return app
 
 
-def _plain_headers(response: Response) -> Response:
-    """Answers are data of one room: never guessed at, never kept by a cache in between."""
-    headers: dict[str, Any] = {"X-Content-Type-Options": "nosniff", "Cache-Control": "no-store"}
-    for name, value in headers.items():
+GUARDING = {
+    "X-Content-Type-Options": "nosniff",
+    "Cache-Control": "no-store",
+    "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+    "Referrer-Policy": "no-referrer",
+}
+"""Answers are data of one room: never guessed at, never kept by a cache in between, never shown as a page or within
+one; and an address that holds a key is told to nobody. The documentation's page has a policy of its own."""
+
+
+def _guarding_headers(response: Response) -> Response:
+    for name, value in GUARDING.items():
         response.headers.setdefault(name, value)
+    allow_origin(response, current_app.settings.cors_origins)  # type: ignore[attr-defined]
     return response

@@ -22,6 +22,7 @@ from weirbook.app import create_app
 from weirbook.config import DEFAULT_PORT, Config
 from weirbook.engine.times import instant_ms, instant_text
 from weirbook.errors import StoreTrouble, Trouble
+from weirbook.keeping import export_command, import_command
 from weirbook.record.access import AccessKey, Role
 from weirbook.record.backups import backup as copy_to
 from weirbook.record.backups import form_of
@@ -30,7 +31,10 @@ from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.migrations import migrate, refuse_newer
 from weirbook.record.names import find
 from weirbook.record.rooms import Room
+from weirbook.record.spread import distribute as spread_over
+from weirbook.record.spread import statements
 from weirbook.tables import to_text
+from weirbook.watcher import watching
 from weirbook.web.docs import document
 from weirbook.web.serving import run_server
 from weirbook.week_table import week_in_words
@@ -69,7 +73,8 @@ def serve(host: str, port: int) -> None:
         database = _migrated(config)
         _first_room(database)
         _refuse_open_door(database, host)
-        run_server(create_app(config, database), host, port)
+        with watching(database):
+            run_server(create_app(config, database), host, port)
 
 
 @main.command()
@@ -185,6 +190,22 @@ def restore(file: Path) -> None:
     aside = copy_back(database, file)
     migrate(database)
     click.echo(f"Brought back from {file}." + (f" What was there stands at {aside}." if aside else ""))
+
+
+@main.command()
+@click.option("--show", is_flag=True, help="Print the SQL and do nothing; needs no database.")
+def distribute(show: bool) -> None:
+    """Spread the rooms over the machines of a PostgreSQL with Citus. Stop the servers while it runs."""
+    if show:
+        for _, sql in statements():
+            click.echo(f"{sql};")
+        return
+    spread = spread_over(Database(Config.from_environment().database_url))
+    click.echo(f"{len(spread)} tables were spread; the others were so already.")
+
+
+main.add_command(export_command)
+main.add_command(import_command)
 
 
 def _moment(ms: int | None) -> str | None:

@@ -15,6 +15,7 @@ import shlex
 import socket
 import sys
 import tempfile
+import uuid
 from collections.abc import Callable, Iterator, Mapping
 from datetime import date, datetime, timedelta
 from itertools import islice
@@ -54,11 +55,14 @@ from weirbook.engine.times import (
 )
 from weirbook.errors import StoreTrouble
 from weirbook.record.access import Role
+from weirbook.record.alerts import Alert
+from weirbook.record.changes import Change
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.migrations import folder_of, migrate
 from weirbook.record.names import find
 from weirbook.record.places import System, Tank
 from weirbook.record.rooms import Room
+from weirbook.watcher import watch_once, watching
 from weirbook.web.serving import run_server
 from weirbook.week_table import week_in_words
 
@@ -70,6 +74,7 @@ STAMP_MS = 200_000
 BATCH = 4_000
 WEEKS = 13
 HOST = "127.0.0.1"
+ALERT = "01936c5e-8f00-7000-8000-0000000000a1"
 UNDER_AN_ID = re.compile("/[0-9a-f-]{36}$")
 
 Progress = Callable[[int], None]
@@ -94,7 +99,8 @@ def run(folder: Path | None, *, keep: bool, once: bool, port: int) -> None:
     click.echo(f"This demo again, as it then stands: {again}")
     if once:
         return
-    run_server(create_app(Config(sqlite_url(file)), database), HOST, port)
+    with watching(database):
+        run_server(create_app(Config(sqlite_url(file)), database), HOST, port)
 
 
 def furnish(
@@ -117,7 +123,25 @@ def furnish(
         enter_room(session, room_id)
         secrets = {"keeper": keeper, **_keys(session, now_ms)}
     _do_rounds(client, secrets["helper"], told, days)
+    watch_once(database, now_ms, heard_since=now_ms)
+    _name_an_alert(database, room_id)
     return secrets
+
+
+def _name_an_alert(database: Database, room_id: int) -> None:
+    """Give the first alert that is open the id that the documentation names; its story goes with it."""
+    with database.write() as session:
+        enter_room(session, room_id)
+        asked = sa.select(Alert.id).where(Alert.closed_at_ms.is_(None)).order_by(Alert.opened_at_ms, Alert.id)
+        made = session.scalars(asked.limit(1)).one()
+        session.execute(
+            sa.update(Change)
+            .where(Change.room_id == room_id, Change.subject == str(made))
+            .values(subject=ALERT, origin=f"/v1/alerts/{ALERT}")
+        )
+        session.execute(
+            sa.update(Alert).where(Alert.room_id == room_id, Alert.id == made).values(id=uuid.UUID(ALERT))
+        )
 
 
 class Days:

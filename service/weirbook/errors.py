@@ -91,6 +91,12 @@ class Forbidden(Trouble):
     slug = "forbidden"
 
 
+class Lost(Trouble):
+    """What was asked for was there once, and is not any more."""
+
+    slug = "lost"
+
+
 class TooLarge(Trouble):
     """More than one request may carry or one answer may hold."""
 
@@ -107,6 +113,16 @@ class Busy(Trouble):
     """The store can't take it just now; the same request may succeed later."""
 
     slug = "busy"
+
+
+class TooMany(Trouble):
+    """Too many wrong keys lately; `wait_s` tells after how many seconds to try again."""
+
+    slug = "too-many-failures"
+
+    def __init__(self, message: str, wait_s: int) -> None:
+        super().__init__(message)
+        self.wait_s = wait_s
 
 
 class StoreTrouble(Trouble):

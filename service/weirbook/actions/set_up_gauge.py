@@ -8,6 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from weirbook.actions.alarm import check_alarm
 from weirbook.actions.edit import edit
 from weirbook.actions.remove import remove
 from weirbook.actions.roll_up import recompute_since
@@ -29,6 +30,7 @@ def gauge_values(session: Session, values: Mapping[str, Any]) -> dict[str, Any]:
     known = _parameter(session, values["parameter"])
     chosen = _unit(known, values.get("unit"))
     step = step_of(known.kind)
+    check_alarm(session, values.get("alarm"))
     offset = loose(values.get("offset"), step, chosen, "/offset")
     if offset is not None and known.contact:
         raise Invalid("A contact reads on or off: nothing can be added to that.", "/offset")
@@ -51,7 +53,27 @@ def target_values(session: Session, values: Mapping[str, Any]) -> dict[str, Any]
     high = loose(values.get("high"), known.kind, known.units[0], "/high")
     if low is not None and high is not None and low.si(known.kind) > high.si(known.kind):
         raise Invalid("The low end of a target can't lie above its high end.", "/high")
-    return {**values, "low": low, "high": high}
+    hysteresis = _hysteresis(values, known, low, high)
+    check_alarm(session, values.get("alarm"))
+    return {**values, "low": low, "high": high, "hysteresis": hysteresis}
+
+
+def _hysteresis(
+    values: Mapping[str, Any], known: Parameter, low: Quantity | None, high: Quantity | None
+) -> Quantity | None:
+    """How far back inside a value must come: it must fit into the band, or an excursion could never end."""
+    step = step_of(known.kind)
+    found = loose(values.get("hysteresis"), step, known.units[0], "/hysteresis")
+    if found is None:
+        return None
+    size = found.si(step)
+    if size < 0:
+        raise Invalid("A hysteresis is 0 or more.", "/hysteresis")
+    if low is not None and high is not None and size > high.si(known.kind) - low.si(known.kind):
+        raise Invalid(
+            "The hysteresis is wider than the target itself: no excursion could end.", "/hysteresis"
+        )
+    return found
 
 
 def parameter_values(values: Mapping[str, Any]) -> dict[str, Any]:

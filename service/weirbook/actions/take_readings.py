@@ -13,10 +13,12 @@ from weirbook.actions.find_gauges import Gauges, Taker
 from weirbook.actions.judge_reading import Refusal, Refused, Sent, instant, plausible, possible
 from weirbook.actions.roll_up import Rules, add_to_hours, recompute_hours, rules_of
 from weirbook.engine.relations.rollups import HOUR_MS
+from weirbook.engine.times import instant_text
 from weirbook.engine.units import number
 from weirbook.errors import Conflict, Fault, Forbidden, Invalid, Trouble
 from weirbook.record import gauging
 from weirbook.record.access import uuid7
+from weirbook.record.changes import tell
 from weirbook.record.database import room_of
 from weirbook.record.equipment import Gauge
 from weirbook.record.gauging import Row
@@ -145,8 +147,31 @@ def _store(
             gauging.add_bounds(session, spans)
         points = gauging.as_points((each.row for each in stored), (), rules.offsets)
         add_to_hours(session, gauge.id, points, rules)
+        if gauge.by_hand:
+            _tell(session, gauge, stored)
     for hour in sorted(mended):
         recompute_hours(session, gauge.id, hour, hour + 1, rules)
+
+
+def _tell(session: Session, gauge: Gauge, stored: Sequence[_Judged]) -> None:
+    """Tests by hand are what people did; the log has no readings of sensors."""
+    last = stored[-1].row
+    value = f"{number(last.value)} {gauge.unit}"
+    words = value if len(stored) == 1 else f"{len(stored)} readings, the last {value}"
+    tell(
+        session,
+        "taken",
+        "reading",
+        gauge.handle,
+        place=gauge.place.path,
+        words=words,
+        origin=f"/v1/gauges/{gauge.handle}/latest",
+        fields={
+            "count": len(stored),
+            "from": instant_text(stored[0].row.at_ms),
+            "to": instant_text(last.at_ms),
+        },
+    )
 
 
 def _same(earlier: Row, span: tuple[float, float] | None, each: _Judged) -> bool:

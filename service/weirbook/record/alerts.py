@@ -71,6 +71,11 @@ class Alert(Happening, Base):
     )
 
     @property
+    def owner_handle(self) -> str | None:
+        """Who sees to it."""
+        return None if self.owner is None else self.owner.handle
+
+    @property
     def acknowledged(self) -> bool:
         """Whether somebody said that it is seen to."""
         return self.acknowledged_at_ms is not None
@@ -90,5 +95,7 @@ class GaugeWatch(RoomOwned, Base):
     judged_ms: Mapped[int] = mapped_column(sa.BigInteger)
     silent: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))
     contact: Mapped[float | None] = mapped_column(sa.Double)
+    side: Mapped[str | None] = mapped_column(sa.String(5))
+    began_ms: Mapped[int | None] = mapped_column(sa.BigInteger)
 
     __table_args__ = (key_to("gauge", "gauge_id", cascade=True),)

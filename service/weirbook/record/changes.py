@@ -19,7 +19,7 @@ from weirbook.engine.times import instant_text
 from weirbook.engine.units import Quantity, number
 from weirbook.record.base import Base, Edited, RoomOwned, room_key
 from weirbook.record.columns import Parts
-from weirbook.record.database import now_ms, room_of, run, take_next
+from weirbook.record.database import fetch, now_ms, room_of, run, take_next
 
 MADE, CHANGED, DELETED = "made", "changed", "deleted"
 LABEL_CAP = 200
@@ -96,6 +96,12 @@ def speak_for(session: Session, author: Author) -> None:
     session.info["author"] = author
 
 
+def author_of(session: Session) -> Author:
+    """Whose doing the session is."""
+    found: Author = session.info.get("author", HOST)
+    return found
+
+
 def tell(
     session: Session,
     what: str,
@@ -124,17 +130,24 @@ def name_it(
 ) -> None:
     """Say what the edit of a row under way amounts to ("acknowledged"), and whom it is to be told to."""
     session.flush()
-    told = _pending(session).get(row)
+    pending = _pending(session)
+    told = pending.pop(row, None)
     if told is not None:
         told.what, told.tell = what, to
         told.place, told.words = place or told.place, words or told.words
+        pending[object()] = told  # what the row goes through after this is another entry
 
 
 def newest(session: Session) -> tuple[int, int]:
     """Number and instant of the last entry; zeros before there is any."""
-    asked = sa.select(Change.number, Change.at_ms).where(Change.room_id == room_of(session))
-    row = session.execute(asked.order_by(Change.number.desc()).limit(1)).one_or_none()
-    return (0, 0) if row is None else (row[0], row[1])
+    asked = "SELECT number, at_ms FROM change WHERE room_id = ? ORDER BY number DESC LIMIT 1"
+    rows = fetch(session, asked, (room_of(session),))
+    return (rows[0][0], rows[0][1]) if rows else (0, 0)
+
+
+def has_edits(session: Session) -> bool:
+    """Whether the session has edited something that its commit will tell."""
+    return bool(session.info.get("changes"))
 
 
 def holds(session: Session, number: int, at_ms: int) -> bool:
@@ -199,7 +212,7 @@ def _write_down(session: Session) -> None:
         return
     session.flush()
     pending = session.info.pop("changes")
-    author: Author = session.info.get("author", HOST)
+    author = author_of(session)
     entries = [entry for told in pending.values() if (entry := _entry(session, told)) is not None]
     if not entries:
         return
@@ -296,7 +309,9 @@ def _shown(session: Session, row: Edited, name: str, value: Any) -> Any:
     relationships = sa.inspect(type(row)).relationships
     if name.endswith("_id") and reference in relationships:
         target = session.get(relationships[reference].mapper.class_, (room_of(session), value))
-        return None if target is None else getattr(target, "path", None) or _subject(target)
+        if target is None:
+            return None
+        return target.path if row.REFERENCES.get(reference) == "place" else _subject(target)
     if name.endswith("_ms"):
         return instant_text(value)
     return _plain(value)

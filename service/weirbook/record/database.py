@@ -9,7 +9,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from contextlib import closing, contextmanager, nullcontext
 from pathlib import Path
 from time import monotonic
@@ -66,6 +66,10 @@ class Database:
         except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError) as trouble:
             raise StoreTrouble(f"The database address can't be used: {trouble}") from trouble
         self._queue = _Queue()
+        self.stirred = threading.Event()
+        """Set by every commit of this process; the watch waits on it."""
+        self.memory: dict[Hashable, tuple[tuple[int, int], Any]] = {}
+        """Findings by key, each with the newest change at its time; see remembered.py."""
 
     @property
     def is_sqlite(self) -> bool:
@@ -95,6 +99,7 @@ class Database:
         ):
             yield session
             session.commit()
+        self.stirred.set()
 
     @contextmanager
     def _session(self, *, writes: bool, until: float | None = None) -> Iterator[Session]:
@@ -102,7 +107,7 @@ class Database:
             plainly(),
             self._let_go_of_read_only(),
             self.engine.connect().execution_options(**self._manner(writes, until)) as connection,
-            Session(connection, expire_on_commit=False) as session,
+            Session(connection, expire_on_commit=False, info={"memory": self.memory}) as session,
         ):
             yield session
 
@@ -151,6 +156,7 @@ class Database:
 
     def dispose(self) -> None:
         self.engine.dispose()
+        self.memory.clear()
 
 
 class _Queue:
@@ -204,9 +210,11 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
 def _begin_sqlite(connection: sa.Connection) -> None:
     options = connection.get_execution_options()
     until = options.get("weirbook_until")
-    wait_s = PATIENCE_S if until is None else max(0, until - monotonic())
-    connection.exec_driver_sql(f"PRAGMA busy_timeout={wait_s * 1000:.0f}").close()
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("weirbook_writes") else "BEGIN")
+    wait_ms = round((PATIENCE_S if until is None else max(0, until - monotonic())) * 10) * 100
+    if connection.info.get("busy_timeout") != wait_ms:
+        _execute(connection, f"PRAGMA busy_timeout={wait_ms}").close()
+        connection.info["busy_timeout"] = wait_ms
+    _execute(connection, "BEGIN IMMEDIATE" if options.get("weirbook_writes") else "BEGIN").close()
 
 
 @contextmanager
@@ -277,23 +285,65 @@ def now_ms() -> int:
     return time.time_ns() // 1_000_000
 
 
-def run(session: Session, sql: str, rows: Sequence[Sequence[Any]] | None = None) -> sa.CursorResult[Any]:
+def run(session: Session, sql: str, rows: Sequence[Sequence[Any]] | None = None) -> None:
     """Hot-path SQL with `?` for each value: many times cheaper than ORM objects or Core inserts.
 
     `rows` is a list of tuples (one statement run for each). Values never enter the text.
     """
     connection = session.connection()
-    if connection.dialect.paramstyle != "qmark":
-        sql = sql.replace("%", "%%").replace("?", "%s")
-    return connection.exec_driver_sql(sql, [tuple(row) for row in rows] if rows is not None else None)
+    if rows is None or len(rows) != 1:
+        _execute(connection, _marked(connection, sql), rows or (), many=rows is not None).close()
+    else:
+        _execute(connection, _marked(connection, sql), rows[0]).close()
 
 
 def fetch(session: Session, sql: str, values: Sequence[Any] = ()) -> Sequence[Any]:
     """Rows of one hot-path query with `?` for each value."""
     connection = session.connection()
-    if connection.dialect.paramstyle != "qmark":
-        sql = sql.replace("%", "%%").replace("?", "%s")
-    return connection.exec_driver_sql(sql, tuple(values)).fetchall()
+    sql = _marked(connection, sql)
+    cursor = _execute(connection, sql, values)
+    try:
+        rows: Sequence[Any] = cursor.fetchall()
+    except connection.dialect.loaded_dbapi.Error as trouble:
+        raise _wrapped(connection, sql, values, trouble) from trouble
+    cursor.close()
+    return rows
+
+
+def _marked(connection: sa.Connection, sql: str) -> str:
+    """The text with the driver's own mark for each value."""
+    if connection.dialect.paramstyle == "qmark":
+        return sql
+    return sql.replace("%", "%%").replace("?", "%s")
+
+
+def _execute(connection: sa.Connection, sql: str, values: Sequence[Any] = (), *, many: bool = False) -> Any:
+    """Run a statement on the driver's own cursor, which costs a tenth of SQLAlchemy's way.
+
+    Whoever listens for `before_cursor_execute` hears it, and errors are SQLAlchemy's, as on its way.
+    """
+    cursor = connection.connection.cursor()
+    for heard in connection.dispatch.before_cursor_execute:
+        sql, values = heard(connection, cursor, sql, values, None, many)
+    try:
+        if many:
+            cursor.executemany(sql, values)
+        else:
+            cursor.execute(sql, values)
+    except connection.dialect.loaded_dbapi.Error as trouble:
+        raise _wrapped(connection, sql, values, trouble) from trouble
+    return cursor
+
+
+def _wrapped(connection: sa.Connection, sql: str, values: Any, trouble: Exception) -> BaseException:
+    """A driver's error as SQLAlchemy tells it; a connection that is lost is given up, as there."""
+    dialect = connection.dialect
+    lost = dialect.is_disconnect(trouble, connection.connection, None)  # type: ignore[arg-type]
+    if lost:
+        connection.invalidate(trouble)
+    return DBAPIError.instance(
+        sql, values, trouble, dialect.loaded_dbapi.Error, connection_invalidated=lost, dialect=dialect
+    )
 
 
 def take_next(session: Session, noun: str, count: int = 1) -> int:

@@ -47,12 +47,18 @@ def migrate(database: Database) -> Path | None:
     if present == known[-1]:
         return None
     refuse_newer(present)
-    with plainly(), _locked(database) as connection:
-        present = _revision(connection)
-        if present == known[-1]:
-            return None  # another process was faster
-        copy = _copy_before(database, present)
-        run(connection, "upgrade", "head")
+    copy = None
+    try:
+        with plainly(), _locked(database) as connection:
+            present = _revision(connection)
+            if present == known[-1]:
+                return None  # another process was faster
+            copy = _copy_before(database, present)
+            run(connection, "upgrade", "head")
+    except BaseException:
+        if copy is not None and not copy.stem.endswith("-1"):
+            copy.unlink()  # one says it all: a service that is started again and again must not fill the disk
+        raise
     return copy
 
 

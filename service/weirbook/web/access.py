@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import hmac
 from dataclasses import dataclass
+from functools import partial
 
 import sqlalchemy as sa
-from flask import Request
+from flask import Request, current_app, g
 from sqlalchemy.orm import Session
 
 from weirbook.errors import Forbidden, NoKey
-from weirbook.record.access import AccessKey, KeyGauge, KeyRoom, Role, hash_of
-from weirbook.record.database import Database, enter_room
+from weirbook.record.access import AccessKey, Role, hash_of
+from weirbook.record.database import Database, enter_room, fetch, room_of
+from weirbook.record.remembered import forget, last_remembered, remembered
+from weirbook.web.failures import Failures
 
 LAST_USE_STEP_MS = 60_000
 
@@ -31,10 +35,14 @@ class Caller:
     for_links: bool
     last_used_at_ms: int | None
     handle: str
+    key_hash: str
+    expires_at_ms: int | None
+    gauges: frozenset[int]
+    """The gauges that a sensor key may post to."""
 
 
 def recognise(database: Database, request: Request, now: int, *, link_allowed: bool) -> Caller:
-    """The caller behind a request's key. Raises NoKey.
+    """The caller behind a request's key. Raises NoKey, and TooMany where wrong keys were tried too often.
 
     A key stands in the Authorization header; in the address only a viewer key marked for links may, and
     only where spreadsheets and calendars fetch from.
@@ -51,10 +59,29 @@ def recognise(database: Database, request: Request, now: int, *, link_allowed: b
         raise NoKey(
             "Send a key: Authorization: Bearer wb_…  A keeper makes one with POST /v1/keys, or on the host `weirbook key add`."
         )
-    with database.read() as session:
-        caller = caller_of(session, secret, now)
+    caller = _known(database, secret, request.remote_addr or "", now)
     if in_address and not caller.for_links:
         raise NoKey("This key may not stand in an address: only a viewer key made with for_links may.")
+    return caller
+
+
+def _known(database: Database, secret: str, address: str, now: int) -> Caller:
+    """The caller of a secret, with wrong ones counted. No key at all is no failure: nothing was tried."""
+    failures: Failures = current_app.extensions["weirbook_failures"]
+    key_hash = hash_of(secret)
+    failures.refuse_unlooked(key_hash, address)
+    try:
+        caller: Caller | None = last_remembered(database, _remembered_as(key_hash))
+        if caller is None:
+            with database.read() as session:
+                caller = caller_of(session, secret, now)
+        _refuse_expired(caller, now)
+    except NoKey:
+        failures.note(key_hash, address)
+        g.key_refused = True
+        raise
+    failures.note_good(key_hash)
+    g.key_handle = caller.handle
     return caller
 
 
@@ -69,18 +96,57 @@ def _bearer(request: Request) -> str | None:
 
 
 def caller_of(session: Session, secret: str, now: int) -> Caller:
-    """The caller of a secret. Raises NoKey if it is unknown, revoked or expired."""
+    """The caller of a secret. Raises NoKey if it is unknown, revoked or expired.
+
+    The index finds a key by its SHA-256. How long that takes may tell how far a stored hash agrees with the hash of
+    what was sent; nobody can choose a secret by the hash it will have, and the stored ones are of 256 random bits, so
+    that tells nothing of any secret. What was found is still compared in constant time.
+    """
     key_hash = hash_of(secret)
-    room_id = session.scalar(sa.select(KeyRoom.room_id).where(KeyRoom.key_hash == key_hash))
-    if room_id is None:
+    rows = fetch(session, "SELECT room_id, key_hash FROM key_room WHERE key_hash = ?", (key_hash,))
+    if not rows or not hmac.compare_digest(rows[0][1], key_hash):
         raise NoKey("This key is not known here.")
-    enter_room(session, room_id)
-    key = session.scalars(sa.select(AccessKey).where(AccessKey.key_hash == key_hash)).one()
-    if key.revoked_at_ms is not None or key.retired_at_ms is not None:
-        raise NoKey("This key was revoked.")
-    if key.expires_at_ms is not None and key.expires_at_ms <= now:
+    enter_room(session, rows[0][0])
+    caller = remembered(session, _remembered_as(key_hash), partial(_find, key_hash=key_hash))
+    _refuse_expired(caller, now)
+    return caller
+
+
+def refuse_ended(session: Session, caller: Caller, now: int) -> None:
+    """Raise NoKey where a caller's key was revoked or expired since it was recognised, as this transaction sees it.
+
+    A key never changes otherwise, so the caller is not asked for anew.
+    """
+    remembered(session, _remembered_as(caller.key_hash), partial(_find, key_hash=caller.key_hash))
+    _refuse_expired(caller, now)
+
+
+def _remembered_as(key_hash: str) -> tuple[str, str]:
+    return ("caller", key_hash)
+
+
+def _refuse_expired(caller: Caller, now: int) -> None:
+    if caller.expires_at_ms is not None and caller.expires_at_ms <= now:
         raise NoKey("This key has expired.")
-    return Caller(room_id, key.id, key.name, Role(key.role), key.for_links, key.last_used_at_ms, key.handle)
+
+
+def _find(session: Session, key_hash: str) -> Caller:
+    room_id = room_of(session)
+    rows = fetch(
+        session,
+        "SELECT id, name, role, for_links, last_used_at_ms, handle, expires_at_ms FROM access_key WHERE room_id = ? "
+        "AND key_hash = ? AND revoked_at_ms IS NULL AND retired_at_ms IS NULL",
+        (room_id, key_hash),
+    )
+    if not rows:
+        raise NoKey("This key was revoked.")
+    key_id, name, role, for_links, used_at_ms, handle, expires_at_ms = rows[0]
+    asked = "SELECT gauge_id FROM access_key_gauge WHERE room_id = ? AND key_id = ?"
+    gauges = frozenset(row[0] for row in fetch(session, asked, (room_id, key_id)))
+    kind = Role(role)
+    return Caller(
+        room_id, key_id, name, kind, bool(for_links), used_at_ms, handle, key_hash, expires_at_ms, gauges
+    )
 
 
 def refuse_beyond(caller: Caller, roles: frozenset[Role]) -> None:
@@ -88,11 +154,6 @@ def refuse_beyond(caller: Caller, roles: frozenset[Role]) -> None:
     if caller.role not in roles:
         allowed = ", ".join(sorted(roles))
         raise Forbidden(f"A {caller.role} key can't do this. It takes: {allowed}.")
-
-
-def gauges_of(session: Session, caller: Caller) -> frozenset[int]:
-    """The gauges that a sensor key may post to."""
-    return frozenset(session.scalars(sa.select(KeyGauge.gauge_id).where(KeyGauge.key_id == caller.key_id)))
 
 
 def note_use(database: Database, caller: Caller, now: int) -> None:
@@ -109,3 +170,4 @@ def note_use(database: Database, caller: Caller, now: int) -> None:
             .where(AccessKey.room_id == caller.room_id, AccessKey.id == caller.key_id)
             .values(last_used_at_ms=now)
         )
+    forget(database, _remembered_as(caller.key_hash))

@@ -7,8 +7,11 @@ from flask_smorest import Api, Blueprint
 
 import weirbook
 from weirbook.web import (
+    alerts,
     calculators,
     catalogue,
+    change_shapes,
+    changes,
     exclusions,
     finding_shapes,
     findings,
@@ -42,6 +45,7 @@ RESOURCES = (
     exclusions.CORRECTIONS,
     tasks.HELPERS,
     tasks.TASKS,
+    alerts.ALERTS,
 )
 
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
@@ -98,9 +102,10 @@ def describe(app: Flask) -> Api:
         _readings(),
         summaries.blueprint(),
         findings.blueprint(),
+        changes.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
-    describe_components(api.spec, {**SHARED, **task_shapes.SHAPES, **finding_shapes.SHAPES})
+    describe_components(api.spec, {**SHARED, **task_shapes.SHAPES, **finding_shapes.SHAPES, **change_shapes.SHAPES})
     app.extensions["weirbook_api"] = api
     return api

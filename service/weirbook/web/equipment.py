@@ -19,6 +19,7 @@ from weirbook.record.equipment import Gauge, OwnParameter, Pump
 from weirbook.record.names import find, find_place
 from weirbook.record.places import System, Tank
 from weirbook.record.targets import Target
+from weirbook.web.alerts import AlarmSchema
 from weirbook.web.fields import (
     Choice,
     Day,
@@ -106,6 +107,13 @@ class GaugeSchema(NamedSchema):
             "readings as taken are kept, and so is the past of the offset; `effective_at` says since when."
         },
     )
+    alarm = fields.Nested(
+        AlarmSchema,
+        allow_none=True,
+        metadata={
+            "description": "How its contact or its silence calls, and targets that don't say; replaced whole"
+        },
+    )
     checked_on = Day(
         allow_none=True,
         metadata={"description": "The day it was last checked against another instrument or a standard"},
@@ -126,6 +134,22 @@ class TargetSchema(HappeningSchema):
         metadata={
             "description": "A later target replaces an earlier one from its instant on; both ends open end it."
         },
+    )
+    hysteresis = LooseQuantity(
+        allow_none=True,
+        metadata={
+            "description": "How far back inside a value must come before an excursion ends; 0 if not said"
+        },
+    )
+    least_duration = QuantityField(
+        "time",
+        ge=0,
+        le=2_592_000,
+        allow_none=True,
+        metadata={"description": "Shorter stretches outside are no excursion; 0 if not said"},
+    )
+    alarm = fields.Nested(
+        AlarmSchema, allow_none=True, metadata={"description": "How its excursions call; replaced whole"}
     )
     notes = Words(allow_none=True)
 

@@ -6,8 +6,10 @@ commit at the request's edge and the OpenAPI entry are the same everywhere.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Protocol
 
 import msgspec
@@ -18,18 +20,20 @@ from sqlalchemy.orm import Session
 
 from weirbook.config import Config
 from weirbook.engine.times import zone
-from weirbook.errors import Busy, Invalid, Malformed, NotOffered, Unknown
+from weirbook.errors import Busy, Invalid, Malformed, NotOffered, Trouble, Unknown
 from weirbook.record.access import Role
 from weirbook.record.changes import Author, speak_for
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.rooms import Room
-from weirbook.web.access import Caller, note_use, recognise, refuse_beyond
+from weirbook.web.access import Caller, note_use, recognise, refuse_beyond, refuse_ended
 from weirbook.web.problems import REFUSALS, faults_in
 from weirbook.web.retries import keep_answer, kept_answer, token_of
 
 JSON, CSV, TEXT, MERGE_PATCH = "application/json", "text/csv", "text/plain", "application/merge-patch+json"
-CALENDAR = "text/calendar"
+CALENDAR, NDJSON = "text/calendar", "application/x-ndjson"
 FORMATS = {"json": JSON, "csv": CSV, "text": TEXT, "calendar": CALENDAR}
+ANY_LENGTH = 1 << 62
+"""Of a body that is done part by part: no more than a part of it is ever held."""
 
 
 @dataclass(frozen=True)
@@ -48,12 +52,35 @@ class BodyReader(Protocol):
     def __call__(self, request: Request, config: Config) -> Any: ...
 
 
+class PartByPart(Protocol):
+    """A body of any length under way: each part is done in a transaction of its own, and stays done."""
+
+    def parts(self) -> Iterator[Any]:
+        """What the parts hold, read outside any transaction. Raises Trouble where it can't be read on."""
+
+    def do(self, call: Call) -> Any:
+        """Do the part in `call.body`. Raises Trouble: then nothing of it is done."""
+
+    def gather(self, done: Any) -> None:
+        """Count what a part came to, once it is committed."""
+
+    def so_far(self) -> Mapping[str, object]:
+        """What a refusal says of the parts before it."""
+
+    def answer(self) -> Response:
+        """The answer to the whole. Raises Trouble."""
+
+
 @dataclass(frozen=True)
 class Body:
-    """What a request carries: one documented schema for each media type, and its reader."""
+    """What a request carries: one documented schema for each media type, and its reader.
+
+    Of the media types `in_parts` a body may be of any length.
+    """
 
     content: Mapping[str, Any]
     read: BodyReader
+    in_parts: Mapping[str, Callable[[Request, Config], PartByPart]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -159,7 +186,7 @@ def operation(
                 "content": {
                     media: {
                         "schema": shape,
-                        **({"example": example.body} if media != CSV and example.body is not None else {}),
+                        **({"example": example.body} if is_json(media) and example.body is not None else {}),
                     }
                     for media, shape in body.content.items()
                 },
@@ -174,7 +201,7 @@ def operation(
 def perform(
     declared: Operation, database: Database, config: Config, path_values: Mapping[str, Any]
 ) -> Response:
-    """Recognise the caller, read what was sent, and do it in one transaction."""
+    """Recognise the caller, read what was sent, and do it: in one transaction, or in one a part."""
     now = now_ms()
     form = _format(declared)
     link_allowed = request.method in ("GET", "HEAD") and form != "json"
@@ -183,24 +210,69 @@ def perform(
     if any("\x00" in str(value) for value in path_values.values()):
         raise Unknown("No name holds a NUL character.")
     query = _read_query(declared)
-    body = declared.body.read(request, config) if declared.body is not None else None
-    with database.write() if declared.writes else database.read() as session:
-        enter_room(session, caller.room_id)
-        speak_for(session, Author(caller.name, caller.handle))
-        call = Call(session, caller, now, config, query, body, form)
-        token = token_of(request) if request.method == "POST" and declared.writes else None
-        if token is not None:
-            kept = kept_answer(session, caller, token, now - config.answer_kept_ms, replays=declared.replays)
-            if kept is not None:
-                return kept
-        response = declared.view(call, **path_values)
-        if token is not None:
-            keep_answer(session, caller, token, response, now, replays=declared.replays)
+    calling = partial(_calling, declared, database, config, caller, query, form)
+    begin = declared.body.in_parts.get(request.mimetype) if declared.body is not None else None
+    if begin is not None:
+        response = _in_parts(calling, partial(begin, request, config))
+    else:
+        body = declared.body.read(request, config) if declared.body is not None else None
+        with calling(now, body) as call:
+            token = token_of(request) if request.method == "POST" and declared.writes else None
+            if token is not None:
+                since = now - config.answer_kept_ms
+                kept = kept_answer(call.session, caller, token, since, replays=declared.replays)
+                if kept is not None:
+                    return kept
+            response = declared.view(call, **path_values)
+            if token is not None:
+                keep_answer(call.session, caller, token, response, now, replays=declared.replays)
     try:
         note_use(database, caller, now)
     except Busy:
         pass  # the last use is best effort: the answer is what counts
     return response
+
+
+@contextmanager
+def _calling(
+    declared: Operation,
+    database: Database,
+    config: Config,
+    caller: Caller,
+    query: dict[str, Any],
+    form: str,
+    now: int,
+    body: Any,
+) -> Iterator[Call]:
+    """A call in a transaction of its own, in the caller's room and name. Raises NoKey where the key ended meanwhile."""
+    with database.write() if declared.writes else database.read() as session:
+        enter_room(session, caller.room_id)
+        refuse_ended(session, caller, now)
+        speak_for(session, Author(caller.name, caller.handle))
+        yield Call(session, caller, now, config, query, body, form)
+
+
+def _in_parts(
+    calling: Callable[[int, Any], AbstractContextManager[Call]], begin: Callable[[], PartByPart]
+) -> Response:
+    """Do a body of any length part by part. A refusal on the way says what was done before it."""
+    if token_of(request) is not None:
+        raise Invalid(
+            f"An Idempotency-Key is not taken with {request.mimetype}, which is done part by part: leave it out. "
+            "What such a body holds is safe to send again.",
+            slug="token-not-taken",
+        )
+    request.max_content_length = ANY_LENGTH
+    work = begin()
+    try:
+        for part in work.parts():
+            with calling(now_ms(), part) as call:
+                done = work.do(call)
+            work.gather(done)
+        return work.answer()
+    except Trouble as trouble:
+        trouble.more.update(work.so_far())
+        raise
 
 
 def _format(declared: Operation) -> str:
@@ -276,6 +348,10 @@ def merge_patch(request: Request, config: Config) -> dict[str, Any]:
     return json_object(request, config, (MERGE_PATCH, JSON))
 
 
+def is_json(media: str) -> bool:
+    return media == JSON or media.endswith("+json")
+
+
 def reply(data: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
     """A JSON answer."""
     response = Response(msgspec.json.encode(data), status, content_type=JSON)
@@ -286,7 +362,7 @@ def reply(data: Any, status: int = 200, headers: Mapping[str, str] | None = None
 def _refusals(
     method: str, path: str, stores: bool, query: Any, body: Body | None, problems: tuple[int, ...]
 ) -> list[int]:
-    codes = {400, 401, 403, 422, 503, *problems}
+    codes = {400, 401, 403, 422, 429, 503, *problems}
     if "<" in path:
         codes.add(404)
     if body is not None:

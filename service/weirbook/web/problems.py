@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import msgspec
-from flask import Response
+from flask import Response, g
 from marshmallow import Schema, fields
 from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import HTTPException
@@ -25,11 +25,13 @@ STATUSES: dict[type[Trouble], tuple[int, str]] = {
     errors.Forbidden: (403, "This key does not reach this far"),
     errors.Unknown: (404, "No such record"),
     errors.Conflict: (409, "The record forbids it"),
+    errors.Lost: (410, "No longer there"),
     errors.Stale: (412, "The record has changed since"),
     errors.TooLarge: (413, "Too much at once"),
     errors.NotOffered: (415, "Not in this form"),
     errors.Invalid: (422, "Some values can't be taken"),
     errors.VersionWanted: (428, "Say which version you edit"),
+    errors.TooMany: (429, "Too many wrong keys"),
     errors.Busy: (503, "Busy, try again"),
     errors.StoreTrouble: (503, "The store can't be used"),
 }
@@ -76,6 +78,9 @@ class Problem(Schema):
     title = fields.String(required=True)
     status = fields.Integer(required=True)
     detail = fields.String(required=True)
+    request_id = fields.String(
+        required=True, metadata={"description": "Also in X-Request-Id and in the service's log"}
+    )
     refusals = fields.List(
         fields.Nested(ProblemRefusal), metadata={"description": "Of readings: each row that can't be taken"}
     )
@@ -100,6 +105,7 @@ def problem(
         "title": TITLES.get(status, "Refused"),
         "status": status,
         "detail": detail,
+        "request_id": g.request_id,
         **(more or {}),
     }
     if listed := [{"pointer": fault.pointer, "message": fault.message} for fault in faults]:
@@ -113,6 +119,8 @@ def for_trouble(trouble: Trouble) -> Response:
     """A refusal made on purpose."""
     status, _ = STATUSES[next(kind for kind in type(trouble).__mro__ if kind in STATUSES)]
     headers = {401: {"WWW-Authenticate": 'Bearer realm="weirbook"'}, 503: {"Retry-After": "2"}}.get(status)
+    if isinstance(trouble, errors.TooMany):
+        headers = {"Retry-After": str(trouble.wait_s)}
     return problem(status, trouble.slug, trouble.message, trouble.faults, trouble.more, headers)
 
 
@@ -131,13 +139,13 @@ def for_http(error: HTTPException) -> Response:
 
 def for_database(error: DBAPIError) -> Response:
     """A refusal of the database that no rule foresaw."""
-    log.exception("database error")
+    log.exception("database error", extra={"request_id": g.request_id})
     return problem(500, "fault", "The service met a fault of its own; nothing was changed.")
 
 
 def for_anything(error: Exception) -> Response:
     """What nobody foresaw: the reason goes to the log, never to the caller."""
-    log.exception("unforeseen error")
+    log.exception("unforeseen error", extra={"request_id": g.request_id})
     return problem(500, "fault", "The service met a fault of its own; nothing was changed.")
 
 

@@ -18,7 +18,7 @@ from weirbook.errors import Forbidden, Invalid, Malformed, NotOffered, TooLarge
 from weirbook.record.access import Role
 from weirbook.tables import Row as SheetRow
 from weirbook.tables import from_csv
-from weirbook.web.access import READING_TAKERS, gauges_of
+from weirbook.web.access import READING_TAKERS
 from weirbook.web.fields import Choice, Flag
 from weirbook.web.operations import CSV, JSON, Body, Call, Example, json_object, operation, reply
 from weirbook.web.shapes import READINGS_BODY, TAKEN
@@ -176,8 +176,7 @@ def blueprint() -> Blueprint:
             raise Forbidden(
                 "A sensor key can't correct readings; a keeper or, on gauges read by hand, a helper can."
             )
-        gauges = gauges_of(call.session, call.caller) if call.caller.role is Role.SENSOR else frozenset()
-        taker = Taker(call.caller.role, call.caller.name, gauges)
+        taker = Taker(call.caller.role, call.caller.name, call.caller.gauges)
         taken = take_readings(call.session, taker, sent, now=call.now, correct=correct, stamp=single)
         if taken.refusals and not partial:
             raise refusal_of(taken, single=single)

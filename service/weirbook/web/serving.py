@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import signal
+from typing import Any, Protocol
 
 import click
-from flask import Flask
-from waitress.server import create_server
+from waitress.server import BaseWSGIServer, create_server
 
+from weirbook.config import Config
 from weirbook.record.database import WAITING_WRITERS
+from weirbook.web.admission import Gate
+from weirbook.web.request_log import set_up_logs
+from weirbook.web.spool import Pot, channel_with
 
 THREADS = WAITING_WRITERS + 4
 """More than may wait for their turn to write, so that readers are answered meanwhile."""
@@ -24,18 +28,32 @@ def _end(*_: object) -> None:
     raise KeyboardInterrupt
 
 
-def run_server(app: Flask, host: str, port: int) -> None:
+class Served(Protocol):
+    """What is served: an application with a gate that wants to know how many wait."""
+
+    settings: Config
+    gate: Gate
+
+    def __call__(self, environ: Any, start_response: Any) -> Any: ...
+
+
+def run_server(app: Served, host: str, port: int) -> None:
     """Serve until interrupted. Raises click.ClickException where the address is taken."""
+    settings = app.settings
+    sockets: dict[int, Any] = {}
+    set_up_logs(settings.log)
     try:
         server = create_server(
             app,
+            sockets,
             host=host,
             port=port,
             threads=THREADS,
             connection_limit=CONNECTIONS,
             ident=None,
-            clear_untrusted_proxy_headers=True,
-            max_request_body_size=app.config["MAX_CONTENT_LENGTH"],
+            # Left in for web/proxy.py, which believes one address only.
+            clear_untrusted_proxy_headers=settings.trusted_proxy is None,
+            max_request_body_size=settings.body_cap,
             inbuf_overflow=BODY_BUFFER,
             outbuf_overflow=ANSWER_BUFFER,
             channel_timeout=60,
@@ -44,6 +62,11 @@ def run_server(app: Flask, host: str, port: int) -> None:
         raise click.ClickException(
             f"{host}:{port} can't be listened on: {trouble.strerror}. Choose another --port."
         ) from None
+    channel = channel_with(Pot(settings.bodies_cap))
+    for one in sockets.values():
+        if isinstance(one, BaseWSGIServer):
+            one.channel_class = channel
+    app.gate.waiting = lambda: len(server.task_dispatcher.queue)
     signal.signal(signal.SIGTERM, _end)
     shown = f"[{host}]" if ":" in host else host
     try:
