@@ -96,7 +96,9 @@ def room(
     file = tmp_path_factory.mktemp("refusals") / "demo.db"
     file.write_bytes(template.read_bytes())
     # An application of its own: other tests put their database into the shared one.
-    app = create_app(Config(sqlite_url(file)), Database(sqlite_url(file)))
+    # Wrong keys are tried with every operation.
+    settings = Config(sqlite_url(file), failures_per_minute=1_000_000)
+    app = create_app(settings, Database(sqlite_url(file)))
     yield app, Caller(app.test_client(), secrets["keeper"]), file
     app.database.dispose()
 

@@ -15,7 +15,7 @@ from weirbook.actions.create import create
 from weirbook.app import Service
 from weirbook.errors import Conflict, Unknown
 from weirbook.record.base import HANDLE, HANDLE_CAP, RESERVED_HANDLES, handle_from
-from weirbook.record.database import Database, enter_room
+from weirbook.record.database import Database, enter_room, take_next
 from weirbook.record.names import claim_handle, find, find_place, free_handle
 from weirbook.record.places import System
 

@@ -11,6 +11,8 @@ import pytest
 from contract_document import DOCUMENT, validator
 from harness import Caller, MakeCaller, on_both_engines
 
+from weirbook.app import Service
+
 NOW = datetime.now(UTC)
 
 
@@ -323,10 +325,11 @@ def test_findings_come_worst_first_and_are_counted(room: Caller) -> None:
     verdicts = [one["verdict"] for one in answered["items"]]
     assert verdicts == sorted(verdicts, key=["act", "watch", "unknown", "ok"].index)
     assert answered["verdict"] == "act"
-    assert answered["counts"] == {"act": 1, "watch": 1, "unknown": 2, "ok": 1}
+    # To watch: the work, and that nobody is told of alerts.
+    assert answered["counts"] == {"act": 1, "watch": 2, "unknown": 2, "ok": 1}
     validator(DOCUMENT["components"]["schemas"]["Findings"]).validate(answered)
     watched = room.get("/v1/findings?verdict=watch").get_json()
-    assert (watched["verdict"], len(watched["items"])) == ("watch", 1)
+    assert (watched["verdict"], len(watched["items"])) == ("watch", 2)
 
 
 def test_a_systems_findings_are_its_own(room: Caller) -> None:
@@ -365,3 +368,48 @@ def test_what_can_not_be_asked_is_refused(room: Caller, query: str) -> None:
 
 def test_a_sensor_key_reads_no_findings(room: Caller, caller: MakeCaller) -> None:
     assert caller("sensor", gauges=["nursery-temperature"]).get("/v1/findings").status_code == 403
+
+
+def test_a_sensor_that_never_moved_for_a_day_may_be_stuck(furnished: Caller) -> None:
+    """144 readings: of one step only, which is its resolution; then one of two steps."""
+    assert furnished.patch("/v1/gauges/nursery-temperature", {"resolution": "0.1 degC"}).status_code == 200
+    body = [
+        {
+            "gauge": "nursery-temperature",
+            "value": 24.5 + 0.1 * (step % 2),
+            "at": instant((1 + step * 10) * MINUTE),
+        }
+        for step in range(144)
+    ]
+    assert furnished.post("/v1/readings", {"readings": body}).status_code == 200
+    (one,) = furnished.get("/v1/findings?about=stuck").get_json()["items"]
+    assert (one["verdict"], one["subject"]) == ("watch", "nursery-temperature")
+    assert furnished.get("/v1/gauges/nursery-temperature/latest").get_json()["stuck"] is True
+    moved = {"gauge": "nursery-temperature", "value": 24.7, "at": instant(6 * MINUTE)}
+    assert furnished.post("/v1/readings", moved).status_code == 200
+    assert furnished.get("/v1/findings?about=stuck").get_json()["items"] == []
+    assert furnished.get("/v1/gauges/nursery-temperature/latest").get_json()["stuck"] is False
+
+
+def test_half_a_day_can_not_tell_of_a_stuck_sensor(furnished: Caller) -> None:
+    body = [
+        {"gauge": "nursery-temperature", "value": 24.5, "at": instant((1 + step * 10) * MINUTE)}
+        for step in range(72)
+    ]
+    assert furnished.post("/v1/readings", {"readings": body}).status_code == 200
+    assert furnished.get("/v1/gauges/nursery-temperature/latest").get_json()["stuck"] is None
+
+
+def test_a_room_that_no_notifier_follows_calls_in_vain(furnished: Caller, app: Service) -> None:
+    (none,) = furnished.get("/v1/findings?about=follower").get_json()["items"]
+    assert none["verdict"] == "watch" and "Silence is not safety" in none["reason"]
+    cursor = furnished.get("/v1/changes?since=now").get_json()["cursor"]
+    assert furnished("PUT", "/v1/followers/house-mail", {"cursor": cursor}).status_code == 200
+    (heard,) = furnished.get("/v1/findings?about=follower").get_json()["items"]
+    assert (heard["verdict"], heard["subject"]) == ("ok", "house-mail")
+    with app.database.engine.begin() as connection:
+        connection.exec_driver_sql(
+            f"UPDATE follower SET heard_at_ms = {round((NOW - 6 * MINUTE).timestamp() * 1000)}"
+        )
+    (quiet,) = furnished.get("/v1/findings?about=follower").get_json()["items"]
+    assert quiet["verdict"] == "act"

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from weirbook.actions.finding import RANKS, About, Finding
+from weirbook.actions.judge_followers import judge_followers
 from weirbook.actions.judge_gauges import Now, judge_gauges
 from weirbook.actions.judge_sections import judge_sections
 from weirbook.actions.judge_tasks import judge_tasks
@@ -25,6 +26,7 @@ def find_findings(
     found = [
         *judge_gauges(session, where, now),
         *judge_sections(session, now_ms),
+        *judge_followers(session, now),
         *judge_tasks(session, where, now),
     ]
     return sorted(

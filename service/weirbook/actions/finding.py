@@ -27,6 +27,8 @@ class About(StrEnum):
     TARGET = "target"
     SECTION = "section"
     SILENCE = "silence"
+    STUCK = "stuck"
+    FOLLOWER = "follower"
     TASK = "task"
     CHECK = "check"
 

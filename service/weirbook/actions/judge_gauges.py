@@ -54,6 +54,7 @@ def judge_gauges(session: Session, where: Whereabouts, now: Now) -> Iterator[Fin
         yield from _contact(one, system, now)
         yield from _target(one, system, now)
         yield from _silence(one, system, now)
+        yield from _stuck(one, system, now)
         yield from _check(one.gauge, system, now)
     yield from _unmeasured(session, gauges, where, now)
 
@@ -181,6 +182,19 @@ def _silence(one: Latest, system: str | None, now: Now) -> Iterator[Finding]:
         f"{one.gauge.handle} is silent, {heard}{': no alarm can come from it' if watched else ''}.",
         since_ms=one.row.at_ms,
     )
+
+
+def _stuck(one: Latest, system: str | None, now: Now) -> Iterator[Finding]:
+    """A sensor that shows the same for a day may be dead: then no alarm comes from it either."""
+    if not one.stuck or one.value is None:
+        return
+    value = Quantity(one.value, one.gauge.unit)
+    step = "" if one.gauge.resolution is None else f" by more than its {one.gauge.resolution.text()}"
+    reason = (
+        f"{one.gauge.handle} has shown {value.text()} for a day and not moved{step}: it may be stuck. Hold it against "
+        "another instrument."
+    )
+    yield _finding(one.gauge, system, About.STUCK, Verdict.WATCH, reason, value=value)
 
 
 def _check(gauge: Gauge, system: str | None, now: Now) -> Iterator[Finding]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from weirbook.actions.find_stuck import find_stuck
 from weirbook.engine.relations.windows import Band
 from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
@@ -27,6 +28,8 @@ class Latest:
     low: float | None
     high: float | None
     offset: float = 0.0
+    stuck: bool | None = None
+    """Whether it reports and never moves; None where that can't be told."""
 
     @property
     def value(self) -> float | None:
@@ -83,7 +86,7 @@ def read_latest(session: Session, gauges: Sequence[Gauge], where: Whereabouts, n
     """The latest of each gauge, in their order."""
     wanted = bands(session, gauges, {gauge.id: where.chain(gauge.place_id) for gauge in gauges})
     ids = [gauge.id for gauge in gauges]
-    instants = gauging.last_instants(session, ids)
+    instants, stuck = gauging.last_instants(session, ids), find_stuck(session, gauges, now)
     excluded, offsets = gauging.exclusions(session, ids), gauging.offsets(session, ids)
     found = []
     for gauge in gauges:
@@ -101,6 +104,7 @@ def read_latest(session: Session, gauges: Sequence[Gauge], where: Whereabouts, n
                 None if band is None else band.low,
                 None if band is None else band.high,
                 0.0 if row is None else gauging.offset_at(offsets.get(gauge.id, ()), row.at_ms),
+                stuck.get(gauge.id),
             )
         )
     return found

@@ -21,7 +21,7 @@ from weirbook.record.equipment import Gauge
 from weirbook.record.journal import JournalEntry
 from weirbook.record.names import find
 from weirbook.record.places import System
-from weirbook.record.targets import bands as targets_of
+from weirbook.record.wanted import bands_over
 from weirbook.record.whereabouts import Whereabouts, whereabouts
 
 NOTES_CAP = 200
@@ -56,13 +56,12 @@ def last_full_monday(now: int, zone: ZoneInfo) -> date:
 def summarise_week(session: Session, week: Week, system_handle: str | None = None) -> dict[str, Any]:
     """Rows, silences, notes and tasks of a week, of the whole room or of one system.
 
-    Places, targets and systems count as they were at the week's end. Raises Unknown for a system that is not.
+    Targets count as they were at each moment, systems as they were at the week's end. Raises Unknown for a system that is not.
     """
     where = whereabouts(session, max(week.start_ms, week.read_to_ms - 1))
     system = None if system_handle is None else find(session, System, system_handle)
     gauges = _gauges(session, week, where, system)
-    chains = {gauge.id: where.chain(gauge.place_id) for gauge in gauges}
-    bands = targets_of(session, gauges, chains)
+    bands = bands_over(session, gauges, week.start_ms, max(week.start_ms + 1, week.read_to_ms))
     read = (
         read_windows(session, gauges, (week.start_ms, week.read_to_ms), bands)
         if week.read_to_ms > week.start_ms

@@ -141,6 +141,7 @@ class Database:
         beside = self.file.with_name(f"{self.file.name}-served")
         try:
             lock = sqlite3.connect(beside, timeout=0, isolation_level=None)
+            lock.execute("PRAGMA journal_mode=MEMORY")
             lock.execute("BEGIN EXCLUSIVE")
         except sqlite3.OperationalError as trouble:
             if trouble.sqlite_errorcode == sqlite3.SQLITE_BUSY:

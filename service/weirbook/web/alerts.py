@@ -23,6 +23,7 @@ from weirbook.web.fields import (
     Flag,
     Handle,
     Instant,
+    LooseQuantity,
     PlaceReference,
     QuantityField,
     Reference,
@@ -141,8 +142,7 @@ class AlertSchema(HappeningSchema):
         allow_none=True,
         metadata={"description": "Upper end of the target it left, in the gauge's unit"},
     )
-    worst = QuantityField(
-        "any",
+    worst = LooseQuantity(
         dump_only=True,
         allow_none=True,
         attribute="worst_value",
@@ -155,7 +155,12 @@ class AlertSchema(HappeningSchema):
     acknowledged = Flag(
         metadata={"description": "true: somebody sees to it, and it calls no more; it closes by itself"}
     )
-    acknowledged_at = Instant(dump_only=True, allow_none=True, attribute="acknowledged_at_ms")
+    acknowledged_at = Instant(
+        dump_only=True,
+        allow_none=True,
+        attribute="acknowledged_at_ms",
+        metadata={"description": "When that was"},
+    )
     acknowledged_by = Words(
         cap=120, dump_only=True, allow_none=True, metadata={"description": "Name of the key"}
     )

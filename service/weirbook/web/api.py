@@ -13,6 +13,8 @@ from weirbook.web import (
     change_shapes,
     changes,
     exclusions,
+    excursion_shapes,
+    excursions,
     finding_shapes,
     findings,
     journal,
@@ -102,10 +104,20 @@ def describe(app: Flask) -> Api:
         _readings(),
         summaries.blueprint(),
         findings.blueprint(),
+        excursions.blueprint(),
         changes.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
-    describe_components(api.spec, {**SHARED, **task_shapes.SHAPES, **finding_shapes.SHAPES, **change_shapes.SHAPES})
+    describe_components(
+        api.spec,
+        {
+            **SHARED,
+            **task_shapes.SHAPES,
+            **finding_shapes.SHAPES,
+            **change_shapes.SHAPES,
+            **excursion_shapes.SHAPES,
+        },
+    )
     app.extensions["weirbook_api"] = api
     return api

@@ -75,7 +75,7 @@ def blueprint() -> Blueprint:
         blp,
         "GET",
         "/changes",
-        id="follow_changes",
+        id="list_changes",
         summary="Follow the log of changes",
         description=(
             "Every edit, completion, test by hand, excursion, contact, silence and alert, in the order they were committed. "
@@ -87,7 +87,6 @@ def blueprint() -> Blueprint:
         query=ChangesQuery,
         returns=CHANGES,
         problems=(410,),
-        example=Example(query={"limit": "5"}),
     )
     def follow(call: Call) -> Response:
         since = call.query.get("since")
@@ -110,7 +109,7 @@ def blueprint() -> Blueprint:
         blp,
         "GET",
         "/audit",
-        id="search_changes",
+        id="list_audit",
         summary="Who changed what",
         description="The same log, newest first, by who, what, kind of record, record and time.",
         roles=KEEPER,
@@ -118,7 +117,7 @@ def blueprint() -> Blueprint:
         formats=("json", "csv"),
         returns=CHANGES_PAGE,
         problems=(413,),
-        example=Example(query={"noun": "target", "limit": "5"}),
+        example=Example(query={"noun": "target"}),
     )
     def audit(call: Call) -> Response:
         asked = _visible(call).order_by(Change.number.desc())
@@ -144,7 +143,7 @@ def blueprint() -> Blueprint:
         blp,
         "PUT",
         "/followers/<handle>",
-        id="beat_follower",
+        id="put_follower",
         summary="Say that a program follows the log",
         description=(
             "A notifier sends this after each round, at least every minute. The findings say when none was heard for five "

@@ -40,7 +40,8 @@ SHAPES: dict[str, Shape] = {
             "system": described(or_null(TEXT), "Handle of the system; null for the room"),
             "place": described(TEXT, "Where, as a path"),
             "subject": described(
-                TEXT, "Handle of the gauge or section, id of the task, or the parameter wanted"
+                TEXT,
+                "Handle of the gauge or section, id of the task, name of the follower, or the parameter wanted",
             ),
             "value": described(or_null(QUANTITY), "What was found; null: nothing to show"),
             "limit": described(or_null(QUANTITY), "What it was held against; null: none"),

@@ -23,9 +23,9 @@ from weirbook.web.sheets import as_csv, flat
 
 WORDS = (
     "Verdicts: act, watch, unknown, ok, in this order. Judged are targets (out of target now, and targets that nothing "
-    "measures), silent gauges, contacts that read leak or no mains, sections against their limits, overdue tasks, and "
-    "sensors never checked. Each names its value, limit, reason and the path it came from. Unknown is a verdict: it says "
-    "what the record lacks. Nothing of this replaces looking."
+    "measures), silent and stuck gauges, contacts that read leak or no mains, sections against their limits, overdue tasks, "
+    "sensors never checked, and whether a notifier follows the log. Each names its value, limit, reason and the path it "
+    "came from. Unknown is a verdict: it says what the record lacks. Nothing of this replaces looking."
 )
 
 

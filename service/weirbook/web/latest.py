@@ -42,6 +42,7 @@ LATEST_COLUMNS = (
     "target_high",
     "in_target",
     "silent",
+    "stuck",
     "implausible",
     "excluded",
 )
@@ -68,6 +69,7 @@ def _state(now: int, one: Latest) -> dict[str, Any]:
         "target_high": number_or_none(one.high),
         "in_target": one.in_target,
         "silent": one.silent(now),
+        "stuck": one.stuck,
         "implausible": one.implausible,
         "excluded": one.excluded,
     }

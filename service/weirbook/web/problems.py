@@ -17,6 +17,8 @@ from weirbook.errors import Fault, Trouble
 
 MEDIA_TYPE = "application/problem+json"
 TYPE_PREFIX = "urn:weirbook:problem:"
+FAULTS_TOLD = 200
+"""A refusal must not be many times longer than what it refuses."""
 log = logging.getLogger("weirbook")
 
 STATUSES: dict[type[Trouble], tuple[int, str]] = {
@@ -109,7 +111,9 @@ def problem(
         **(more or {}),
     }
     if listed := [{"pointer": fault.pointer, "message": fault.message} for fault in faults]:
-        body["errors"] = listed
+        body["errors"] = listed[:FAULTS_TOLD]
+        if len(listed) > FAULTS_TOLD:
+            body["detail"] = f"{detail} Told are the first {FAULTS_TOLD} of {len(listed)} faults."
     response = Response(msgspec.json.encode(body), status, content_type=MEDIA_TYPE)
     response.headers.update(headers or {})
     return response

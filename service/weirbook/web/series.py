@@ -78,7 +78,18 @@ def _asked_gauges(call: Call) -> Sequence[Gauge]:
     return call.session.scalars(asked.order_by(Gauge.id)).unique().all()
 
 
-READING_COLUMNS = ("gauge", "at", "value", "as_taken", "unit", "qualifier", "low", "high", "implausible", "excluded")
+READING_COLUMNS = (
+    "gauge",
+    "at",
+    "value",
+    "as_taken",
+    "unit",
+    "qualifier",
+    "low",
+    "high",
+    "implausible",
+    "excluded",
+)
 
 
 STATISTIC_COLUMNS = (

@@ -215,6 +215,10 @@ SHARED: dict[str, Shape] = {
             "target_high": described(or_null(NUMBER), "Upper end of the target in force; null: open or none"),
             "in_target": described(or_null(FLAG), "null: no target in force, or no reading that can tell"),
             "silent": described(or_null(FLAG), "null: the gauge reports at no fixed pace"),
+            "stuck": described(
+                or_null(FLAG),
+                "It reported for a day and moved no farther than its resolution; null: can't be told",
+            ),
             "implausible": IMPLAUSIBLE_FLAG,
             "excluded": described(FLAG, "In a span kept out of statistics"),
         }
