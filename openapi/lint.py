@@ -107,6 +107,10 @@ def responses(document: Node, operation: Operation) -> Iterator[tuple[str, Node]
         yield str(status), resolved(document, response)
 
 
+def is_json(media: str) -> bool:
+    return media == "application/json" or media.endswith("+json")
+
+
 def sent_schemas(document: Node) -> Iterator[tuple[str, Node]]:
     """Every object schema that a request's JSON body may hold, once, references followed."""
     seen: set[str] = set()
@@ -122,7 +126,7 @@ def sent_schemas(document: Node) -> Iterator[tuple[str, Node]]:
 
     for operation in operations(document):
         for media, content in operation.said.get("requestBody", {}).get("content", {}).items():
-            if media.endswith("json"):
+            if is_json(media):
                 yield from under(content["schema"], operation.where)
 
 
@@ -203,7 +207,7 @@ def examples_fit_their_schema(document: Node) -> Iterator[Finding]:
         example = operation.said.get("x-example", {})
         content = operation.said.get("requestBody", {}).get("content", {})
         for media, shape in content.items():
-            if not (media.endswith("json") and "body" in example):
+            if not (is_json(media) and "body" in example):
                 continue
             if trouble := misfit(shape["schema"], example["body"]):
                 yield Finding(operation.where, f"the x-example's body does not fit {media}: {trouble}")

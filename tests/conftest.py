@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 from harness import FURNITURE, Caller, MakeCaller
+from sql_recorder import every_statement_keeps_to_one_room  # noqa: F401
 
 from weirbook.actions.make_key import make_key
 from weirbook.actions.open_room import open_room
@@ -20,6 +21,7 @@ from weirbook.config import Config, sqlite_url
 from weirbook.record.access import Role
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.migrations import migrate
+from weirbook.web.failures import Failures
 
 
 @pytest.fixture(scope="session")
@@ -101,6 +103,7 @@ def app(application: Service, database: Database, room_id: int) -> Service:
     """The application over this test's database, with plain settings."""
     application.database = database
     application.settings = Config(database.url.render_as_string(False))
+    application.extensions["weirbook_failures"] = Failures(application.settings.failures_per_minute)
     return application
 
 

@@ -13,6 +13,7 @@ from weirbook.record.database import Database
 from weirbook.web import problems, request_log
 from weirbook.web.admission import Gate
 from weirbook.web.api import describe
+from weirbook.web.bodies import PlainRequest
 from weirbook.web.docs import docs_blueprint
 from weirbook.web.failures import Failures
 from weirbook.web.health import health_blueprint
@@ -24,6 +25,7 @@ from weirbook.web.proxy import BehindProxy
 class Service(Flask):
     """The WSGI application. Each operation runs in one transaction that ends before its answer is sent."""
 
+    request_class = PlainRequest
     database: Database
     settings: Config
     gate: Gate

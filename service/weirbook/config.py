@@ -27,6 +27,8 @@ class Config:
     database_url: str
     body_cap: int = 16 * 1024 * 1024
     batch_cap: int = 50_000
+    part_lines: int = 5_000
+    """Readings sent as lines that are stored in one transaction."""
     csv_cap: int = 200_000
     answer_kept_ms: int = 24 * 3600 * 1000
     queue_cap: int = 200

@@ -9,6 +9,7 @@ import pytest
 
 CLIENTS = Path(__file__).parents[2] / "openapi" / "clients"
 OPTIONS = {
+    "notify.py": ("--config", "--once", "--try", "--watch", "--older-than", "key_file", "escalate_after"),
     "post_temperature.py": ("--server", "--spool", "--gauge", "--key-file", "--once", "--linger"),
     "tick.py": ("due", "done 2", "skip", "send", "queue", "--at", "--reading", "--key-file"),
 }

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 import sqlalchemy as sa
 from harness import on_both_engines
+from sqlalchemy.dialects import postgresql
 from sqlalchemy.exc import DBAPIError
 
 from weirbook.record.database import Database
@@ -32,6 +35,51 @@ def test_a_rooms_table_points_inside_its_room_or_at_the_room(table: sa.Table) ->
             assert key.referred_table.name == "room"
         else:
             assert len(pairs) > 1, key.name
+
+
+@pytest.mark.parametrize("table", ROOM_TABLES, ids=lambda table: table.name)
+def test_a_key_between_rooms_tables_has_the_room_in_the_same_position_and_meets_a_key(
+    table: sa.Table,
+) -> None:
+    """Citus: keys between spread tables need the spreading column on both sides, in one position."""
+    for key in table.foreign_key_constraints:
+        if key.referred_table.name in REFERENCE_TABLES:
+            continue
+        here = [element.parent.name for element in key.elements]
+        there = [element.column.name for element in key.elements]
+        assert here.index("room_id") == there.index("room_id") == 0
+        assert here.count("room_id") == there.count("room_id") == 1
+        assert there == [column.name for column in key.referred_table.primary_key.columns][: len(there)]
+
+
+@pytest.mark.parametrize("table", METADATA.sorted_tables, ids=lambda table: table.name)
+def test_the_room_is_a_plain_whole_number_that_is_always_there(table: sa.Table) -> None:
+    """Tables are spread side by side only where the spreading column has one type in all of them."""
+    column = table.columns["room_id"]
+    assert type(column.type) is sa.Integer
+    assert not column.nullable
+
+
+@pytest.mark.parametrize("table", ROOM_TABLES, ids=lambda table: table.name)
+def test_the_database_makes_no_values_of_its_own(table: sa.Table) -> None:
+    """A sequence would be a machine's own; numbers come from `counter`, inside the room."""
+    made = str(sa.schema.CreateTable(table).compile(dialect=postgresql.dialect()))
+    assert "SERIAL" not in made
+    for column in table.columns:
+        assert column.server_default is None
+        assert column.server_onupdate is None
+        assert column.identity is None
+        assert column.computed is None
+        assert not isinstance(column.default, sa.Sequence)
+
+
+@pytest.mark.parametrize("table", METADATA.sorted_tables, ids=lambda table: table.name)
+def test_checks_ask_a_row_about_itself_alone(table: sa.Table) -> None:
+    """No query and no function in them: the shards of a spread table have only what every machine has."""
+    for constraint in table.constraints:
+        assert not isinstance(constraint, postgresql.ExcludeConstraint)
+        if isinstance(constraint, sa.CheckConstraint):
+            assert not re.search(r"\(|\bselect\b", str(constraint.sqltext), re.IGNORECASE)
 
 
 def test_reference_tables_point_at_reference_tables_alone() -> None:

@@ -7,7 +7,6 @@ import shutil
 import sqlite3
 import threading
 import time
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -22,14 +21,15 @@ from weirbook.config import sqlite_url
 from weirbook.web.spool import SMALL_BODY, Pot, channel_with
 
 CALLERS = 60
+BODY_CAP = 16 * 1024 * 1024
 
 
 @pytest.fixture
-def waiting(app: Service, monkeypatch: pytest.MonkeyPatch) -> Iterator[list[int]]:
+def waiting(app: Service, monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How many wait, as the server would say."""
     told = [0]
     monkeypatch.setattr(app.gate, "waiting", lambda: told[0])
-    yield told
+    return told
 
 
 def test_beyond_its_cap_the_queue_is_full_and_nothing_is_looked_at(
@@ -106,7 +106,7 @@ HEAD = b"POST /v1/readings HTTP/1.1\r\nHost: room\r\nContent-Length: %d\r\n\r\n"
 
 def arriving(pot: Pot, length: int) -> Any:
     """A request whose head has arrived, and none of its body."""
-    parser = channel_with(pot).parser_class(Adjustments())
+    parser = channel_with(pot, BODY_CAP).parser_class(Adjustments())
     parser.received(HEAD % length)
     return parser
 
@@ -129,7 +129,7 @@ def test_large_bodies_share_one_bound_and_small_ones_always_pass() -> None:
 
 
 def test_a_chunked_body_counts_as_it_comes() -> None:
-    parser = channel_with(Pot(1000)).parser_class(Adjustments())
+    parser = channel_with(Pot(1000), BODY_CAP).parser_class(Adjustments())
     parser.received(b"POST / HTTP/1.1\r\nHost: room\r\nTransfer-Encoding: chunked\r\n\r\n")
     for _ in range(70):
         parser.received(b"400\r\n" + b"x" * 1024 + b"\r\n")

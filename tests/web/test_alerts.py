@@ -258,8 +258,6 @@ def test_what_an_alert_does_not_take(room: Room, patch: dict[str, Any], status: 
 def test_a_closed_alert_is_left_as_it_is(room: Room) -> None:
     room.read("nursery-temperature", (0, 25), (10, 27), (20, 25))
     room.watch(20)
-    room.read("nursery-temperature", (30, 27), (40, 25))
-    room.watch(40)
     (alert,) = room.alerts()
     answer = room.keeper.patch(f"/v1/alerts/{alert['id']}", {"owner": "tomas"})
     assert (answer.status_code, answer.get_json()["type"]) == (409, "urn:weirbook:problem:alert-closed")
@@ -292,6 +290,22 @@ def test_least_duration_and_hysteresis_keep_a_flutter_from_calling(room: Room) -
     room.read("nursery-temperature", (60, 25.4))
     room.watch(60)
     assert [one["closed_at"] for one in room.alerts()] == [room.at(60)]
+
+
+def test_a_leak_from_a_clock_that_runs_ahead_calls_at_once_and_its_moves_are_told(room: Room) -> None:
+    room.read("leak", (0, "off"))
+    room.watch(0)
+    room.read("leak", (5, "on"), (6, "off"), (7, "on"))
+    room.watch(3)
+    assert len(room.alerts(open="true")) == 1
+    room.watch(8)
+    assert room.told("contact") == [("contact", word) for word in ("off", "on", "off", "on")]
+
+
+def test_a_gauge_that_was_never_watched_is_told_of_for_its_last_hour_alone(room: Room) -> None:
+    room.read("nursery-temperature", (0, 25), (10, 27), (20, 25), (90, 25), (100, 27), (110, 25))
+    room.watch(115)
+    assert [one["began_at"] for one in room.alerts()] == [room.at(95)]
 
 
 def test_a_gauge_that_is_retired_lets_its_alerts_go(room: Room) -> None:

@@ -134,6 +134,8 @@ def import_room(
         name = file_of(table)
         listed = manifest.files.get(name)
         if listed is None:
+            if table.name == "room":
+                raise Invalid(f"The room itself is missing: {MANIFEST} lists no {name}.")
             continue
         rows = _readings(session, table, folder) if table.name in CSV_TABLES else _records(table, folder)
         stored = 0
@@ -147,7 +149,7 @@ def import_room(
             raise Invalid(f"{name} holds {stored} rows, but {MANIFEST} says {listed.rows}.")
     room = session.scalars(sa.select(Room).where(Room.public_id == manifest.room)).one_or_none()
     if room is None:
-        raise Invalid(f"The room itself is missing: {file_of(METADATA.tables['room'])} is not there.")
+        raise Invalid(f"The room itself is missing: {file_of(METADATA.tables['room'])} holds no row.")
     _refuse_without_place(session)
     _refuse_unreadable(session)
     _roll_up(session)
@@ -273,8 +275,9 @@ def _refuse_unreadable(session: Session) -> None:
             for row in session.scalars(sa.select(model).execution_options(yield_per=BATCH)):
                 row.faults()
         except UNREADABLE as trouble:
-            name = file_of(mapper.local_table)
-            raise Invalid(f"{name} holds a row that can't be read: {str(trouble)[:200]}") from trouble
+            raise Invalid(
+                f"The folder holds a {model.NOUN} that can't be read: {str(trouble)[:200]}"
+            ) from trouble
 
 
 def _roll_up(session: Session) -> None:

@@ -101,7 +101,7 @@ class _Room:
             starts[room.start_of(gauge)].append(gauge)
         found: dict[int, list[Excursion]] = {}
         for start, some in starts.items():
-            found |= read_excursions(session, some, wanted, start, now + 1)
+            found |= read_excursions(session, some, wanted, start, room.end)
         room.excursions = found
         return room
 
@@ -109,9 +109,19 @@ class _Room:
         """From where on its readings are looked at: the last one judged, or where what is open began."""
         watch = self.watches.get(gauge.id)
         if watch is None:
-            return self.last.get(gauge.id, self.now)
+            return self.first_look(gauge) // HOUR_MS * HOUR_MS
         began = [watch.began_ms] if watch.began_ms is not None else []
         return min([watch.judged_ms, *began]) // HOUR_MS * HOUR_MS
+
+    @property
+    def end(self) -> int:
+        """Up to where readings are looked at: past now, as they may have come since it was taken, or from a clock that
+        runs ahead; what is passed over here would never be told."""
+        return max([self.now, *self.last.values()]) + 1
+
+    def first_look(self, gauge: Gauge) -> int:
+        """Of a gauge never watched before the last hour is told, not its whole history."""
+        return min(self.last.get(gauge.id, self.now) - 1, self.now - HOUR_MS)
 
 
 @dataclass
@@ -124,8 +134,7 @@ class _Gauge:
     def __post_init__(self) -> None:
         known = self.room.watches.get(self.gauge.id)
         self.last = self.room.last.get(self.gauge.id)
-        start = 0 if self.last is None else self.last - 1
-        self.judged = start if known is None else known.judged_ms
+        self.judged = self.room.first_look(self.gauge) if known is None else known.judged_ms
         self.silent = False if known is None else known.silent
         self.contact = None if known is None else known.contact
         self.side = None if known is None else known.side
@@ -160,7 +169,7 @@ class _Gauge:
         """Every change of a contact since it was last judged."""
         if self.gauge.kind != "contact" or self.last is None or self.last <= self.judged:
             return
-        rows = gauging.between(self.room.session, self.gauge.id, self.judged + 1, self.room.now + 1)
+        rows = gauging.between(self.room.session, self.gauge.id, self.judged + 1, self.room.end)
         moved: list[tuple[int, float]] = []
         for row in rows:
             if not row.mark & IMPLAUSIBLE and row.value != self.contact:
@@ -204,8 +213,9 @@ class _Gauge:
         else:
             assert one.end_ms is not None
             self.judged = max(self.judged, one.end_ms)
-            lasted = "" if one.outside_ms is None else f" Worst {self._figure(one.worst)}."
-            why = f"{self._name()} is back, {self._clock(one.end_ms)}.{lasted}"
+            why = f"{self._back()}, {self._clock(one.end_ms)}."
+            if self.gauge.kind != "contact":
+                why += f" The worst was {self._figure(one.worst)}."
         yield self._say("closed", "excursion", why)
         yield self._close_alerts(self.cause, why, one)
 
@@ -321,11 +331,19 @@ class _Gauge:
     def _reason(self, one: Excursion) -> str:
         if self.gauge.parameter in CALLS and one.band.target is None:
             return f"The contact for {self._name()} {CALLS[self.gauge.parameter][1]} Since {self._clock(one.start_ms)}."
+        if self.gauge.kind == "contact":
+            reads = "on" if one.worst else "off"
+            return f"The contact for {self._name()} reads {reads}, against its target, since {self._clock(one.start_ms)}."
         side = "below" if one.side == BELOW else "above"
         return (
             f"The {self._name()} is {self._figure(one.worst)}, {side} its target ({self._band(one.band)}), "
             f"since {self._clock(one.start_ms)}."
         )
+
+    def _back(self) -> str:
+        if self.gauge.kind == "contact":
+            return f"The contact for {self._name()} does not call any more"
+        return f"The {self._name()} is back within its target"
 
     def _band(self, band: Band) -> str:
         if band.low is not None and band.high is not None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from weirbook.actions.roll_up import join_of
-from weirbook.engine.relations.rollups import HOUR_MS, Point
+from weirbook.engine.relations.rollups import HOUR_MS, Hour, Point
 from weirbook.engine.relations.windows import Band, Stats, minutes_outside, windows
 from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
@@ -37,12 +37,14 @@ def read_windows(
     between hours, and by the one of its time within them.
     """
     ids = [gauge.id for gauge in gauges]
-    hours = gauging.hours(session, ids, *gauging.hour_range(edges[0], edges[-1]))
+    first, end = gauging.hour_range(edges[0], edges[-1])
+    hours = gauging.hours(session, ids, first - 1, end + 1)
     excluded, offsets = gauging.exclusions(session, ids), gauging.offsets(session, ids)
     found = {}
     for gauge in gauges:
-        rows, join, gap = hours.get(gauge.id, []), join_of(gauge), gauge.gap_ms
-        before, after = gauging.neighbours(session, gauge.id, edges[0], edges[-1], offsets.get(gauge.id, ()))
+        wide, join, gap = hours.get(gauge.id, []), join_of(gauge), gauge.gap_ms
+        rows = [row for row in wide if first <= row.hour < end]
+        before, after = _neighbours(session, gauge, wide, edges, offsets.get(gauge.id, ()))
         raw = raw_hours(session, gauge, excluded.get(gauge.id, []), offsets.get(gauge.id, ()))
         stats = windows(rows, edges, join, gap, before, after, raw)
         outside = None
@@ -52,6 +54,25 @@ def read_windows(
             )
         found[gauge.id] = Stretch(stats, outside, before)
     return found
+
+
+def _neighbours(
+    session: Session, gauge: Gauge, wide: Sequence[Hour], edges: Sequence[int], offsets: gauging.Offsets
+) -> tuple[Point | None, Point | None]:
+    """The last reading before the first edge and the first from the last edge on that enter statistics.
+
+    `wide` reaches an hour beyond the edges either way: where those hours have any they tell, else the record is asked.
+    """
+    start_ms, end_ms = edges[0], edges[-1]
+    before = after = None
+    if wide and not start_ms % HOUR_MS and wide[0].n and (wide[0].hour + 1) * HOUR_MS == start_ms:
+        before = Point(wide[0].last_ms, wide[0].last)
+    if wide and not end_ms % HOUR_MS and wide[-1].n and wide[-1].hour * HOUR_MS == end_ms:
+        after = Point(wide[-1].first_ms, wide[-1].first)
+    return (
+        before or gauging.last_before(session, gauge.id, start_ms, offsets),
+        after or gauging.first_from(session, gauge.id, end_ms, offsets),
+    )
 
 
 def raw_hours(

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from weirbook.engine.units import Quantity
 from weirbook.errors import Fault
-from weirbook.record.base import Base, Named, Span, key_to, points_to, room_key
+from weirbook.record.base import ROUTINE, Base, Named, Span, key_to, points_to, room_key
 from weirbook.record.columns import Parts, QuantityText
 from weirbook.record.places import Place, Section, Tank
 
@@ -103,6 +103,7 @@ class Gauge(Named, Base):
     PLURAL = "gauges"
     COUNTER = "gauge"
     REFERENCES = {"place": "place"}
+    UNTOLD = ROUTINE | {"kind", "join"}
     STATES = {"expected_interval_s": GaugeInterval, "offset_in_unit": GaugeOffset}
 
     place_id: Mapped[int] = mapped_column(sa.Integer)

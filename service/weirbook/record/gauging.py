@@ -6,8 +6,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -30,6 +31,11 @@ class Row(NamedTuple):
     at_ms: int
     value: float
     mark: int
+
+
+_as_hour: Callable[[Iterable[Any]], Hour] = partial(tuple.__new__, Hour)
+_as_row: Callable[[Iterable[Any]], Row] = partial(tuple.__new__, Row)
+"""`_make` without its check of the length, which the query settles."""
 
 
 def _marks(count: int) -> str:
@@ -80,11 +86,12 @@ def lock_gauges(session: Session, ids: Iterable[int]) -> None:
 def add(session: Session, rows: Sequence[Row]) -> None:
     """Store readings that are known not to be there yet."""
     room_id = room_of(session)
-    run(
-        session,
-        "INSERT INTO reading (room_id, gauge_id, at_ms, value, mark) VALUES (?, ?, ?, ?, ?)",
-        [(room_id, *row) for row in rows],
-    )
+    add_rows(session, [(room_id, *row) for row in rows])
+
+
+def add_rows(session: Session, rows: Sequence[tuple[int, int, int, float, int]]) -> None:
+    """Likewise, each with its room before it: as the table's columns are."""
+    run(session, "INSERT INTO reading (room_id, gauge_id, at_ms, value, mark) VALUES (?, ?, ?, ?, ?)", rows)
 
 
 def add_bounds(session: Session, rows: Sequence[tuple[int, int, float, float]]) -> None:
@@ -119,7 +126,13 @@ def between(
         + ("" if limit is None else f" LIMIT {limit:d}"),
         (room_of(session), gauge_id, start_ms, end_ms),
     )
-    return [Row(*row) for row in rows]
+    return list(map(_as_row, rows))
+
+
+def instants_between(session: Session, gauge_id: int, start_ms: int, end_ms: int) -> set[int]:
+    """The instants of a gauge's readings from start up to but without end."""
+    asked = "SELECT at_ms FROM reading WHERE room_id = ? AND gauge_id = ? AND at_ms >= ? AND at_ms < ?"
+    return {row[0] for row in fetch(session, asked, (room_of(session), gauge_id, start_ms, end_ms))}
 
 
 def last_instants(session: Session, gauge_ids: Sequence[int]) -> dict[int, int]:
@@ -159,20 +172,20 @@ def last_that_count(session: Session, gauge_ids: Sequence[int], at_ms: int) -> d
 
 
 def hours(session: Session, gauge_ids: Sequence[int], first: int, end: int) -> dict[int, list[Hour]]:
-    """Rollups of the epoch hours from `first` up to but without `end`, in order, for each gauge."""
-    found: dict[int, list[Hour]] = defaultdict(list)
-    for start in range(0, len(gauge_ids), CHUNK):
-        some = gauge_ids[start : start + CHUNK]
-        rows = fetch(
-            session,
-            f"SELECT gauge_id, {_HOUR_COLUMNS} FROM reading_hour "
-            f"WHERE room_id = ? AND gauge_id IN ({_marks(len(some))}) AND hour >= ? AND hour < ? "
-            "ORDER BY gauge_id, hour",
-            (room_of(session), *some, first, end),
-        )
-        for row in rows:
-            found[row[0]].append(Hour._make(row[1:]))
-    return found
+    """Rollups of the epoch hours from `first` up to but without `end`, in order, for each gauge that has any.
+
+    A query a gauge gives rows of an Hour's shape, which saves more than it costs.
+    """
+    room_id = room_of(session)
+    asked = (
+        f"SELECT {_HOUR_COLUMNS} FROM reading_hour "
+        "WHERE room_id = ? AND gauge_id = ? AND hour >= ? AND hour < ? ORDER BY hour"
+    )
+    return {
+        gauge_id: list(map(_as_hour, rows))
+        for gauge_id in gauge_ids
+        if (rows := fetch(session, asked, (room_id, gauge_id, first, end)))
+    }
 
 
 def hours_of(session: Session, gauge_id: int, numbers: Iterable[int]) -> dict[int, Hour]:
@@ -187,23 +200,44 @@ def hours_of(session: Session, gauge_id: int, numbers: Iterable[int]) -> dict[in
             f"WHERE room_id = ? AND gauge_id = ? AND hour IN ({_marks(len(some))})",
             (room_of(session), gauge_id, *some),
         )
-        found.update((row[0], Hour._make(row)) for row in rows)
+        found.update((row[0], _as_hour(row)) for row in rows)
+    return found
+
+
+def hours_by_gauge(
+    session: Session, gauge_ids: Sequence[int], first: int, end: int
+) -> dict[tuple[int, int], Hour]:
+    """Rollups of the epoch hours from `first` up to but without `end`, by gauge and hour."""
+    found: dict[tuple[int, int], Hour] = {}
+    for start in range(0, len(gauge_ids), CHUNK):
+        some = gauge_ids[start : start + CHUNK]
+        rows = fetch(
+            session,
+            f"SELECT gauge_id, {_HOUR_COLUMNS} FROM reading_hour "
+            f"WHERE room_id = ? AND gauge_id IN ({_marks(len(some))}) AND hour >= ? AND hour < ?",
+            (room_of(session), *some, first, end),
+        )
+        found.update(((row[0], row[1]), _as_hour(row[1:])) for row in rows)
     return found
 
 
 def keep_hours(session: Session, gauge_id: int, rollups: Iterable[Hour]) -> None:
     """Write rollups, over any that are there."""
+    keep_hours_of_gauges(session, [(gauge_id, hour) for hour in rollups])
+
+
+def keep_hours_of_gauges(session: Session, rollups: Sequence[tuple[int, Hour]]) -> None:
+    """Write rollups of several gauges, over any that are there."""
     fields = Hour._fields
     updates = ", ".join(f"{name} = excluded.{name}" for name in fields if name != "hour")
     room_id = room_of(session)
-    rows = [(room_id, gauge_id, *hour) for hour in rollups]
-    if rows:
+    if rollups:
         run(
             session,
             f"INSERT INTO reading_hour (room_id, gauge_id, {_HOUR_COLUMNS}) "
             f"VALUES (?, ?, {_marks(len(fields))}) "
             f"ON CONFLICT (room_id, gauge_id, hour) DO UPDATE SET {updates}",
-            rows,
+            [(room_id, gauge_id, *hour) for gauge_id, hour in rollups],
         )
 
 
@@ -263,25 +297,24 @@ def as_points(
     rows: Iterable[Row], excluded: Sequence[tuple[int, int]] = (), offsets: Offsets = ()
 ) -> list[Point]:
     """Stored readings as statistics take them: excluded spans left out, offsets added."""
+    if excluded:
+        rows = [row for row in rows if not any(from_ms <= row.at_ms < to_ms for from_ms, to_ms in excluded)]
+    if offsets:
+        rows = [row._replace(value=row.value + offset_at(offsets, row.at_ms)) for row in rows]
     return [
-        Point(
-            row.at_ms,
-            row.value + offset_at(offsets, row.at_ms) if offsets else row.value,
-            bool(row.mark & QUALIFIED),
-            bool(row.mark & IMPLAUSIBLE),
-        )
-        for row in rows
-        if not any(from_ms <= row.at_ms < to_ms for from_ms, to_ms in excluded)
+        Point(at_ms, value, bool(mark & QUALIFIED), bool(mark & IMPLAUSIBLE)) if mark else Point(at_ms, value)
+        for _, at_ms, value, mark in rows
     ]
 
 
-def neighbours(
-    session: Session, gauge_id: int, start_ms: int, end_ms: int, offsets: Offsets = ()
-) -> tuple[Point | None, Point | None]:
-    """The last reading before a window and the first from its end on that enter statistics."""
-    before = _nearest(session, gauge_id, "r.at_ms < ?", "r.at_ms DESC", start_ms, offsets)
-    after = _nearest(session, gauge_id, "r.at_ms >= ?", "r.at_ms", end_ms, offsets)
-    return before, after
+def last_before(session: Session, gauge_id: int, instant: int, offsets: Offsets = ()) -> Point | None:
+    """The last reading before an instant that enters statistics."""
+    return _nearest(session, gauge_id, "r.at_ms < ?", "r.at_ms DESC", instant, offsets)
+
+
+def first_from(session: Session, gauge_id: int, instant: int, offsets: Offsets = ()) -> Point | None:
+    """The first reading from an instant on that enters statistics."""
+    return _nearest(session, gauge_id, "r.at_ms >= ?", "r.at_ms", instant, offsets)
 
 
 def _nearest(

@@ -74,17 +74,11 @@ def columns_of(table: sa.Table) -> list[sa.Column[Any]]:
 
 def plain(table: sa.Table) -> sa.TableClause:
     """The table without the ORM's column types: quantities and nested parts as the text that is stored."""
-    return sa.table(
-        table.name,
-        *(
-            sa.column(column.name, column.type.impl_instance if _is_text(column) else column.type)
-            for column in table.columns
-        ),
-    )
+    return sa.table(table.name, *(sa.column(column.name, _plain_type(column)) for column in table.columns))
 
 
-def _is_text(column: sa.Column[Any]) -> bool:
-    return isinstance(column.type, (QuantityText, Parts))
+def _plain_type(column: sa.Column[Any]) -> sa.types.TypeEngine[Any]:
+    return sa.Text() if isinstance(column.type, (QuantityText, Parts)) else column.type
 
 
 def shown(column: sa.Column[Any], value: Any) -> Any:

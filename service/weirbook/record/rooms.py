@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
 from weirbook.engine.units import Quantity
-from weirbook.record.base import Base, Edited
+from weirbook.record.base import ROUTINE, Base, Edited
 from weirbook.record.columns import Parts, QuantityText
 
 
@@ -18,6 +18,7 @@ class Room(Edited, Base):
     __tablename__ = "room"
     NOUN = "room"
     PLURAL = "room"
+    UNTOLD = ROUTINE | {"public_id"}
 
     room_id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, sort_order=-10)
     public_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)

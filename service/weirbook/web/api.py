@@ -61,6 +61,7 @@ INTRODUCTION = """One husbandry record and calculation service for a room with m
 * **Errors** are RFC 9457 problem documents; `errors` names each bad value by a JSON pointer. A bad request changes nothing.
 * **Edits** are merge-patches under `If-Match` (the ETag of what you read). **Retries** are safe: readings by gauge and
   instant, records with ids of your own by PUT, other POSTs with an `Idempotency-Key`.
+* **Bodies** may come packed, with `Content-Encoding: gzip`; readings also as lines, any number of them (`application/x-ndjson`).
 """
 
 

@@ -7,6 +7,7 @@ import zlib
 from typing import IO, cast
 
 from flask import Request
+from werkzeug.exceptions import ClientDisconnected
 from werkzeug.utils import cached_property
 from werkzeug.wsgi import LimitedStream
 
@@ -29,11 +30,13 @@ class PlainRequest(Request):
     def stream(self) -> IO[bytes]:
         """Raises NotOffered of a packing that is none of ours; reading from it Malformed and TooLarge."""
         packed = _is_packed(self.headers.get("Content-Encoding", ""))
-        sent: IO[bytes] | LimitedStream = super().stream
+        sent: IO[bytes] | io.RawIOBase = super().stream  # refuses a length beyond the cap
         if self.content_length is not None:
-            sent = _Whole(cast(IO[bytes], sent), self.content_length)
+            sent = _Whole(self.environ["wsgi.input"], self.content_length)
+        elif isinstance(sent, LimitedStream):
+            sent = _Whole(self.environ["wsgi.input"], sent.limit, is_max=True)
         if packed:
-            sent = cast(IO[bytes], Unpacked(cast(io.RawIOBase, sent), self.max_content_length))
+            sent = Unpacked(cast(io.RawIOBase, sent), self.max_content_length)
         return cast(IO[bytes], sent)
 
 
@@ -54,7 +57,10 @@ class _Whole(LimitedStream):
     """A body that is as long as it said, or Malformed."""
 
     def on_disconnect(self, error: Exception | None = None) -> None:
-        raise Malformed("The body broke off before its end. Send it again.") from error
+        try:
+            super().on_disconnect(error)
+        except ClientDisconnected:
+            raise Malformed("The body broke off before its end. Send it again.") from error
 
 
 class Unpacked(io.RawIOBase):

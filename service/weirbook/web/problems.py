@@ -65,7 +65,10 @@ class ProblemError(Schema):
 class ProblemRefusal(Schema):
     """One reading of a batch that can't be taken."""
 
-    index = fields.Integer(required=True, metadata={"description": "Its place in what was sent, from 0"})
+    index = fields.Integer(
+        required=True,
+        metadata={"description": "Its place in what was sent, from 0; of a line its number less one"},
+    )
     type = fields.String(required=True, metadata={"description": "A word a program can test"})
     pointer = fields.String(required=True, metadata={"description": "JSON pointer to the value"})
     message = fields.String(required=True, metadata={"description": "What is wrong, what to do"})
@@ -85,6 +88,11 @@ class Problem(Schema):
     )
     refusals = fields.List(
         fields.Nested(ProblemRefusal), metadata={"description": "Of readings: each row that can't be taken"}
+    )
+    stored_to_line = fields.Integer(
+        metadata={
+            "description": "Of readings sent as lines: up to this line all is done and stays; go on after it"
+        }
     )
     errors = fields.List(fields.Nested(ProblemError), metadata={"description": "Each bad value"})
     completion = fields.Nested(
@@ -123,6 +131,8 @@ def for_trouble(trouble: Trouble) -> Response:
     """A refusal made on purpose."""
     status, _ = STATUSES[next(kind for kind in type(trouble).__mro__ if kind in STATUSES)]
     headers = {401: {"WWW-Authenticate": 'Bearer realm="weirbook"'}, 503: {"Retry-After": "2"}}.get(status)
+    if trouble.slug == "encoding-not-offered":
+        headers = {"Accept-Encoding": "gzip"}  # RFC 9110, 15.5.16: so a client knows it is not the media type
     if isinstance(trouble, errors.TooMany):
         headers = {"Retry-After": str(trouble.wait_s)}
     return problem(status, trouble.slug, trouble.message, trouble.faults, trouble.more, headers)

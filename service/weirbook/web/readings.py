@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
 import msgspec
 from flask import Request, Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
+from msgspec import UNSET, UnsetType
 
 from weirbook.actions.find_gauges import Taker
 from weirbook.actions.judge_reading import Refusal, Sent
+from weirbook.actions.take_at_face_value import Plain, take_at_face_value
 from weirbook.actions.take_readings import Taken, problem_of, refusal_of, take_readings
 from weirbook.config import Config
 from weirbook.errors import Forbidden, Invalid, Malformed, NotOffered, TooLarge
@@ -20,8 +22,9 @@ from weirbook.tables import Row as SheetRow
 from weirbook.tables import from_csv
 from weirbook.web.access import READING_TAKERS
 from weirbook.web.fields import Choice, Flag
-from weirbook.web.operations import CSV, JSON, Body, Call, Example, json_object, operation, reply
-from weirbook.web.shapes import READINGS_BODY, TAKEN
+from weirbook.web.operations import CSV, JSON, NDJSON, Body, Call, Example, json_object, operation, reply
+from weirbook.web.reading_lines import LINE_CAP, REFUSALS_TOLD, ReadingLines
+from weirbook.web.shapes import READING_LINES, READINGS_BODY, TAKEN
 
 COLUMNS = ("gauge", "place", "parameter", "value", "unit", "at")
 NAME_CAP = 120
@@ -38,12 +41,53 @@ class OneReading(msgspec.Struct, forbid_unknown_fields=True):
     at: str | None = None
 
 
-def read_readings(request: Request, config: Config) -> tuple[list[Sent | Refusal], bool]:
+class PlainReading(msgspec.Struct, forbid_unknown_fields=True, gc=False):
+    """One reading of the plainest form, as sensors send them: made straight from the text."""
+
+    gauge: str
+    value: float
+    at: str | None = None
+    unit: str | None = None
+
+
+class PlainBody(msgspec.Struct, forbid_unknown_fields=True):
+    """A body of such readings, or of a single one."""
+
+    readings: list[PlainReading] | UnsetType = UNSET
+    gauge: str | UnsetType = UNSET
+    value: float | UnsetType = UNSET
+    at: str | UnsetType = UNSET
+    unit: str | UnsetType = UNSET
+
+
+_PLAIN = msgspec.json.Decoder(PlainBody)
+
+
+def plain_readings(text: bytes, cap: int) -> tuple[list[PlainReading], bool] | None:
+    """The readings in a JSON body and whether it was a single one, if all are plain and no more than the cap."""
+    try:
+        body = _PLAIN.decode(text)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    gauge, value, at, unit = body.gauge, body.value, body.at, body.unit
+    if body.readings is UNSET:
+        if gauge is UNSET or value is UNSET:
+            return None
+        return [
+            PlainReading(gauge, value, None if at is UNSET else at, None if unit is UNSET else unit)
+        ], True
+    beside = gauge is not UNSET or value is not UNSET or at is not UNSET or unit is not UNSET
+    return None if beside or not 0 < len(body.readings) <= cap else (body.readings, False)
+
+
+def read_readings(request: Request, config: Config) -> tuple[Sequence[Sent | Refusal | PlainReading], bool]:
     """The readings in a body, and whether it was a single one. Raises NotOffered, Malformed, Invalid, TooLarge."""
     if request.mimetype == CSV:
         return _from_csv(request, config), False
     if request.mimetype != JSON:
-        raise NotOffered(f"Send readings as {JSON} or {CSV}, and say so in Content-Type.")
+        raise NotOffered(f"Send readings as {JSON}, {NDJSON} or {CSV}, and say so in Content-Type.")
+    if (plain := plain_readings(request.get_data(cache=True), config.batch_cap)) is not None:
+        return plain
     body = json_object(request, config)
     if "readings" not in body:
         return [sent_reading(0, body)], True
@@ -130,6 +174,35 @@ def _counts(taken: Taken) -> dict[str, Any]:
     }
 
 
+def _is_plain(one: Sent | Refusal | PlainReading) -> bool:
+    if isinstance(one, Sent):
+        return type(one.value) is float and one.place is None and one.parameter is None
+    return isinstance(one, PlainReading)
+
+
+def _to_judge(index: int, one: Sent | Refusal | PlainReading) -> Sent | Refusal:
+    if isinstance(one, PlainReading):
+        return _bounded(Sent(index, one.value, one.gauge, unit=one.unit, at=one.at))
+    return one
+
+
+def _store(call: Call, sent: Sequence[Sent | Refusal | PlainReading], *, single: bool = False) -> Taken:
+    """Store readings in the caller's name. Raises Forbidden of a sensor that would correct."""
+    correct = call.query.get("on_conflict") == "correct"
+    if correct and call.caller.role is Role.SENSOR:
+        raise Forbidden(
+            "A sensor key can't correct readings; a keeper or, on gauges read by hand, a helper can."
+        )
+    taker = Taker(call.caller.role, call.caller.name, call.caller.gauges)
+    if all(map(_is_plain, sent)):
+        plain = cast(Sequence[Plain], sent)
+        stored = take_at_face_value(call.session, taker, plain, now=call.now, stamp=single)
+        if stored is not None:
+            return Taken(stored, stored)
+    judged = [_to_judge(index, one) for index, one in enumerate(sent)]
+    return take_readings(call.session, taker, judged, now=call.now, correct=correct, stamp=single)
+
+
 def blueprint() -> Blueprint:
     """Readings in and out."""
     blp = Blueprint("readings", "readings", url_prefix="/v1", description="What gauges read.")
@@ -149,11 +222,22 @@ def blueprint() -> Blueprint:
             "counted, not stored twice; another value at the same instant is a conflict (409 reading-conflict). A reading "
             "without `at` is stamped by the service, so it is not safe to repeat without an Idempotency-Key; only a single "
             "one may leave it out. A client that buffers sends `at` and partial=true, and sets refused rows aside, or one "
-            "bad row blocks it for ever."
+            f"bad row blocks it for ever.\n\nAs {NDJSON} there is one reading a line, `at` always said, and any number of "
+            f"lines of up to {LINE_CAP} bytes; blank ones are skipped. They are stored a few thousand at a time, and what is "
+            "stored stays, whatever becomes of the rest: without partial=true the first such part with a refused line is "
+            "not stored and ends it, and so does a body that breaks off (400) or a full queue (503). Every answer tells "
+            "`stored_to_line`: go on from the line after it, or send the whole again, which is harmless; for that no "
+            "Idempotency-Key is taken. A refused line is told by its `index`, the line's number less one, and its pointer "
+            f"is as of a list; the first {REFUSALS_TOLD} are listed.\n\n"
+            "Any form may come packed (Content-Encoding: gzip). What it unpacks to counts against the cap; lines have none."
         ),
         roles=READING_TAKERS,
         query=TakeQuery,
-        body=Body({JSON: READINGS_BODY, CSV: {"type": "string"}}, read_readings),
+        body=Body(
+            {JSON: READINGS_BODY, NDJSON: READING_LINES, CSV: {"type": "string"}},
+            read_readings,
+            in_parts={NDJSON: lambda request, config: ReadingLines(request, config, sent_reading, _store)},
+        ),
         returns=TAKEN,
         example=Example(
             body={
@@ -171,14 +255,8 @@ def blueprint() -> Blueprint:
     )
     def take(call: Call) -> Response:
         sent, single = call.body
-        partial, correct = call.query.get("partial_", False), call.query.get("on_conflict") == "correct"
-        if correct and call.caller.role is Role.SENSOR:
-            raise Forbidden(
-                "A sensor key can't correct readings; a keeper or, on gauges read by hand, a helper can."
-            )
-        taker = Taker(call.caller.role, call.caller.name, call.caller.gauges)
-        taken = take_readings(call.session, taker, sent, now=call.now, correct=correct, stamp=single)
-        if taken.refusals and not partial:
+        taken = _store(call, sent, single=single)
+        if taken.refusals and not call.query.get("partial_", False):
             raise refusal_of(taken, single=single)
         return reply(_counts(taken))
 

@@ -77,6 +77,12 @@ READINGS_BODY: Shape = {
         | thing({"readings": {"type": "array", "items": ref("ReadingSent"), "minItems": 1}}),
     ]
 }
+READING_LINES: Shape = {
+    "type": "string",
+    "description": "One reading a line, each a ReadingSent with `at`.",
+    "example": '{"gauge": "nursery-temperature", "value": 24.6, "at": "2026-11-24T18:00:00Z"}\n'
+    '{"gauge": "nursery-temperature", "value": 24.5, "at": "2026-11-24T18:10:00Z"}\n',
+}
 TAKEN = ref("Taken")
 READINGS_PAGE = thing(
     {
@@ -159,6 +165,10 @@ SHARED: dict[str, Shape] = {
     ),
     "Taken": thing(
         {
+            "lines": described(
+                COUNT, "Of readings sent as lines: how many lines there were, blank ones among them"
+            ),
+            "stored_to_line": described(COUNT, "Of readings sent as lines: up to this line all is done"),
             "sent": described(COUNT, "All: stored, repeated and refused"),
             "stored": described(COUNT, "Now in the record"),
             "repeated": described(COUNT, "There already, the same"),
@@ -166,8 +176,12 @@ SHARED: dict[str, Shape] = {
             "flagged": described(COUNT, "Of those stored, outside the gauge's plausible range"),
             "corrected": described(COUNT, "Of those stored, put in place of another value"),
             "made_gauges": described(many(TEXT), "Handles of gauges made at first use"),
-            "refusals": described(many(ref("ProblemRefusal")), "Each row that was not stored, and why"),
-        }
+            "refusals": described(
+                many(ref("ProblemRefusal")),
+                "Each row that was not stored, and why; of lines the first thousand",
+            ),
+        },
+        optional=("lines", "stored_to_line"),
     ),
     "Reading": thing(
         {

@@ -1,7 +1,7 @@
 """What the server itself refuses, before the application sees a request; and a bound on bodies under way.
 
 waitress takes in a whole body, longer ones into temporary files, before anybody's key is looked at. Each is bounded
-by the body cap; here all of them together are, so that strangers can't fill the disk.
+by the body cap, but for lines; here all of them together are, so that strangers can't fill the disk.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ import msgspec
 from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
 from waitress.task import ErrorTask
-from waitress.utilities import Error
+from waitress.utilities import Error, RequestEntityTooLarge
 
+from weirbook.web.operations import NDJSON
 from weirbook.web.problems import MEDIA_TYPE, TYPE_PREFIX
 from weirbook.web.request_log import HEADER, new_id
 
@@ -86,8 +87,8 @@ class _Refusal(ErrorTask):  # type: ignore[misc]
         self.write(body)
 
 
-def channel_with(pot: Pot) -> type[Any]:
-    """The server's channel, whose large bodies share `pot`."""
+def channel_with(pot: Pot, body_cap: int) -> type[Any]:
+    """The server's channel, whose large bodies share `pot`; those that are no lines are bounded by `body_cap`."""
 
     class Parser(HTTPRequestParser):  # type: ignore[misc]
         """Counts what of its body is held beyond a small one, until it is let go of."""
@@ -98,6 +99,9 @@ def channel_with(pot: Pot) -> type[Any]:
 
         def received(self, data: bytes) -> int:
             consumed: int = super().received(data)
+            if not self.error and self._is_beyond_the_cap():
+                self.error, self.completed = RequestEntityTooLarge(""), True
+                self.let_go()
             more = self.body_bytes_received - SMALL_BODY - self.held
             if more > 0 and not self.error:
                 if pot.take(more):
@@ -106,6 +110,11 @@ def channel_with(pot: Pot) -> type[Any]:
                     self.error, self.completed = Full(""), True
                     self.let_go()
             return consumed
+
+        def _is_beyond_the_cap(self) -> bool:
+            length: int = max(self.content_length, self.body_bytes_received)
+            media = self.headers.get("CONTENT_TYPE", "").partition(";")[0].strip().lower()
+            return length > body_cap and media != NDJSON
 
         def let_go(self) -> None:
             held, self.held = self.held, 0

@@ -49,6 +49,10 @@ class Point(NamedTuple):
     implausible: bool = False
 
 
+Figures = tuple[int, float, bool, bool]
+"""What a Point holds, in a bare tuple: where thousands are made at once that takes a fifth of the time."""
+
+
 class Hour(NamedTuple):
     """What one hour of readings comes to, `hour` being the epoch hour (at_ms // HOUR_MS).
 
@@ -80,7 +84,7 @@ def roll(points: Iterable[Point], join: Join, gap_ms: int | None) -> dict[int, H
     return {hour: extend(None, list(inside), join, gap_ms) for hour, inside in by_hour}
 
 
-def extend(hour: Hour | None, points: Sequence[Point], join: Join, gap_ms: int | None) -> Hour:
+def extend(hour: Hour | None, points: Sequence[Figures], join: Join, gap_ms: int | None) -> Hour:
     """Add ascending readings of one hour, all later than those it holds; None starts the hour.
 
     The additions are those of `roll` in the same order, so the hour comes out equal to the last bit however
@@ -92,8 +96,8 @@ def extend(hour: Hour | None, points: Sequence[Point], join: Join, gap_ms: int |
         if hour is None:
             raise ValueError("an hour starts with at least one reading")
         return hour
-    row = hour if hour is not None else Hour(points[0].at_ms // HOUR_MS)
-    if points[0].at_ms // HOUR_MS != row.hour or points[-1].at_ms // HOUR_MS != row.hour:
+    row = hour if hour is not None else Hour(points[0][0] // HOUR_MS)
+    if points[0][0] // HOUR_MS != row.hour or points[-1][0] // HOUR_MS != row.hour:
         raise ValueError("readings of another hour")
     number, n, qualified, implausible, total, squares, low, high, t0, first, t1, last, area, covered_ms = row
     weigh, line, limit = join is not Join.PLAIN, join is Join.LINE, bridge_limit(gap_ms)

@@ -356,11 +356,23 @@ def _outside(
 
 
 def _hour_outside(points: Sequence[Point], piece: _Piece, join: Join, limit: float) -> float:
-    plausible = [point for point in points if not point.implausible]
-    return sum(
-        _stretch_outside(earlier, later, piece, join, limit)
-        for earlier, later in itertools.pairwise(plausible)
-    )
+    """Only the stretches that cross a bound or an end of the piece are cut; most lie wholly within or without."""
+    from_ms, to_ms, low, high = piece
+    outside_ms = 0.0
+    earlier, earlier_side = None, 0
+    for point in points:
+        at_ms, value, _, implausible = point
+        if implausible:
+            continue
+        side = -1 if value < low else 1 if value > high else 0
+        if earlier is None:
+            pass
+        elif side != earlier_side or earlier[0] < from_ms or at_ms > to_ms:
+            outside_ms += _stretch_outside(earlier, point, piece, join, limit)
+        elif side and at_ms - earlier[0] <= limit:
+            outside_ms += at_ms - earlier[0]
+        earlier, earlier_side = point, side
+    return outside_ms
 
 
 def _stretch_outside(
