@@ -18,6 +18,10 @@ PACKINGS = frozenset({"gzip", "x-gzip"})
 GZIP_WINDOW = 16 + zlib.MAX_WBITS
 """What zlib calls: a gzip header and trailer, the largest window."""
 PIECE = 16 * 1024
+SWELL = 100
+"""Times that a body without a cap may grow in unpacking, beyond its first SLACK bytes. Readings grow up to 30 times; gzip
+could make a thousand, and so a short body keep the service busy for hours."""
+SLACK = 16 * 1024 * 1024
 
 
 class PlainRequest(Request):
@@ -66,7 +70,8 @@ class _Whole(LimitedStream):
 class Unpacked(io.RawIOBase):
     """What a gzip stream (RFC 1952, of one member or several) holds, unpacked as it is read.
 
-    Reading raises Malformed where it is no gzip or breaks off, TooLarge beyond `cap` bytes (None: no cap).
+    Reading raises Malformed where it is no gzip or breaks off, TooLarge beyond `cap` bytes (None: no cap) and where it
+    swells beyond measure.
     """
 
     def __init__(self, packed: io.RawIOBase, cap: int | None) -> None:
@@ -74,7 +79,7 @@ class Unpacked(io.RawIOBase):
         self._unread = b""
         self._member: zlib._Decompress | None = None
         self._begun = False
-        self._given = 0
+        self._taken = self._given = 0
 
     def readable(self) -> bool:
         return True
@@ -86,6 +91,8 @@ class Unpacked(io.RawIOBase):
             raise TooLarge(
                 f"The body unpacks to more than the {self._cap} bytes that one request may carry. Send it in parts."
             )
+        if self._given > SLACK + SWELL * self._taken:
+            raise TooLarge(f"The body unpacks to more than {SWELL} times its length. Send it plain.")
         room[: len(plain)] = plain
         return len(plain)
 
@@ -94,6 +101,7 @@ class Unpacked(io.RawIOBase):
         while wanted:
             if not self._unread:
                 self._unread = self._packed.read(PIECE) or b""
+                self._taken += len(self._unread)
             if not self._unread:
                 if self._member is not None or not self._begun:
                     raise Malformed("The gzip body breaks off before its end. Send it again.")
