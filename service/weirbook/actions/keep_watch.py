@@ -96,14 +96,20 @@ class _Room:
         room = cls(
             session, now, heard_since, gauges, wanted, gauging.last_instants(session, ids), watches, alerts
         )
-        starts: dict[int, list[Gauge]] = defaultdict(list)
-        for gauge in gauges:
-            starts[room.start_of(gauge)].append(gauge)
-        found: dict[int, list[Excursion]] = {}
-        for start, some in starts.items():
-            found |= read_excursions(session, some, wanted, start, room.end)
-        room.excursions = found
+        room.excursions = room.find_excursions()
         return room
+
+    def find_excursions(self) -> dict[int, list[Excursion]]:
+        """Of all gauges, read in a few groups: those that report, those read by hand, and each that fell behind."""
+        groups: dict[object, list[Gauge]] = defaultdict(list)
+        for gauge in self.gauges:
+            behind = self.now - self.start_of(gauge) > 2 * BEHIND_MS + HOUR_MS
+            groups["by hand" if gauge.by_hand else gauge.id if behind else "reporting"].append(gauge)
+        found: dict[int, list[Excursion]] = {}
+        for some in groups.values():
+            start = min(self.start_of(gauge) for gauge in some)
+            found |= read_excursions(self.session, some, self.bands, start, self.end)
+        return found
 
     def start_of(self, gauge: Gauge) -> int:
         """From where on its readings are looked at: the last one judged, or where what is open began."""

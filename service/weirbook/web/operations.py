@@ -89,7 +89,7 @@ class Operation:
 
     id: str
     roles: frozenset[Role]
-    query: type[Schema] | None
+    query: Schema
     body: Body | None
     formats: tuple[str, ...]
     writes: bool
@@ -149,7 +149,8 @@ def operation(
     stores = method not in ("GET",) if writes is None else writes
 
     def declare(view: Callable[..., Response]) -> Callable[..., Response]:
-        declared = Operation(id, roles, query, body, formats, stores, replays, view)
+        checked = (query or Schema)(unknown=RAISE)
+        declared = Operation(id, roles, checked, body, formats, stores, replays, view)
 
         def endpoint(**path_values: Any) -> Response:
             raise AssertionError("operations are performed by Service.dispatch_request")
@@ -299,8 +300,7 @@ def _read_query(declared: Operation) -> dict[str, Any]:
     sent.pop("key", None)
     if len(declared.formats) > 1:
         sent.pop("format", None)
-    schema = (declared.query or Schema)(unknown=RAISE)
-    return load(schema, {name: values[0] for name, values in sent.items()})
+    return load(declared.query, {name: values[0] for name, values in sent.items()})
 
 
 def load(schema: Schema, raw: Mapping[str, Any]) -> dict[str, Any]:
