@@ -22,7 +22,7 @@ from weirbook.app import create_app
 from weirbook.config import DEFAULT_PORT, Config
 from weirbook.engine.times import instant_ms, instant_text
 from weirbook.errors import StoreTrouble, Trouble
-from weirbook.keeping import export_command, import_command
+from weirbook.keeping import check_command, export_command, import_command
 from weirbook.record.access import AccessKey, Role
 from weirbook.record.backups import backup as copy_to
 from weirbook.record.backups import form_of
@@ -63,14 +63,22 @@ def main() -> None:
     """One husbandry record and calculation service for a room with many freshwater tanks."""
 
 
+@contextmanager
+def closing_down(database: Database) -> Iterator[Database]:
+    """Let go of every connection at the end: the last one of SQLite puts its log back into the file."""
+    try:
+        yield database
+    finally:
+        database.dispose()
+
+
 @main.command()
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(0, 65535))
 def serve(host: str, port: int) -> None:
     """Migrate the database and serve the API until stopped."""
     config = Config.from_environment()
-    with Database(config.database_url).served_alone():
-        database = _migrated(config)
+    with Database(config.database_url).served_alone(), closing_down(_migrated(config)) as database:
         _first_room(database)
         _refuse_open_door(database, host)
         with watching(database):
@@ -206,6 +214,7 @@ def distribute(show: bool) -> None:
 
 main.add_command(export_command)
 main.add_command(import_command)
+main.add_command(check_command)
 
 
 def _moment(ms: int | None) -> str | None:

@@ -286,7 +286,8 @@ def test_the_catalogue_tells_the_units_for_each_word_of_the_parameter(furnished:
 
 
 def statements(app: Service, keeper: Caller, path: str) -> int:
-    """How many statements one GET sends to the database."""
+    """How many statements one GET sends to the database, its key being known from another a moment ago."""
+    assert keeper.get("/v1/room").status_code == 200
     seen: list[str] = []
 
     def note(_conn: Any, _cursor: Any, statement: str, *_: Any) -> None:

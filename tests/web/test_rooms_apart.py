@@ -13,6 +13,7 @@ from weirbook.actions.open_room import open_room
 from weirbook.app import Service
 from weirbook.record.access import Role
 from weirbook.record.database import enter_room, now_ms
+from weirbook.watcher import watch_once
 
 AT = "2026-11-20T10:00:00Z"
 LISTS = (
@@ -35,6 +36,11 @@ LISTS = (
     "room",
     "summaries/weekly?week=2026-W47",
     "readings?gauge=nursery-temperature&from=2026-11-01T00:00:00Z",
+    "alerts",
+    "excursions?from=2026-11-01T00:00:00Z",
+    "changes?limit=1000",
+    "audit",
+    "followers",
 )
 
 
@@ -85,7 +91,7 @@ def everything(keeper: Caller) -> dict[str, Any]:
         assert answered.status_code == 200, path
         shown = answered.get_json()
         for row in shown.get("items", []):
-            for moving in ("age_minutes", "late_minutes"):
+            for moving in ("age_minutes", "late_minutes", "lasted_minutes"):
                 row.pop(moving, None)
         found[path] = shown
     return found
@@ -100,10 +106,11 @@ def first_id(keeper: Caller, path: str) -> str:
 
 @on_both_engines
 def test_a_hostile_neighbour_with_the_same_names_reads_and_changes_nothing(
-    furnished: Caller, neighbour: Caller
+    app: Service, furnished: Caller, neighbour: Caller
 ) -> None:
     fill(furnished, "Quietwater", 22.25)
     fill(neighbour, "Loudwater", 28.75)
+    watch_once(app.database, now_ms())  # both thermometers have been silent for days
     before = everything(furnished)
     assert "Loudwater" not in str(before)
     assert "Quietwater" not in str(everything(neighbour))
