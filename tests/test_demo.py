@@ -68,7 +68,7 @@ def test_the_demo_prints_what_it_promises(once: tuple[str, Path]) -> None:
     for role in ("keeper", "helper", "sensor", "viewer", "link"):
         assert secret(once, role)
     assert "  sections/long-trough-planted-floating-1: The jet at its inlet" in text
-    assert len(re.findall("^curl ", text, re.MULTILINE)) == 8
+    assert len(re.findall("^curl ", text, re.MULTILINE)) == 9
 
 
 def sent(line: str) -> urllib.request.Request:
@@ -115,7 +115,7 @@ def test_the_printed_lines_work_as_they_stand(served: tuple[subprocess.Popen[str
             answered = refused
         with answered:
             answers.append((answered.status, answered.headers.get_content_type(), answered.read().decode()))
-    assert [status for status, _, _ in answers] == [200, 200, 200, 200, 200, 200, 201, 409], answers
+    assert [status for status, _, _ in answers] == [200, 200, 200, 200, 200, 200, 200, 201, 409], answers
     assert '"stored":1' in answers[0][2].replace(" ", "")
     assert answers[1][1] == "text/plain"
     assert 0.1 < float(answers[1][2]) < 100
@@ -123,7 +123,8 @@ def test_the_printed_lines_work_as_they_stand(served: tuple[subprocess.Popen[str
     assert "stream-temperature" in answers[2][2]
     assert "long-trough-planted-floating-1" in json.loads(answers[3][2])["results"]["worst_section"]
     assert json.loads(answers[4][2])["results"]["days"] == 3
-    assert "Tomas did it already" in json.loads(answers[7][2])["detail"]
+    assert json.loads(answers[5][2])["items"][0]["story"][0]["what"] == "opened"
+    assert "Tomas did it already" in json.loads(answers[8][2])["detail"]
     process.send_signal(signal.SIGINT)
     assert process.wait(timeout=20) == 0
 

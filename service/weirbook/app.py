@@ -17,8 +17,8 @@ from weirbook.web.bodies import PlainRequest
 from weirbook.web.docs import docs_blueprint
 from weirbook.web.failures import Failures
 from weirbook.web.health import health_blueprint
-from weirbook.web.operations import perform
 from weirbook.web.origins import allow_origin
+from weirbook.web.perform import perform
 from weirbook.web.proxy import BehindProxy
 
 

@@ -414,6 +414,7 @@ def curl_lines(secrets: Mapping[str, str], api: str, monday: date, due: Due) -> 
         f"curl -sS '{week}'",
         _curl(secrets["viewer"], f"{api}/sumps/long-trough/answers/chamber-flow"),
         _curl(secrets["viewer"], f"{api}/systems/rill/answers/dose?{dose}"),
+        _curl(secrets["helper"], f"{api}/alerts?open=true"),
         _curl(secrets["helper"], f"{api}/tasks/due"),
         _curl(secrets["helper"], completions, tick),
         _curl(secrets["keeper"], completions, tick),

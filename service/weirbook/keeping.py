@@ -11,6 +11,7 @@ import click
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from weirbook.actions.check_record import Report, check_record, count_hours, rooms_of
 from weirbook.actions.export_room import count_rows, export_room
 from weirbook.actions.import_room import import_room, open_with_new_key, read_manifest, verify
 from weirbook.config import Config
@@ -20,6 +21,8 @@ from weirbook.record.migrations import migrate, revisions
 from weirbook.record.rooms import Room
 
 FOLDER = click.Path(path_type=Path, file_okay=False)
+LISTED_FLAWS = 100
+NO_ROOM = "There is no room here yet: `weirbook serve` makes one, `weirbook import` brings one in."
 
 
 @click.command("export")
@@ -52,6 +55,58 @@ def import_command(folder: Path) -> None:
     click.echo(secret)
 
 
+@click.command("check")
+@click.option("--repair", is_flag=True, help="Make rollups that don't fit their readings anew.")
+def check_command(repair: bool) -> None:
+    """Look through all rooms for what can't be right, also while they are in use; ends with 1 if anything is wrong."""
+    try:
+        database = _database()
+        with database.read() as session:
+            rooms = rooms_of(session)
+        if not rooms:
+            raise StoreTrouble(NO_ROOM)
+        with _progress(count_hours(database, rooms), "Checking") as moved:
+            report = check_record(database, rooms, repair=repair, progress=moved)
+    except sa.exc.DatabaseError as trouble:
+        raise StoreTrouble(
+            f"The database can't be read: {trouble.orig}. Bring back a copy with `weirbook restore FILE`."
+        ) from trouble
+    for line in _report_in_words(report, database):
+        click.echo(line)
+    if report.flaws:
+        raise click.exceptions.Exit(1)
+
+
+def _report_in_words(report: Report, database: Database) -> Iterator[str]:
+    if report.cut_short:
+        yield "The file is damaged, so nothing further was asked of it."
+    else:
+        yield (
+            f"Looked at {report.rooms} rooms: {report.gauges} gauges, {report.readings} readings, "
+            f"{report.hours} hours of rollups, {report.changes} changes."
+        )
+        yield (
+            "The file is whole."
+            if database.is_sqlite
+            else "PostgreSQL enforces keys itself; of its files only its own tools can tell."
+        )
+    for heading, flaws in (("Mended", report.mended), ("Wrong", report.flaws)):
+        for flaw in flaws[:LISTED_FLAWS]:
+            yield f"{heading}: {'' if flaw.room is None else f'{flaw.room}: '}{flaw.words}"
+        if len(flaws) > LISTED_FLAWS:
+            yield f"{heading}: {len(flaws) - LISTED_FLAWS} more."
+    kinds = {flaw.kind for flaw in report.flaws}
+    if not kinds:
+        yield "Nothing is wrong." if not report.mended else "Nothing else is wrong."
+    if "rollups" in kinds:
+        yield "Rollups are made anew from the readings by `weirbook check --repair`."
+    if kinds - {"rollups"}:
+        yield (
+            "Nothing mends the rest by itself. Make a copy of the database as it is, then bring back the last "
+            "sound one (of SQLite with `weirbook restore FILE`)."
+        )
+
+
 def _database() -> Database:
     database = Database(Config.from_environment().database_url)
     copy = migrate(database)
@@ -67,9 +122,7 @@ def _room(session: Session, wanted: str | None) -> Room:
     if len(fit) == 1:
         return fit[0]
     if not rooms:
-        raise StoreTrouble(
-            "There is no room here yet: `weirbook serve` makes one, `weirbook import` brings one in."
-        )
+        raise StoreTrouble(NO_ROOM)
     listed = "\n".join(f"  {room.public_id}  {room.name}" for room in rooms[:100])
     raise StoreTrouble(f"Say which room with --room, by its public id:\n{listed}")
 

@@ -85,7 +85,7 @@ def test_a_revoked_key_ends_at_once(caller: MakeCaller, keeper: Caller) -> None:
 def test_an_expired_key_is_refused(app: Service, caller: MakeCaller, monkeypatch: pytest.MonkeyPatch) -> None:
     soon = caller("viewer", expires_at_ms=now_ms() + 60_000)
     assert soon.get("/v1/room").status_code == 200
-    monkeypatch.setattr("weirbook.web.operations.now_ms", lambda: now_ms() + 61_000)
+    monkeypatch.setattr("weirbook.web.perform.now_ms", lambda: now_ms() + 61_000)
     assert soon.get("/v1/room").status_code == 401
 
 

@@ -89,10 +89,10 @@ def test_a_token_is_forgotten_after_a_day(
 ) -> None:
     day, start = app.settings.answer_kept_ms, now_ms()
     furnished.post("/v1/journal", BODY, Idempotency_Key="a")
-    monkeypatch.setattr("weirbook.web.operations.now_ms", lambda: start + day - 60_000)
+    monkeypatch.setattr("weirbook.web.perform.now_ms", lambda: start + day - 60_000)
     furnished.post("/v1/journal", BODY, Idempotency_Key="a")
     assert len(notes(furnished)) == 1
-    monkeypatch.setattr("weirbook.web.operations.now_ms", lambda: start + day + 60_000)
+    monkeypatch.setattr("weirbook.web.perform.now_ms", lambda: start + day + 60_000)
     furnished.post("/v1/journal", BODY, Idempotency_Key="a")
     assert len(notes(furnished)) == 2
 

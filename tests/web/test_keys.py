@@ -121,7 +121,7 @@ def test_the_last_use_is_written_at_most_once_a_minute(
     start = now_ms()
     seen = []
     for seconds in (0, 30, 59, 61):
-        monkeypatch.setattr("weirbook.web.operations.now_ms", lambda now=start + seconds * 1000: now)
+        monkeypatch.setattr("weirbook.web.perform.now_ms", lambda now=start + seconds * 1000: now)
         screen.get("/v1/room")
         seen.append(furnished.get("/v1/keys/screen").get_json()["last_used_at"])
     assert seen == [instant_text(start)] * 3 + [instant_text(start + 61_000)]

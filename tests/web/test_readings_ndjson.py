@@ -299,13 +299,15 @@ def test_the_usual_cap_is_none_of_lines(
     assert furnished.post("/v1/readings", as_json).status_code == 413
 
 
-@pytest.fixture
-def served(furnished_template: tuple[Path, str], tmp_path: Path) -> Iterator[tuple[int, int, str, Path]]:
+@pytest.fixture(scope="module")
+def served(
+    furnished_template: tuple[Path, str], tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[int, int, str, Path]]:
     """A server over a furnished room: its process, port and key, and the file, whole to the end."""
     template, secret = furnished_template
-    file = tmp_path / "room.db"
+    file = tmp_path_factory.mktemp("lines") / "room.db"
     shutil.copy(template, file)
-    with serving(sqlite_url(file), tmp_path / "log") as server:
+    with serving(sqlite_url(file), file.with_name("log")) as server:
         yield server.process.pid, server.port, secret, file
     whole(file)
 
@@ -349,6 +351,19 @@ def upload(port: int, secret: str, pieces: Sequence[bytes]) -> dict[str, Any]:
         return answer_of(link)
 
 
+def test_after_a_connection_was_cut_the_whole_is_sent_again(served: tuple[int, int, str, Path]) -> None:
+    _, port, secret, file = served
+    body, before = lines(12_000, first=200_001), len(whole(file))
+    with socket.create_connection(("127.0.0.1", port)) as cut:
+        cut.sendall(head(secret, f"Content-Length: {len(body)}") + body[: len(body) // 2])
+    with Line(port, secret) as line:
+        assert line("GET", "/v1/tanks/nursery").status == 200
+    there = len(whole(file)) - before
+    again = upload(port, secret, [body])
+    assert (again["stored"], again["repeated"]) == (12_000 - there, there)
+    assert len(whole(file)) == before + 12_000
+
+
 def test_a_hundred_thousand_lines_take_no_more_memory_than_ten_thousand(
     served: tuple[int, int, str, Path],
 ) -> None:
@@ -360,19 +375,6 @@ def test_a_hundred_thousand_lines_take_no_more_memory_than_ten_thousand(
     assert (many["stored"], many["lines"], many["stored_to_line"]) == (100_000, 100_000, 100_000)
     # The lines alone are 9 MB; what lies between is the allocator's and SQLite's cache (2 MB).
     assert peak_kilobytes(pid) - before < 6_000
-
-
-def test_after_a_connection_was_cut_the_whole_is_sent_again(served: tuple[int, int, str, Path]) -> None:
-    _, port, secret, file = served
-    body = lines(12_000)
-    with socket.create_connection(("127.0.0.1", port)) as cut:
-        cut.sendall(head(secret, f"Content-Length: {len(body)}") + body[: len(body) // 2])
-    with Line(port, secret) as line:
-        assert line("GET", "/v1/tanks/nursery").status == 200
-    there = len(whole(file))
-    again = upload(port, secret, [body])
-    assert (again["stored"], again["repeated"]) == (12_000 - there, there)
-    assert len(whole(file)) == 12_000
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ def set_clock(monkeypatch: pytest.MonkeyPatch) -> SetClock:
 
     def set_to(day_and_time: str) -> None:
         now = instant_ms(f"2026-11-{day_and_time}:00Z")
-        monkeypatch.setattr("weirbook.web.operations.now_ms", lambda: now)
+        monkeypatch.setattr("weirbook.web.perform.now_ms", lambda: now)
 
     return set_to
 

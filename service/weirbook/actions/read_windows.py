@@ -81,8 +81,7 @@ def raw_hours(
     """Gives the readings of one epoch hour that enter statistics."""
 
     def raw(hour: int) -> Sequence[Point]:
-        return gauging.as_points(
-            gauging.between(session, gauge.id, hour * HOUR_MS, (hour + 1) * HOUR_MS), excluded, offsets
-        )
+        start_ms = hour * HOUR_MS
+        return gauging.points_between(session, gauge.id, start_ms, start_ms + HOUR_MS, excluded, offsets)
 
     return raw

@@ -35,6 +35,7 @@ class Row(NamedTuple):
 
 _as_hour: Callable[[Iterable[Any]], Hour] = partial(tuple.__new__, Hour)
 _as_row: Callable[[Iterable[Any]], Row] = partial(tuple.__new__, Row)
+_as_point: Callable[[Iterable[Any]], Point] = partial(tuple.__new__, Point)
 """`_make` without its check of the length, which the query settles."""
 
 
@@ -305,6 +306,26 @@ def as_points(
         Point(at_ms, value, bool(mark & QUALIFIED), bool(mark & IMPLAUSIBLE)) if mark else Point(at_ms, value)
         for _, at_ms, value, mark in rows
     ]
+
+
+def points_between(
+    session: Session,
+    gauge_id: int,
+    start_ms: int,
+    end_ms: int,
+    excluded: Sequence[tuple[int, int]],
+    offsets: Offsets,
+) -> list[Point]:
+    """`as_points` of the readings from start up to but without end, which the query itself gives a Point's shape."""
+    if excluded or offsets:
+        return as_points(between(session, gauge_id, start_ms, end_ms), excluded, offsets)
+    rows = fetch(
+        session,
+        f"SELECT at_ms, value, (mark & {QUALIFIED}) <> 0, (mark & {IMPLAUSIBLE}) <> 0 FROM reading "
+        "WHERE room_id = ? AND gauge_id = ? AND at_ms >= ? AND at_ms < ? ORDER BY at_ms",
+        (room_of(session), gauge_id, start_ms, end_ms),
+    )
+    return list(map(_as_point, rows))
 
 
 def last_before(session: Session, gauge_id: int, instant: int, offsets: Offsets = ()) -> Point | None:

@@ -175,9 +175,7 @@ def _counts(taken: Taken) -> dict[str, Any]:
 
 
 def _is_plain(one: Sent | Refusal | PlainReading) -> bool:
-    if isinstance(one, Sent):
-        return type(one.value) is float and one.place is None and one.parameter is None
-    return isinstance(one, PlainReading)
+    return isinstance(one, Sent) and type(one.value) is float and one.place is None and one.parameter is None
 
 
 def _to_judge(index: int, one: Sent | Refusal | PlainReading) -> Sent | Refusal:
@@ -194,7 +192,7 @@ def _store(call: Call, sent: Sequence[Sent | Refusal | PlainReading], *, single:
             "A sensor key can't correct readings; a keeper or, on gauges read by hand, a helper can."
         )
     taker = Taker(call.caller.role, call.caller.name, call.caller.gauges)
-    if all(map(_is_plain, sent)):
+    if isinstance(sent[0], PlainReading) or all(map(_is_plain, sent)):  # of those a body has all or none
         plain = cast(Sequence[Plain], sent)
         stored = take_at_face_value(call.session, taker, plain, now=call.now, stamp=single)
         if stored is not None:

@@ -19,6 +19,8 @@ THREADS = WAITING_WRITERS + 4
 """More than may wait for their turn to write, so that readers are answered meanwhile."""
 CONNECTIONS = 400
 """Open ones, idle or not, before the next must wait: well under the 1024 files that a process may usually open."""
+READ_BYTES = 64 * 1024
+"""Taken from a connection at once: about a thousand readings, where the server would ask eight times for them."""
 BODY_BUFFER = 1024 * 1024
 ANSWER_BUFFER = 64 * 1024 * 1024
 """Beyond the longest answer: a temporary file for one would leave its caller waiting for ever where the disk is full."""
@@ -56,6 +58,7 @@ def run_server(app: Served, host: str, port: int) -> None:
             clear_untrusted_proxy_headers=settings.trusted_proxy is None,
             # Of lines; what else is longer than the body cap is refused by web/spool.py.
             max_request_body_size=settings.bodies_cap,
+            recv_bytes=READ_BYTES,
             inbuf_overflow=BODY_BUFFER,
             outbuf_overflow=ANSWER_BUFFER,
             channel_timeout=60,

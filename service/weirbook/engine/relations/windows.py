@@ -356,7 +356,7 @@ def _outside(
 
 
 def _hour_outside(points: Sequence[Point], piece: _Piece, join: Join, limit: float) -> float:
-    """Only the stretches that cross a bound or an end of the piece are cut; most lie wholly within or without."""
+    """As `_stretch_outside` of each two neighbours, of which most lie wholly in the piece and on one side."""
     from_ms, to_ms, low, high = piece
     outside_ms = 0.0
     earlier, earlier_side = None, 0
@@ -365,14 +365,23 @@ def _hour_outside(points: Sequence[Point], piece: _Piece, join: Join, limit: flo
         if implausible:
             continue
         side = -1 if value < low else 1 if value > high else 0
-        if earlier is None:
-            pass
-        elif side != earlier_side or earlier[0] < from_ms or at_ms > to_ms:
-            outside_ms += _stretch_outside(earlier, point, piece, join, limit)
-        elif side and at_ms - earlier[0] <= limit:
-            outside_ms += at_ms - earlier[0]
+        if earlier is not None and (side or earlier_side):
+            gap = at_ms - earlier[0]
+            if earlier[0] < from_ms or at_ms > to_ms:
+                outside_ms += _stretch_outside(earlier, point, piece, join, limit)
+            elif gap <= limit:
+                if side == earlier_side or join is Join.HOLD:
+                    outside_ms += gap if earlier_side else 0
+                else:
+                    outside_ms += gap * _share_beyond(earlier[1], value, low, high)
         earlier, earlier_side = point, side
     return outside_ms
+
+
+def _share_beyond(one: float, other: float, low: float, high: float) -> float:
+    """How much of a straight line that crosses a bound lies outside."""
+    least, most = (one, other) if one < other else (other, one)
+    return (max(low - least, 0.0) + max(most - high, 0.0)) / (most - least)
 
 
 def _stretch_outside(
