@@ -82,8 +82,8 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
         yield "The file is damaged, so nothing further was asked of it."
     else:
         yield (
-            f"Looked at {report.rooms} rooms: {report.gauges} gauges, {report.readings} readings, "
-            f"{report.hours} hours of rollups, {report.changes} changes."
+            f"Looked at: rooms {report.rooms}, gauges {report.gauges}, readings {report.readings}, "
+            f"hours of rollups {report.hours}, changes {report.changes}."
         )
         yield (
             "The file is whole."

@@ -19,6 +19,7 @@ from weirbook.engine.times import instant_text
 from weirbook.record.access import AccessKey
 from weirbook.record.database import Database, enter_room, fetch
 from weirbook.record.remembered import remembered
+from weirbook.web import perform
 from weirbook.web import readings as door
 
 START = 1_763_632_800_000
@@ -101,15 +102,48 @@ edits = st.sampled_from(
         ("PATCH", "/v1/gauges/return-flow", {"by_hand": True}),
     ]
 )
-steps = st.lists(
-    st.one_of(st.tuples(st.just("POST"), queries.map("/v1/readings{}".format), bodies), edits),
+following = st.lists(
+    st.tuples(
+        st.integers(0, 9),
+        st.sampled_from([20, 21.5, 22, 39, 40, 41, 2]),
+        st.sampled_from([GAUGE, "return-flow"]),
+    ),
     min_size=1,
-    max_size=8,
+    max_size=12,
+)
+"""Readings after the last of these, in order: minutes since the one before, value, gauge."""
+steps = st.lists(
+    st.one_of(
+        st.tuples(st.just("NEXT"), queries, following),
+        st.tuples(st.just("NEXT"), queries, following),
+        st.tuples(st.just("OUT"), st.integers(-40, 20), st.integers(1, 60)),
+        st.tuples(st.just("POST"), queries.map("/v1/readings{}".format), bodies),
+        edits,
+    ),
+    min_size=1,
+    max_size=10,
 )
 
 
+def as_calls(plan: list[tuple[str, Any, Any]]) -> Iterator[tuple[str, str, Any]]:
+    """A plan with its "next" readings, and its exclusions about the last of them, at their instants."""
+    now = 0
+    for verb, said, body in plan:
+        if verb == "NEXT":
+            rows = []
+            for step, value, gauge in body:
+                now += step
+                rows.append(reading(now, value, gauge))
+            yield "POST", f"/v1/readings{said}", {"readings": rows}
+        elif verb == "OUT":
+            span = {"from": at(now + said), "to": at(now + said + body)}
+            yield "POST", "/v1/exclusions", {"gauge": GAUGE, "reason": "Lifted.", **span}
+        else:
+            yield verb, said, body
+
+
 def life(
-    template: tuple[Path, str], application: Service, folder: Path, plan: list[tuple[str, str, Any]]
+    template: tuple[Path, str], application: Service, folder: Path, plan: list[tuple[str, Any, Any]]
 ) -> tuple[list[Any], dict[str, Any]]:
     """What a room of its own answered to a plan, and what it then holds."""
     source, secret = template
@@ -121,7 +155,7 @@ def life(
     try:
         call = Caller(application.test_client(), secret)
         answers = []
-        for method, path, body in plan:
+        for method, path, body in as_calls(plan):
             if path.startswith("/v1/readings"):
                 # Both ways stamp a single reading with now, which differs: leave those to another test.
                 body = body if "readings" in body or "at" in body else {**body, "at": at(3)}
@@ -154,11 +188,11 @@ def _plainly(told: dict[str, Any]) -> dict[str, Any]:
 
 
 @settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], database=None
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], database=None
 )
 @given(plan=steps)
 def test_the_quick_way_answers_and_stores_what_the_careful_way_does(
-    two_gauges: tuple[Path, str], application: Service, tmp_path: Path, plan: list[tuple[str, str, Any]]
+    two_gauges: tuple[Path, str], application: Service, tmp_path: Path, plan: list[tuple[str, Any, Any]]
 ) -> None:
     quick = life(two_gauges, application, tmp_path, plan)
     with pytest.MonkeyPatch.context() as patch:
@@ -308,8 +342,6 @@ def test_what_is_remembered_never_outlives_an_edit(
 def test_a_key_that_expires_is_not_remembered_beyond(
     app: Service, furnished: Caller, caller: MakeCaller, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from weirbook.web import perform
-
     now = perform.now_ms()
     sensor = caller("sensor", gauges=[GAUGE], expires_at_ms=now + 60_000)
     assert sensor.post("/v1/readings", reading(0, 24)).status_code == 200

@@ -110,6 +110,7 @@ def test_an_excursion_opens_one_alert_and_closes_it_by_itself(room: Room) -> Non
     assert room.watch(41) == 0
 
 
+@on_both_engines
 def test_what_came_and_went_while_nobody_watched_is_told_too(room: Room) -> None:
     """A buffer posted late, or a service that was down."""
     room.read("nursery-temperature", (0, 25))
@@ -122,6 +123,7 @@ def test_what_came_and_went_while_nobody_watched_is_told_too(room: Room) -> None
     assert room.watch(31) == 0
 
 
+@on_both_engines
 def test_a_corrected_reading_takes_its_alert_back(room: Room) -> None:
     room.read("nursery-temperature", (0, 25), (10, 30))
     room.watch(10)
@@ -163,6 +165,7 @@ def test_a_leak_that_was_there_before_the_first_round_calls(room: Room) -> None:
     assert [one["cause"] for one in room.alerts(open="true")] == ["contact"]
 
 
+@on_both_engines
 def test_a_watched_gauge_that_falls_silent_calls_and_its_open_excursion_stays(room: Room) -> None:
     room.read("nursery-temperature", (0, 25), (10, 27))
     room.watch(10)
@@ -186,6 +189,7 @@ def test_no_gauge_is_silent_for_what_nobody_heard(room: Room) -> None:
     assert [one["cause"] for one in room.alerts()] == ["silence"]
 
 
+@on_both_engines
 def test_it_is_told_again_and_handed_on_until_somebody_acknowledges_it(room: Room) -> None:
     room.read("nursery-temperature", (0, 25), (10, 27))
     steps = []
@@ -209,6 +213,7 @@ def test_it_is_told_again_and_handed_on_until_somebody_acknowledges_it(room: Roo
     assert [one["what"] for one in alert["story"]][-1] == "acknowledged"
 
 
+@on_both_engines
 def test_a_muted_alert_calls_nobody_until_its_time_is_over(room: Room) -> None:
     room.read("nursery-temperature", (0, 25), (119, 27), (119.5, 27))
     room.watch(120)
@@ -222,6 +227,7 @@ def test_a_muted_alert_calls_nobody_until_its_time_is_over(room: Room) -> None:
     assert room.alerts(open="true")[0]["story"][-1]["what"] == "escalated"
 
 
+@on_both_engines
 def test_a_helper_takes_an_alert_on_and_a_viewer_may_only_look(room: Room, caller: MakeCaller) -> None:
     room.read("nursery-temperature", (0, 25), (10, 27))
     room.watch(10)
@@ -347,6 +353,7 @@ def test_rules_that_cannot_be_followed_are_refused(room: Room, said: dict[str, A
     assert [one["pointer"] for one in answer.get_json()["errors"]] == [pointer]
 
 
+@on_both_engines
 def test_tests_by_hand_open_and_close_and_call_once(room: Room) -> None:
     target(room.keeper, parameter="nitrate", low=None, high="20 mg/L NO3", alarm={"owner": "ana"})
 

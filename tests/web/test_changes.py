@@ -147,6 +147,7 @@ def test_a_cursor_that_was_not_made_here_is_refused(furnished: Caller, cursor: s
     assert (answer.status_code, answer.get_json()["errors"][0]["pointer"]) == (422, "/since")
 
 
+@on_both_engines
 def test_the_audit_is_searched_by_who_what_and_about(furnished: Caller, caller: MakeCaller) -> None:
     caller("helper", name="Tomas").post("/v1/journal", {"place": "tanks/nursery", "words": "All well."})
     furnished.patch("/v1/tanks/nursery", {"notes": "Lid cracked."})
@@ -159,6 +160,7 @@ def test_the_audit_is_searched_by_who_what_and_about(furnished: Caller, caller: 
     assert "notes: None -> Lid cracked." in table
 
 
+@on_both_engines
 def test_the_audit_goes_on_by_pages(furnished: Caller) -> None:
     first = furnished.get("/v1/audit?limit=2").get_json()
     second = furnished.get(f"/v1/audit?limit=2&cursor={first['next']}").get_json()

@@ -374,6 +374,7 @@ def test_a_completion_is_found_under_its_own_task_alone(keeper_in_utc: Caller) -
     assert keeper_in_utc.post(f"/v1/tasks/{ID}/completions", {"occurrence": "first"}).status_code == 404
 
 
+@on_both_engines
 def test_completions_are_paged_newest_first(keeper_in_utc: Caller) -> None:
     path = task(keeper_in_utc)
     for days in (4, 3, 2, 1):

@@ -161,6 +161,7 @@ def sensor_of_another_kind(keeper: Caller) -> None:
     assert list(refused(get(keeper, RECORD, **asked))) == ["/present"]
 
 
+@on_both_engines
 @pytest.mark.parametrize(
     ("also", "value"),
     [

@@ -135,6 +135,7 @@ def test_what_nothing_hangs_on_is_deleted_with_its_own_past(furnished: Caller) -
     assert furnished.get("/v1/pumps/rack-pump").status_code == 404
 
 
+@on_both_engines
 def test_a_retired_place_leaves_the_list_and_comes_back(furnished: Caller) -> None:
     retired = furnished.patch(TANK, {"retired_at": "2026-11-20T10:00:00Z"})
     assert retired.status_code == 200

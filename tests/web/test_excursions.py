@@ -90,6 +90,7 @@ def test_a_tank_that_moved_took_on_its_new_systems_target_from_then_on(furnished
     assert [row["minutes_outside"] for row in week] == [40]
 
 
+@on_both_engines
 def test_they_are_chosen_by_system_place_parameter_and_gauge_and_come_as_csv(furnished: Caller) -> None:
     target(furnished, "room", high=26)
     read(furnished, ("10T10:00", 27))

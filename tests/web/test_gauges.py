@@ -73,6 +73,7 @@ def test_a_gauge_that_can_not_be_is_refused_at_the_fault(
     assert len(furnished.get("/v1/gauges").get_json()["items"]) == 1
 
 
+@on_both_engines
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [
@@ -155,6 +156,7 @@ def test_a_new_plausible_range_judges_new_readings_alone(furnished: Caller) -> N
     assert [one["implausible"] for one in items] == [False, True]
 
 
+@on_both_engines
 def test_gauges_are_filtered_by_place_and_parameter(furnished: Caller) -> None:
     furnished.post("/v1/gauges", NEW)
     for query, handles in (

@@ -30,6 +30,7 @@ def test_all_who_read_see_helpers(keeper: Caller, caller: MakeCaller) -> None:
     assert caller("helper").patch("/v1/helpers/ana", {"name": "x"}).status_code == 403
 
 
+@on_both_engines
 def test_one_who_has_left_gets_no_new_work_and_is_still_named_in_the_old(keeper: Caller) -> None:
     keeper.post("/v1/helpers", {"name": "Ana"})
     path = make_task(keeper, "ana")
@@ -41,6 +42,7 @@ def test_one_who_has_left_gets_no_new_work_and_is_still_named_in_the_old(keeper:
     assert keeper.post(f"{path}/completions", told).get_json()["by"] == "ana"
 
 
+@on_both_engines
 def test_one_who_did_something_is_not_deleted(keeper: Caller) -> None:
     for name in ("Ana", "Bo"):
         keeper.post("/v1/helpers", {"name": name})

@@ -95,6 +95,7 @@ def test_a_range_an_implausible_value_and_their_marks_are_told(furnished: Caller
     assert (found["value"], found["qualifier"], found["unit"]) == (5, "below", "mg/L NO3")
 
 
+@on_both_engines
 def test_the_latest_of_one_place(furnished: Caller) -> None:
     furnished.post("/v1/gauges", {"name": "Leak", "parameter": "leak", "place": "sumps/rack"})
     items = furnished.get("/v1/latest?place=sumps/rack").get_json()["items"]

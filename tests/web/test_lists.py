@@ -38,6 +38,7 @@ def test_a_cursor_walks_everything_once_newest_first(furnished: Caller) -> None:
     assert found[0] == "n6"
 
 
+@on_both_engines
 def test_records_made_meanwhile_don_t_shift_the_pages(furnished: Caller) -> None:
     for number in range(4):
         note(furnished, f"n{number}", f"2026-11-{10 + number}T10:00:00Z")
@@ -121,6 +122,7 @@ def test_the_journal_is_searched_by_its_words(furnished: Caller) -> None:
     assert found("_") == {"Nothing_else"}
 
 
+@on_both_engines
 def test_the_journal_is_filtered_by_place_kind_and_time(furnished: Caller) -> None:
     note(furnished, "there", place="tanks/nursery", kind="cleaning")
     note(furnished, "room")

@@ -148,6 +148,7 @@ def test_a_parameter_in_use_is_not_deleted(furnished: Caller, user: str) -> None
     assert f"1 {user}" in refused.get_json()["detail"]
 
 
+@on_both_engines
 def test_a_parameter_nothing_uses_is_deleted(furnished: Caller) -> None:
     furnished.post("/v1/parameters", TINT)
     assert furnished.delete("/v1/parameters/tannin-tint").status_code == 204

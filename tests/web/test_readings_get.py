@@ -186,6 +186,7 @@ def test_late_corrected_and_excluded_readings_end_in_the_same_statistics(
         assert one == other
 
 
+@on_both_engines
 def test_csv_holds_every_row_and_refuses_past_the_cap(app: Service, furnished: Caller) -> None:
     post(furnished, [(f"2026-11-10T10:{minute}0:00Z", 20 + minute / 4) for minute in range(6)])
     path = f"/v1/readings?gauge={GAUGE}&from=2026-11-10T00:00:00Z&to=2026-11-11T00:00:00Z"

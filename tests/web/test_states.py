@@ -127,6 +127,7 @@ def test_a_tank_that_moved_takes_its_water_and_its_pump_along(furnished: Caller)
     assert {error["pointer"] for error in gone.get_json()["errors"]} == {"/volume", "/flow"}
 
 
+@on_both_engines
 def test_a_retired_pump_counted_until_it_was_retired(furnished: Caller) -> None:
     furnished.patch("/v1/pumps/rack-pump", {"retired_at": "2026-09-01T00:00:00Z"})
     path = "/v1/systems/rill/answers/turnover"

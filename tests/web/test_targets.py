@@ -74,6 +74,7 @@ def test_what_a_target_is_about_stays(furnished: Caller, change: dict[str, str])
     assert pointers(furnished.patch(f"/v1/targets/{made}", change)) == [f"/{next(iter(change))}"]
 
 
+@on_both_engines
 def test_a_bound_is_edited_and_cleared(furnished: Caller) -> None:
     made = furnished.post("/v1/targets", TARGET).get_json()["id"]
     assert furnished.patch(f"/v1/targets/{made}", {"low": None}).get_json()["low"] is None
@@ -105,6 +106,7 @@ def test_a_put_at_the_instant_of_another_target_is_a_conflict(furnished: Caller)
     assert furnished.get("/v1/targets").get_json()["items"][0]["high"] == {"value": 26, "unit": "degC"}
 
 
+@on_both_engines
 def test_a_place_with_a_target_is_not_deleted(furnished: Caller) -> None:
     furnished.post("/v1/systems", {"name": "Empty"})
     furnished.post("/v1/targets", {**TARGET, "place": "systems/empty"})

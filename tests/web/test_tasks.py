@@ -117,6 +117,7 @@ def test_a_task_can_not_be_retired_ahead_of_now(utc_room: Caller) -> None:
     assert refused.get_json()["errors"][0]["pointer"] == "/retired_at"
 
 
+@on_both_engines
 def test_a_task_with_completions_is_not_deleted(utc_room: Caller) -> None:
     task = make(utc_room)["id"]
     name = occurrences(utc_room, task)[0][0]

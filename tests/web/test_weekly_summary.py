@@ -150,6 +150,7 @@ def test_qualified_tests_count_at_their_bound_or_middle_and_are_told(furnished: 
     assert row["minutes_outside"] is None
 
 
+@on_both_engines
 def test_an_excluded_span_stays_out_and_comes_back(furnished: Caller) -> None:
     post(
         furnished, [("2026-11-10T10:00:00Z", 24), ("2026-11-10T10:10:00Z", 15), ("2026-11-10T10:20:00Z", 24)]

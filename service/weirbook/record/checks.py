@@ -37,7 +37,10 @@ def integrity_flaws(session: Session) -> list[str]:
     """What SQLite says of its file; nothing of PostgreSQL, which has no such question."""
     if session.connection().dialect.name != "sqlite":
         return []
-    said = [str(row[0]) for row in session.connection().exec_driver_sql("PRAGMA integrity_check")]
+    try:
+        said = [str(row[0]) for row in session.connection().exec_driver_sql("PRAGMA integrity_check")]
+    except sa.exc.DatabaseError as trouble:
+        return [str(trouble.orig)]
     return [] if said == ["ok"] else said
 
 
@@ -80,7 +83,7 @@ def place_flaws(session: Session) -> Iterator[str]:
         there = sa.select(sa.literal(1)).where(part.c.room_id == place.c.room_id, part.c.id == place.c.id)
         asked = _count(place).where(place.c.noun == model.NOUN, ~there.exists())
         if count := session.connection().execute(asked, {"room": room_of(session)}).scalar_one():
-            yield f"{count} rows of place say {model.NOUN}, but have no row there."
+            yield f"Places that say {model.NOUN}, but have no row there: {count}."
 
 
 def counter_flaws(session: Session) -> Iterator[str]:
@@ -112,16 +115,16 @@ def range_flaws(session: Session) -> Iterator[str]:
     same = "o.room_id = b.room_id AND o.gauge_id = b.gauge_id AND o.at_ms = b.at_ms"
     for words, sql in (
         (
-            "{} ranges (low and high) have no reading.",
+            "Ranges (low and high) without their reading: {}.",
             f"reading_bounds b WHERE b.room_id = ? AND NOT EXISTS (SELECT 1 FROM reading o WHERE {same})",
         ),
         (
-            "{} readings have low and high, but are not marked as ranges.",
+            "Readings with low and high that are not marked as ranges: {}.",
             f"reading_bounds b WHERE b.room_id = ? AND EXISTS (SELECT 1 FROM reading o WHERE {same} "
             f"AND (o.mark & {BETWEEN}) = 0)",
         ),
         (
-            "{} readings are marked as ranges, but their low and high are missing.",
+            "Readings marked as ranges, but without low and high: {}.",
             f"reading b WHERE b.room_id = ? AND (b.mark & {BETWEEN}) <> 0 "
             f"AND NOT EXISTS (SELECT 1 FROM reading_bounds o WHERE {same})",
         ),
