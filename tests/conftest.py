@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 import sqlalchemy as sa
 from harness import FURNITURE, Caller, MakeCaller
@@ -22,6 +23,11 @@ from weirbook.record.access import Role
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.migrations import migrate
 from weirbook.web.failures import Failures
+
+hypothesis.settings.register_profile(
+    "suite", deadline=None
+)  # how long an example takes is the machine's affair
+hypothesis.settings.load_profile("suite")
 
 
 @pytest.fixture(scope="session")

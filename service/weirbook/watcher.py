@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
+from time import monotonic
 
 import sqlalchemy as sa
 from sqlalchemy.exc import SQLAlchemyError
@@ -17,17 +18,21 @@ from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.rooms import Room
 
 SETTLE_S = 2.0
-"""After something was written the next round waits so long, and so takes in what comes at once."""
+"""After something was written the next round, over the rooms it was written to, waits so long, and so takes in what
+comes at once."""
 ROUND_S = 15.0
-"""A round is due so often though nothing came: silence and unanswered alerts are told by the clock."""
+"""A round over all rooms is due so often though nothing came: silence and unanswered alerts are told by the clock."""
 
 log = logging.getLogger("weirbook")
 
 
-def watch_once(database: Database, now: int, *, heard_since: int = 0) -> int:
-    """One round over all rooms; how many moves it made. Writes only where there is something to do."""
-    with database.read() as session:
-        rooms = session.scalars(sa.select(Room.room_id).order_by(Room.room_id)).all()
+def watch_once(
+    database: Database, now: int, *, heard_since: int = 0, rooms: Collection[int] | None = None
+) -> int:
+    """One round over these rooms, all if not said; how many moves it made. Writes only where there is something to do."""
+    if rooms is None:
+        with database.read() as session:
+            rooms = session.scalars(sa.select(Room.room_id).order_by(Room.room_id)).all()
     made = 0
     for room_id in rooms:
         with database.read() as session:
@@ -59,15 +64,22 @@ class Watcher:
         self._thread.join(timeout=10)
 
     def _run(self) -> None:
+        due = monotonic()
         while not self._stopped.is_set():
             self.database.stirred.clear()
+            stirred = {self.database.stirred_rooms.pop() for _ in range(len(self.database.stirred_rooms))}
+            whole = monotonic() >= due
             try:
-                watch_once(self.database, now_ms(), heard_since=self.heard_since)
+                watch_once(
+                    self.database, now_ms(), heard_since=self.heard_since, rooms=None if whole else stirred
+                )
             except (Trouble, SQLAlchemyError) as trouble:
                 log.warning("a round of the watch failed and will be made up for: %s", trouble)
             except Exception:
                 log.exception("a round of the watch failed")
-            if self.database.stirred.wait(ROUND_S):
+            if whole:
+                due = monotonic() + ROUND_S
+            if self.database.stirred.wait(max(0.0, due - monotonic())):
                 self._stopped.wait(SETTLE_S)
 
 

@@ -125,7 +125,7 @@ def test_a_fault_of_the_service_tells_its_callers_nothing(
     def fail(*_: object, **__: object) -> None:
         raise RuntimeError("inner words /etc/room.db")
 
-    monkeypatch.setattr("weirbook.web.operations.recognise", fail)
+    monkeypatch.setattr("weirbook.web.perform.recognise", fail)
     answered = furnished.get("/v1/tanks")
     assert answered.status_code == 500
     text = answered.get_data(as_text=True)

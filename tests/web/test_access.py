@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from contract_document import operations
-from harness import Caller, MakeCaller
+from harness import Caller, MakeCaller, on_both_engines
 
 from weirbook.app import Service
 from weirbook.record.database import now_ms
@@ -48,6 +48,7 @@ def one_of_each(caller: MakeCaller, furnished: Caller) -> dict[str, Caller]:
     }
 
 
+@on_both_engines
 @pytest.mark.parametrize("role", MAY)
 def test_a_role_reaches_what_it_may_and_nothing_else(one_of_each: dict[str, Caller], role: str) -> None:
     call = one_of_each[role]

@@ -92,7 +92,7 @@ def test_an_unforeseen_error_is_told_with_its_trace_but_to_the_log_alone(
     def fail(*_: object) -> None:
         raise RuntimeError(f"odd: {furnished.secret}")
 
-    monkeypatch.setattr("weirbook.web.operations.enter_room", fail)
+    monkeypatch.setattr("weirbook.web.perform.enter_room", fail)
     answered = furnished.get("/v1/tanks", X_Request_Id="odd-one")
     assert answered.status_code == 500
     assert "odd:" not in answered.get_data(as_text=True) and "Traceback" not in answered.get_data(

@@ -68,6 +68,8 @@ class Database:
         self._queue = _Queue()
         self.stirred = threading.Event()
         """Set by every commit of this process; the watch waits on it."""
+        self.stirred_rooms: set[int] = set()
+        """The rooms that were written to since the watch last took them up."""
         self.memory: dict[Hashable, tuple[tuple[int, int], Any]] = {}
         """Findings by key, each with the newest change at its time; see remembered.py."""
 
@@ -99,6 +101,9 @@ class Database:
         ):
             yield session
             session.commit()
+            room_id = session.info.get("room_id")
+        if room_id is not None:
+            self.stirred_rooms.add(room_id)
         self.stirred.set()
 
     @contextmanager

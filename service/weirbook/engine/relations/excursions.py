@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from weirbook.engine.relations.rollups import Hour, Join, bridge_limit
-from weirbook.engine.relations.windows import Band
+from weirbook.engine.relations.windows import Band, share_below
 
 BELOW, ABOVE = "below", "above"
 
@@ -202,7 +202,7 @@ class Course:
             return
         bound, sign = _bound(one.band, one.side), 1.0 if one.side == BELOW else -1.0
         later = before.value if self.join is Join.HOLD else seen.value
-        share = _share_below(sign * before.value, sign * later, sign * bound)
+        share = share_below(sign * before.value, sign * later, sign * bound)
         self.open = replace(one, outside_ms=one.outside_ms + share * (seen.at_ms - before.at_ms))
 
 
@@ -210,13 +210,6 @@ def _bound(band: Band, side: str) -> float:
     bound = band.low if side == BELOW else band.high
     assert bound is not None
     return bound
-
-
-def _share_below(one: float, other: float, bound: float) -> float:
-    least, most = min(one, other), max(one, other)
-    if least >= bound:
-        return 0.0
-    return 1.0 if most <= bound else (bound - least) / (most - least)
 
 
 def excursions(

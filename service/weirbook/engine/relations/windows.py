@@ -398,12 +398,12 @@ def _stretch_outside(
         if piece.low <= min(earlier.value, later.value) and max(earlier.value, later.value) <= piece.high:
             return 0.0  # an end on the bound must not round to a hair outside
         at_begin, at_end = _on_line(earlier, later, begin), _on_line(earlier, later, end)
-    below = _share_below(at_begin, at_end, piece.low)
-    above = _share_below(-at_begin, -at_end, -piece.high)
+    below = share_below(at_begin, at_end, piece.low)
+    above = share_below(-at_begin, -at_end, -piece.high)
     return (end - begin) * (below + above)
 
 
-def _share_below(one: float, other: float, bound: float) -> float:
+def share_below(one: float, other: float, bound: float) -> float:
     """How much of a straight line from one value to another lies below a bound, 0 to 1."""
     least, most = min(one, other), max(one, other)
     if bound <= least:
