@@ -108,6 +108,16 @@ def test_a_new_target_judges_the_value_of_its_instant() -> None:
     assert [shown(one) for one in told([(0, 25), (10, 25)], WARM, narrower)] == [("above", 5, None, 25, 5)]
 
 
+def test_an_excursion_goes_on_under_a_new_target_that_it_is_outside_of_too() -> None:
+    """Above 26, then above 25: one stretch. A target written anew at the instant of a reading changes nothing."""
+    lower = Band(5 * MINUTE, 23, 25)
+    (one,) = told([(0, 27), (10, 27)], WARM, lower)
+    assert shown(one) == ("above", 0, None, 27, 10)
+    assert one.band == lower
+    again = Band(10 * MINUTE, 23, 26)
+    assert [shown(one) for one in told([(0, 23), (10, 20)], WARM, again)] == [("below", 0, None, 20, 10)]
+
+
 def test_a_new_target_in_a_gap_joins_nothing_over_it() -> None:
     """Readings 80 minutes apart are not joined, though the target changed 10 minutes before the second."""
     narrower = Band(70 * MINUTE, 23, 24)

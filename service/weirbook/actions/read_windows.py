@@ -43,7 +43,8 @@ def read_windows(
     found = {}
     for gauge in gauges:
         wide, join, gap = hours.get(gauge.id, []), join_of(gauge), gauge.gap_ms
-        rows = [row for row in wide if first <= row.hour < end]
+        begin = 1 if wide and wide[0].hour < first else 0
+        rows = wide[begin : len(wide) - (1 if wide and wide[-1].hour >= end else 0)]
         before, after = _neighbours(session, gauge, wide, edges, offsets.get(gauge.id, ()))
         raw = raw_hours(session, gauge, excluded.get(gauge.id, []), offsets.get(gauge.id, ()))
         stats = windows(rows, edges, join, gap, before, after, raw)

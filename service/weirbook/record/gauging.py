@@ -16,8 +16,9 @@ from sqlalchemy.orm import Session
 from weirbook.engine.relations.rollups import HOUR_MS, Hour, Point
 from weirbook.record.database import fetch, room_of, run
 from weirbook.record.equipment import Gauge
-from weirbook.record.readings import IMPLAUSIBLE, QUALIFIED, Exclusion
+from weirbook.record.readings import IMPLAUSIBLE, QUALIFIED
 
+NO_END = 1 << 60
 CHUNK = 400
 """Values in one IN list: well under every engine's cap on parameters."""
 
@@ -256,15 +257,20 @@ def exclusions(
 ) -> dict[int, list[tuple[int, int]]]:
     """The excluded spans of each gauge, half-open; of a stretch of time those that touch it."""
     found: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    asked = sa.select(Exclusion.gauge_id, Exclusion.from_ms, Exclusion.to_ms).where(
-        Exclusion.room_id == room_of(session), Exclusion.gauge_id.in_(sorted(gauge_ids))
-    )
-    if start_ms is not None:
-        asked = asked.where(Exclusion.to_ms > start_ms)
-    if end_ms is not None:
-        asked = asked.where(Exclusion.from_ms < end_ms)
-    for gauge_id, from_ms, to_ms in session.execute(asked):
-        found[gauge_id].append((from_ms, to_ms))
+    session.flush()  # an exclusion just made counts
+    ids = sorted(gauge_ids)
+    first = -NO_END if start_ms is None else start_ms
+    end = NO_END if end_ms is None else end_ms
+    for start in range(0, len(ids), CHUNK):
+        some = ids[start : start + CHUNK]
+        rows = fetch(
+            session,
+            f"SELECT gauge_id, from_ms, to_ms FROM exclusion WHERE room_id = ? AND gauge_id IN ({_marks(len(some))}) "
+            "AND to_ms > ? AND from_ms < ?",
+            (room_of(session), *some, first, end),
+        )
+        for gauge_id, from_ms, to_ms in rows:
+            found[gauge_id].append((from_ms, to_ms))
     return found
 
 

@@ -10,8 +10,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.record.base import Span
-from weirbook.record.database import room_of
-from weirbook.record.places import ROOM_PLACE_ID, Section, Sump, System, TankSystem
+from weirbook.record.database import fetch, room_of
+from weirbook.record.places import ROOM_PLACE_ID
 
 
 @dataclass(frozen=True)
@@ -40,16 +40,21 @@ class Whereabouts:
 
 
 def whereabouts(session: Session, at_ms: int) -> Whereabouts:
-    """Where everything was at an instant."""
+    """Where everything was at an instant. By plain SQL: every week and every round of the watch asks it."""
     room = room_of(session)
-    sections = session.execute(sa.select(Section.id, Section.sump_id).where(Section.room_id == room))
-    sumps = session.execute(sa.select(Sump.id, Sump.system_id).where(Sump.room_id == room))
-    tanks = session.execute(
-        sa.select(TankSystem.subject_id, TankSystem.value).where(
-            TankSystem.room_id == room, *held_at(TankSystem, at_ms)
-        )
+    sections = fetch(session, "SELECT id, sump_id FROM section WHERE room_id = ?", (room,))
+    sumps = fetch(session, "SELECT id, system_id FROM sump WHERE room_id = ?", (room,))
+    tanks = fetch(
+        session,
+        "SELECT subject_id, system_id FROM tank_system "
+        "WHERE room_id = ? AND from_ms <= ? AND (to_ms IS NULL OR to_ms > ?)",
+        (room, at_ms, at_ms),
     )
-    systems = session.execute(sa.select(System.id, System.handle).where(System.room_id == room))
+    systems = fetch(
+        session,
+        "SELECT s.id, p.handle FROM system s JOIN place p ON p.room_id = s.room_id AND p.id = s.id WHERE s.room_id = ?",
+        (room,),
+    )
     return Whereabouts(
         {section: sump for section, sump in sections},
         {vessel: system for vessel, system in [*sumps, *tanks]},

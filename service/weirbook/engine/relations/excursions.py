@@ -100,15 +100,25 @@ class Course:
     def _change_bands(self, until_ms: int, following: Seen | None) -> None:
         """Put the targets in force that begin up to an instant, each judging the value of its own."""
         while self.band_index + 1 < len(self.bands) and self.bands[self.band_index + 1].from_ms <= until_ms:
-            self.band_index += 1
-            instant = self.bands[self.band_index].from_ms
+            instant = self.bands[self.band_index + 1].from_ms
             if self.before is None or instant <= self.before.at_ms:
+                self.band_index += 1
                 continue
             here = self._value_at(instant, following)
             if self.holds_on or (following is not None and self._joined(self.before.at_ms, following.at_ms)):
                 self._add_outside(self.before, here)
+                self._judge(here, on_line=self._on_line_to(here))
                 self.before = here
-            self._end(instant)
+            self.band_index += 1
+            self._judge_anew(here)
+
+    def _judge_anew(self, here: Seen) -> None:
+        """Hold a value to the target that begins with it: outside on the same side, the excursion goes on under it."""
+        band = self.band
+        if self.open is not None and band is not None and self._side_of(here) == self.open.side:
+            self.open = replace(self.open, band=band)
+        else:
+            self._end(here.at_ms)
             self._judge(here, on_line=False)
 
     def _value_at(self, instant: int, following: Seen | None) -> Seen:
