@@ -17,6 +17,8 @@ from weirbook.web.spool import Pot, channel_with
 
 THREADS = WAITING_WRITERS + 4
 """More than may wait for their turn to write, so that readers are answered meanwhile."""
+YOUNG = 50_000
+"""New objects before the youngest are looked through: a summary makes some ten thousand rows and drops them all."""
 CONNECTIONS = 400
 """Open ones, idle or not, before the next must wait: well under the 1024 files that a process may usually open."""
 READ_BYTES = 64 * 1024
@@ -76,6 +78,7 @@ def run_server(app: Served, host: str, port: int) -> None:
     # What stands after the start stays to the end. Walked at each collection, it doubled the time of a summary.
     gc.collect()
     gc.freeze()
+    gc.set_threshold(YOUNG)
     shown = f"[{host}]" if ":" in host else host
     try:
         click.echo(
