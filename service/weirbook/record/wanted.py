@@ -6,13 +6,11 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import replace
 
-import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.engine.relations.windows import Band
-from weirbook.record.database import room_of
+from weirbook.record.database import fetch, room_of
 from weirbook.record.equipment import Gauge
-from weirbook.record.places import TankSystem
 from weirbook.record.targets import bands
 from weirbook.record.whereabouts import whereabouts
 
@@ -35,10 +33,12 @@ def bands_over(
 
 def _moves(session: Session, start_ms: int, end_ms: int) -> Sequence[int]:
     """When a tank came into another system, inside the stretch."""
-    asked = sa.select(TankSystem.from_ms).where(
-        TankSystem.room_id == room_of(session), TankSystem.from_ms > start_ms, TankSystem.from_ms < end_ms
+    rows = fetch(
+        session,
+        "SELECT DISTINCT from_ms FROM tank_system WHERE room_id = ? AND from_ms > ? AND from_ms < ? ORDER BY from_ms",
+        (room_of(session), start_ms, end_ms),
     )
-    return session.scalars(asked.distinct().order_by(TankSystem.from_ms)).all()
+    return [from_ms for (from_ms,) in rows]
 
 
 def _within(some: Sequence[Band], from_ms: int, to_ms: int | None) -> list[Band]:
