@@ -75,6 +75,26 @@ def test_targets_are_judged_by_the_corrected_value(furnished: Caller) -> None:
     assert furnished.get(f"{PATH}/latest").get_json()["in_target"] is True
 
 
+def test_a_dose_starts_from_the_corrected_value(furnished: Caller) -> None:
+    """A test kit that reads 1 dKH too high: 4 shown is 3 in the water, and the answer says so."""
+    kit = {
+        "name": "Kit",
+        "parameter": "alkalinity",
+        "place": "tanks/nursery",
+        "by_hand": True,
+        "offset": "-1 dKH",
+    }
+    assert furnished.post("/v1/gauges", kit).status_code == 201
+    assert furnished.post("/v1/readings", {"gauge": "kit", "value": 4}).status_code == 200
+    asked = "parameter=alkalinity&compound=sodium_bicarbonate&wanted=5%20dKH"
+    answer = furnished.get(f"/v1/systems/rill/answers/dose?{asked}").get_json()
+    present = answer["inputs"]["present"]
+    assert (present["value"], present["unit"]) == (3, "dKH")
+    assert present["note"].endswith("-1 dKH added to what it showed")
+    raw = furnished.get("/v1/gauges/kit/latest").get_json()
+    assert (raw["value"], raw["as_taken"]) == (3, 4)
+
+
 def test_its_past_is_kept_and_a_degree_fahrenheit_of_offset_is_five_ninths(furnished: Caller) -> None:
     offset(furnished, "0.9 degF", "09:00")
     offset(furnished, None, "12:00")

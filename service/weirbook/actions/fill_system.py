@@ -15,7 +15,7 @@ from weirbook.engine.parameters import PARAMETERS
 from weirbook.engine.relations.chemistry import DOSED
 from weirbook.engine.shape import Filled
 from weirbook.engine.times import day_of, zone
-from weirbook.engine.units import Quantity
+from weirbook.engine.units import Quantity, number
 from weirbook.record import gauging
 from weirbook.record.database import room_of
 from weirbook.record.equipment import Gauge, Pump, PumpRunning
@@ -166,7 +166,8 @@ def _latest(facts: SystemFacts, parameter: str) -> Filled | Absent:
     newest = max(instants, key=lambda gauge_id: instants[gauge_id])
     gauge, read_ms = gauges[newest], instants[newest]
     row = gauging.present(session, newest, [read_ms])[read_ms]
-    value = Quantity(row.value, gauge.unit)
+    offset = gauging.offset_at(gauging.offsets(session, [newest]).get(newest, ()), read_ms)
+    value = Quantity(row.value + offset, gauge.unit)
     day = day_of(read_ms, zone(session.get_one(Room, room_of(session)).time_zone))
     if row.mark & (BELOW | ABOVE):
         bound = "below" if row.mark & BELOW else "above"
@@ -176,7 +177,8 @@ def _latest(facts: SystemFacts, parameter: str) -> Filled | Absent:
     age = (at_ms - read_ms) // DAY_MS
     old = "less than a day" if age < 1 else "1 day" if age == 1 else f"{age} days"
     middle = ", the middle of a range" if row.mark & BETWEEN else ""
-    return Filled(value, "record", f"{gauge.handle}: read {day}, {old} old{middle}")
+    mended = f", {number(offset)} {gauge.unit} added to what it showed" if offset else ""
+    return Filled(value, "record", f"{gauge.handle}: read {day}, {old} old{middle}{mended}")
 
 
 ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {

@@ -11,7 +11,7 @@ of that instant anew. Its minutes are the time spent beyond the bound itself, as
 Shapes and units: instants in milliseconds since the epoch, values and hysteresis in the gauge's own unit.
 Valid for: readings of one gauge, ascending, those left out that enter no statistics.
 Uncertainty: instants of crossing are those of the straight line between two readings, rounded to the millisecond.
-Source: the definitions above; hysteresis as in any two-point switch (IEC 60050-351, 351-45-16, from memory).
+Source: the definitions above; hysteresis is that of any two-point switch (common practice, no source).
 Not covered: what the value did between two readings, and the error of a reading.
 """
 
