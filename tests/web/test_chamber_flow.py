@@ -15,7 +15,7 @@ from harness import Caller, on_both_engines
 from weirbook.app import Service
 from weirbook.engine.calculators.chamber_sections import BAFFLES, DIRECTIONS, INLETS, SECTION_USES
 from weirbook.record import places
-from weirbook.web.places import BaffleSchema, SectionSchema
+from weirbook.web.sections import BaffleSchema, SectionSchema
 
 DOOR = "/v1/sumps/rack/answers/chamber-flow"
 BED = "rack-planted-floating-1"
@@ -198,11 +198,21 @@ def test_media_baffles_and_limits_of_the_record_count(planted: Caller) -> None:
     assert bed["water_volume"]["value"] == pytest.approx(shown)
 
 
-def test_without_a_running_depth_a_section_is_unknown_not_refused(planted: Caller) -> None:
-    planted.patch(
-        f"/v1/sections/{BED}",
-        {"running_depth": None, "limits": {"mean_velocity": "1 cm/s", "inlet_velocity": "20 cm/s"}},
-    )
+LIMITS = {"mean_velocity": "1 cm/s", "inlet_velocity": "20 cm/s"}
+
+
+def test_without_a_running_depth_the_level_is_worked_out_from_the_sections_after(planted: Caller) -> None:
+    told = rows(planted)[BED]
+    planted.patch(f"/v1/sections/{BED}", {"running_depth": None, "limits": LIMITS})
+    bed, back = rows(planted)[BED], rows(planted)["rack-return-1"]
+    assert (told["depth_origin"], bed["depth_origin"]) == ("told", "worked out")
+    assert bed["depth"] == bed["worked_out_level"] == told["worked_out_level"]
+    assert bed["depth"]["value"] > back["depth"]["value"]
+    assert bed["mean_verdict"] == "ok"
+
+
+def test_without_a_running_depth_or_a_baffle_a_section_is_unknown_not_refused(planted: Caller) -> None:
+    planted.patch(f"/v1/sections/{BED}", {"running_depth": None, "baffle": None, "limits": LIMITS})
     bed = rows(planted)[BED]
     assert (bed["mean_velocity"], bed["residence_time"], bed["verdict"]) == (None, None, "unknown")
     assert "no running depth is recorded" in bed["why"]

@@ -1,4 +1,4 @@
-"""A calculator answered from the record of a place, with what-ifs over it."""
+"""A calculator answered from the record of a place or pump, with what-ifs over it."""
 
 from __future__ import annotations
 
@@ -10,28 +10,32 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from weirbook.actions import fill_sump, fill_system, fill_tank
+from weirbook.actions import fill_pump, fill_section, fill_sump, fill_system, fill_tank
 from weirbook.actions.filling import Absent, Facts
 from weirbook.engine.shape import PARTS_CAP, Answer, Calculator, Filled, Param, answer
 from weirbook.errors import Fault, Invalid
-from weirbook.record.places import Place, Sump, System, Tank
+from weirbook.record.base import Named
+from weirbook.record.equipment import Pump
+from weirbook.record.places import Section, Sump, System, Tank
 
-FILLERS: Mapping[type[Place], Callable[[Session, Any, int], Facts]] = {
+FILLERS: Mapping[type[Named], Callable[[Session, Any, int], Facts]] = {
     System: fill_system.fill,
     Tank: fill_tank.fill,
     Sump: fill_sump.fill,
+    Section: fill_section.fill,
+    Pump: fill_pump.fill,
 }
 
 
 def answer_for(
-    session: Session, calculator: Calculator, place: Place, said: Mapping[str, Any], *, at_ms: int
+    session: Session, calculator: Calculator, subject: Named, said: Mapping[str, Any], *, at_ms: int
 ) -> Answer:
     """Fill the calculator's inputs from the record as it stood at an instant, what was `said` over them.
 
     A list whose rows have a key is said row by row: each names a recorded row and holds what differs.
     Raises Invalid where a needed input is neither said nor recorded, naming what would supply it.
     """
-    facts = FILLERS[type(place)](session, place, at_ms)
+    facts = FILLERS[type(subject)](session, subject, at_ms)
     fills: dict[str, Filled] = {}
     faults = []
     for name, declared in calculator.params.items():

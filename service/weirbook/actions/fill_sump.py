@@ -2,97 +2,126 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from functools import cached_property
 
-import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from weirbook.actions.fill_system import SystemFacts, summed
+from weirbook.actions.falling_water import falling_rows, return_pipe_rows
 from weirbook.actions.filling import Absent, Facts
+from weirbook.actions.latest_of import latest_of
+from weirbook.actions.section_rows import section_row
+from weirbook.actions.sent_flows import sent_flows, summed
+from weirbook.actions.solve_flow import SystemFlow, solve_flow
+from weirbook.actions.system_facts import facts_of
 from weirbook.engine.shape import Filled
 from weirbook.engine.units import Quantity
 from weirbook.record.equipment import Pump
-from weirbook.record.places import Section, SectionUse, Sump
-from weirbook.record.whereabouts import states_at
+from weirbook.record.places import Section, Sump
 
 
-def fill(session: Session, sump: Sump, at_ms: int) -> Facts:
-    """The facts of a sump: its sizes and sections, their water, and what the pumps in it send to tanks."""
+class SumpFacts:
+    """One sump at an instant, and the system it is part of."""
 
-    def sections() -> list[Section]:
-        asked = sa.select(Section).where(Section.sump_id == sump.id).order_by(Section.position, Section.id)
+    def __init__(self, session: Session, sump: Sump, at_ms: int) -> None:
+        self.sump = sump
+        self.system = facts_of(session, sump.system, at_ms)
+
+    @cached_property
+    def flow(self) -> SystemFlow:
+        return solve_flow(self.system)
+
+    @cached_property
+    def sections(self) -> list[Section]:
+        return list(self.system.sections_of(self.sump))
+
+    @cached_property
+    def pumps(self) -> list[Pump]:
+        """Those that draw from it and run."""
+        inside = {one.id for one in self.sections}
         return [
-            one
-            for one in session.scalars(asked).unique()
-            if one.retired_at_ms is None or one.retired_at_ms > at_ms
+            pump
+            for pump in self.system.pumps
+            if pump.from_section_id in inside and self.system.running.get(pump.id)
         ]
 
-    def water_volume() -> Filled | Absent:
-        own = sections()
-        if not own:
-            return Absent(f"{sump.handle} has no section.")
-        if unknown := [one.handle for one in own if one.water_volume_si is None]:
+    def water_volume(self) -> Filled | Absent:
+        if not self.sections:
+            return Absent(f"{self.sump.handle} has no section.")
+        if unknown := [one.handle for one in self.sections if one.water_volume_si is None]:
             return Absent(f"No running depth is recorded for: {', '.join(unknown)}.")
-        total = sum(one.water_volume_si or 0.0 for one in own)
-        names = ", ".join(one.handle for one in own)
+        total = sum(one.water_volume_si or 0.0 for one in self.sections)
+        names = ", ".join(one.handle for one in self.sections)
         return Filled(
             Quantity(total, "m3").to("L", "volume"), "record", f"sections at running depth ({names})"
         )
 
-    def through_flow() -> Filled | Absent:
-        flows = SystemFacts(session, sump.system, at_ms).pump_flows
-        if isinstance(flows, Absent):
-            return flows
-        inside = set(
-            session.scalars(sa.select(Pump.id).where(Pump.from_section_id.in_([s.id for s in sections()])))
-        )
-        own = [one for one in flows if one.pump.id in inside]
-        return summed(own) if own else Absent(f"No running pump draws from {sump.handle}.")
+    def through_flow(self) -> Filled | Absent:
+        """What its pumps send to tanks; of one that stands alone, what its side loop brings."""
+        if self.sump.drains_to_id is not None:
+            filled = next(one for one in self.flow.solved.filled if one.name == self.sump.path)
+            flow = Quantity(filled.inflow, "m3/s").to("L/h", "flow")
+            return Filled(flow, "record", f"what comes to {self.sump.handle} by its side loop")
+        sent = sent_flows(self.flow)
+        if isinstance(sent, Absent):
+            return sent
+        own = [one for one in sent if one.pump in self.pumps]
+        return summed(own) if own else Absent(f"No running pump draws from {self.sump.handle}.")
 
-    def sump_sections() -> Filled | Absent:
-        uses = states_at(session, SectionUse, at_ms)
-        rows = [_section_row(one, uses[one.id]) for one in sections() if one.id in uses]
+    def sump_sections(self) -> Filled | Absent:
+        uses = self.system.uses
+        rows = [section_row(one, uses[one.id]) for one in self.sections if one.id in uses]
         if not rows:
-            return Absent(f"{sump.handle} has no section.")
-        return Filled(rows, "record", f"sections of {sump.handle} in flow order, each by its use at the time")
+            return Absent(f"{self.sump.handle} has no section.")
+        return Filled(
+            rows, "record", f"sections of {self.sump.handle} in flow order, each by its use at the time"
+        )
 
-    def size(name: str) -> Filled:
-        return Filled(getattr(sump, name), "record", f"inside {name} of {sump.handle}")
+    def size(self, name: str) -> Filled:
+        return Filled(getattr(self.sump, name), "record", f"inside {name} of {self.sump.handle}")
 
+    def return_depth(self) -> Filled | Absent:
+        if not self.sections:
+            return Absent(f"{self.sump.handle} has no section.")
+        last = self.sections[-1]
+        if last.running_depth is None:
+            return Absent(f"No running depth of {last.handle} is recorded.")
+        return Filled(last.running_depth, "record", f"running depth of {last.handle}, the last section")
+
+    def intake_height(self) -> Filled | Absent:
+        """The highest intake: the first to draw air."""
+        known = [pump for pump in self.pumps if pump.intake_height is not None]
+        if not known:
+            return Absent("No pump that draws from it says how high its intake lies (intake_height).")
+        first = max(known, key=lambda pump: pump.intake_height.si("length") if pump.intake_height else 0.0)
+        return Filled(first.intake_height, "record", f"upper edge of the intake of {first.handle}")
+
+    def falling_tanks(self) -> Filled | Absent:
+        rows = falling_rows(self.flow, self.sump)
+        if not rows:
+            return Absent(f"No tank is known to drain to {self.sump.handle}.")
+        names = ", ".join(str(row["name"]) for row in rows)
+        return Filled(rows, "record", f"tanks whose water comes down to {self.sump.handle} ({names})")
+
+    def return_pipes(self) -> Filled | Absent:
+        rows = return_pipe_rows(self.pumps)
+        if not rows:
+            return Absent("No pipes are recorded for the pumps that draw from it.")
+        return Filled(rows, "record", "pipes of the return lines above it")
+
+
+def fill(session: Session, sump: Sump, at_ms: int) -> Facts:
+    """The facts of a sump: its sizes and sections, their water, what its pumps send, and what comes down to it."""
+    facts = SumpFacts(session, sump, at_ms)
     return {
-        "water_volume": water_volume,
-        "through_flow": through_flow,
-        "sump_sections": sump_sections,
-        "sump_length": lambda: size("length"),
-        "sump_width": lambda: size("width"),
-        "sump_height": lambda: size("height"),
+        "water_volume": facts.water_volume,
+        "through_flow": facts.through_flow,
+        "sump_sections": facts.sump_sections,
+        "sump_length": lambda: facts.size("length"),
+        "sump_width": lambda: facts.size("width"),
+        "sump_height": lambda: facts.size("height"),
+        "return_depth": facts.return_depth,
+        "intake_height": facts.intake_height,
+        "falling_tanks": facts.falling_tanks,
+        "return_pipes": facts.return_pipes,
+        "water_temperature": lambda: latest_of(facts.system, "temperature"),
     }
-
-
-def _section_row(section: Section, use: str) -> Mapping[str, Any]:
-    """A section with its inlet, baffle, media and limits laid flat, what isn't recorded left out."""
-    nested = {
-        "inlet_{}": section.inlet,
-        "baffle_{}": section.baffle,
-        "limit_{}": section.limits,
-        "media_{}": {
-            "volume": section.media_under_water,
-            "porosity": (section.media or {}).get("porosity"),
-        },
-    }
-    row = {
-        "name": section.handle,
-        "use": use,
-        "direction": section.direction,
-        "length": section.length,
-        "width": section.width,
-        "depth": section.running_depth,
-        "flow_share": section.flow_share,
-        **{
-            words.format(name): value
-            for words, part in nested.items()
-            for name, value in (part or {}).items()
-        },
-    }
-    return {name: value for name, value in row.items() if value is not None}

@@ -130,6 +130,7 @@ def points_to(column: str, target: str) -> Any:
         target,
         viewonly=True,
         lazy="joined",
+        join_depth=1,  # of a place that points to a place: else it would be asked for row by row
         primaryjoin=f"and_(foreign({owner}.room_id) == {target}.room_id, foreign({column}) == {target}.id)",
     )
 

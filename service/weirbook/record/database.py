@@ -112,7 +112,9 @@ class Database:
             plainly(),
             self._let_go_of_read_only(),
             self.engine.connect().execution_options(**self._manner(writes, until)) as connection,
-            Session(connection, expire_on_commit=False, info={"memory": self.memory}) as session,
+            Session(
+                connection, expire_on_commit=False, info={"memory": self.memory, "reads_only": not writes}
+            ) as session,
         ):
             yield session
 

@@ -12,7 +12,7 @@ from weirbook.engine.units import Quantity
 from weirbook.errors import Fault
 from weirbook.record.base import ROUTINE, Base, Named, Span, key_to, points_to, room_key
 from weirbook.record.columns import Parts, QuantityText
-from weirbook.record.places import Place, Section, Tank
+from weirbook.record.places import Place, Section, Sump, Tank
 
 
 class PumpRunning(Span, Base):
@@ -26,39 +26,75 @@ class PumpRunning(Span, Base):
 
 
 class Pump(Named, Base):
-    """A pump from a section to a tank; a tank may feed its pump itself (no section)."""
+    """A pump and its return line.
+
+    From a section or a tank to a tank, or by a side loop to a sump that stands alone. One that draws from the tank
+    it feeds (neither section nor tank named) only circulates: it moves no net flow.
+    """
 
     __tablename__ = "pump"
     NOUN = "pump"
     PLURAL = "pumps"
     COUNTER = "pump"
-    REFERENCES = {"from_section": "section", "to_tank": "tank"}
+    REFERENCES = {"from_section": "section", "from_tank": "tank", "to_tank": "tank", "to_sump": "sump"}
     STATES = {"running": PumpRunning}
 
     from_section_id: Mapped[int | None] = mapped_column(sa.Integer)
-    to_tank_id: Mapped[int] = mapped_column(sa.Integer)
+    from_tank_id: Mapped[int | None] = mapped_column(sa.Integer)
+    to_tank_id: Mapped[int | None] = mapped_column(sa.Integer)
+    to_sump_id: Mapped[int | None] = mapped_column(sa.Integer)
+    intake_height: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
+    line: Mapped[dict[str, Any] | None] = mapped_column(Parts)
     curve: Mapped[list[dict[str, Any]] | None] = mapped_column(Parts)
     rated_flow: Mapped[Quantity | None] = mapped_column(QuantityText("flow"))
     measured_flow: Mapped[Quantity | None] = mapped_column(QuantityText("flow"))
     measured_on: Mapped[date | None] = mapped_column(sa.Date)
+    clean_flow: Mapped[Quantity | None] = mapped_column(QuantityText("flow"))
+    cleaned_on: Mapped[date | None] = mapped_column(sa.Date)
     power: Mapped[Quantity | None] = mapped_column(QuantityText("power"))
     running: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))
 
     from_section: Mapped[Section | None] = points_to("Pump.from_section_id", "Section")
-    to_tank: Mapped[Tank] = points_to("Pump.to_tank_id", "Tank")
+    from_tank: Mapped[Tank | None] = points_to("Pump.from_tank_id", "Tank")
+    to_tank: Mapped[Tank | None] = points_to("Pump.to_tank_id", "Tank")
+    to_sump: Mapped[Sump | None] = points_to("Pump.to_sump_id", "Sump")
 
     __table_args__ = (
         sa.UniqueConstraint("room_id", "handle"),
         room_key(),
         key_to("section", "from_section_id"),
+        key_to("tank", "from_tank_id"),
         key_to("tank", "to_tank_id"),
+        key_to("sump", "to_sump_id"),
     )
 
+    @property
+    def circulates(self) -> bool:
+        """Whether it only stirs the tank it stands in, and so moves no net flow."""
+        return self.from_section_id is None and self.from_tank_id is None
+
     def faults(self) -> list[Fault]:
-        found = []
+        found = [*self._way_faults(), *self._line_faults()]
+        if (
+            self.clean_flow is not None
+            and self.measured_flow is not None
+            and self.cleaned_on is not None
+            and self.measured_on is not None
+            and self.measured_on < self.cleaned_on
+        ):
+            found.append(
+                Fault(
+                    "/measured_on",
+                    "The flow was measured before the last cleaning: measure it again, or null it.",
+                )
+            )
         if (self.measured_flow is None) != (self.measured_on is None):
             found.append(
                 Fault("/measured_on", "A measured flow and the day it was measured belong together.")
+            )
+        if self.curve is not None and len(self.curve) < 2:
+            found.append(
+                Fault("/curve", "A curve needs two points or more: the shut-off head and the free flow, say.")
             )
         previous = None
         for index, point in enumerate(self.curve or []):
@@ -67,6 +103,80 @@ class Pump(Named, Base):
                 wanted = "Order the curve by falling head: each point needs less head and more flow than the one before."
                 found.append(Fault(f"/curve/{index}", wanted))
             previous = (head, flow)
+        return found
+
+    def _way_faults(self) -> list[Fault]:
+        """What is wrong with where it draws from and delivers to."""
+        found = []
+        if (self.to_tank_id is None) == (self.to_sump_id is None):
+            found.append(
+                Fault("/to_tank", "Say where it delivers: to_tank, or to_sump for a side loop, and not both.")
+            )
+        if self.from_section_id is not None and self.from_tank_id is not None:
+            found.append(Fault("/from_tank", "It draws from a section or from a tank, not from both."))
+        if self.circulates and self.to_sump_id is not None:
+            found.append(
+                Fault("/from_section", "A side loop draws from somewhere: name from_section or from_tank.")
+            )
+        if self.from_tank_id is not None and self.from_tank_id == self.to_tank_id:
+            found.append(
+                Fault(
+                    "/from_tank", "A pump that draws from the tank it feeds circulates: leave from_tank out."
+                )
+            )
+        if self.to_sump is not None and self.to_sump.drains_to_id is None:
+            found.append(Fault("/to_sump", "A side loop's sump must drain back: set its drains_to first."))
+        if self.from_section is not None and self.to_sump_id == self.from_section.sump_id:
+            found.append(Fault("/to_sump", "It draws from this very sump: name the one that stands alone."))
+        return found
+
+    def _line_faults(self) -> list[Fault]:
+        """What contradicts itself within the return line."""
+        line = self.line or {}
+        branches = [one["name"] for one in line.get("branches") or []]
+        found = [
+            Fault(f"/line/branches/{index}/name", "Another branch has this name already.")
+            for index, name in enumerate(branches)
+            if name in branches[:index]
+        ]
+        if branches:
+            found += [
+                Fault(f"/line/{name}", "With branches, each says its own: move this to them.")
+                for name in ("outlet_level", "air_hole_level")
+                if line.get(name) is not None
+            ]
+            if self.to_tank is not None and self.to_tank.handle not in [
+                b.get("tank") for b in line["branches"]
+            ]:
+                found.append(
+                    Fault("/line/branches", f"None of them leads to {self.to_tank.handle}, its to_tank.")
+                )
+            if self.to_sump_id is not None:
+                found.append(Fault("/line/branches", "A side loop has one line without branches."))
+            piped = {piece.get("branch") for piece in line.get("pieces") or []}
+            found += [
+                Fault(
+                    f"/line/branches/{index}",
+                    "No piece of pipe belongs to this branch: add one that names it.",
+                )
+                for index, name in enumerate(branches)
+                if name not in piped
+            ]
+        found += [
+            Fault(
+                f"/line/pieces/{index}/branch",
+                f"There is no branch of that name. Branches: {', '.join(branches) or 'none'}.",
+            )
+            for index, piece in enumerate(line.get("pieces") or [])
+            if piece.get("branch") is not None and piece["branch"] not in branches
+        ]
+        for at, one in [
+            ("/line", line),
+            *((f"/line/branches/{i}", b) for i, b in enumerate(line.get("branches") or [])),
+        ]:
+            hole, outlet = one.get("air_hole_level"), one.get("outlet_level")
+            if hole is not None and outlet is not None and hole.si("length") < outlet.si("length"):
+                found.append(Fault(f"{at}/air_hole_level", "An air hole below the outlet breaks no siphon."))
         return found
 
 

@@ -97,8 +97,6 @@ def dependents(session: Session, row: Edited) -> list[str]:
     nouns = {m.local_table: _noun(m.class_) for m in Base.registry.mappers}
     found = []
     for table in Base.metadata.sorted_tables:
-        if table in own_tables:
-            continue
         for key in table.foreign_key_constraints:
             if (
                 key.referred_table not in own_tables

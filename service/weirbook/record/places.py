@@ -60,7 +60,12 @@ class PlacePart:
 
     @declared_attr.directive
     def __mapper_args__(cls) -> Any:
-        return {"polymorphic_identity": cls.NOUN}  # type: ignore[attr-defined]
+        own, place = cls.__table__.c, Place.__table__.c  # type: ignore[attr-defined]
+        return {
+            "polymorphic_identity": cls.NOUN,  # type: ignore[attr-defined]
+            # Said, because some kinds also drain to a place.
+            "inherit_condition": sa.and_(own.room_id == place.room_id, own.id == place.id),
+        }
 
 
 def _as_a_place() -> sa.ForeignKeyConstraint:
@@ -103,7 +108,7 @@ class Tank(PlacePart, Place):
     __tablename__ = "tank"
     NOUN = "tank"
     PLURAL = "tanks"
-    REFERENCES = {"system": "system"}
+    REFERENCES = {"system": "system", "drains_to": "place"}
     STATES = {"system_id": TankSystem}
 
     system_id: Mapped[int] = mapped_column(sa.Integer)
@@ -116,13 +121,16 @@ class Tank(PlacePart, Place):
     substrate_porosity: Mapped[Quantity | None] = mapped_column(QuantityText("fraction"))
     hardscape_volume: Mapped[Quantity | None] = mapped_column(QuantityText("volume"))
     hardscape_mass: Mapped[Quantity | None] = mapped_column(QuantityText("mass"))
+    vessel_mass: Mapped[Quantity | None] = mapped_column(QuantityText("mass"))
     overflow: Mapped[dict[str, Any] | None] = mapped_column(Parts)
+    drains_to_id: Mapped[int | None] = mapped_column(sa.Integer)
     set_up_on: Mapped[date | None] = mapped_column(sa.Date)
     last_reset_on: Mapped[date | None] = mapped_column(sa.Date)
 
     system: Mapped[System] = points_to("Tank.system_id", "System")
+    drains_to: Mapped[Place | None] = points_to("Tank.drains_to_id", "Place")
 
-    __table_args__ = (_as_a_place(), key_to("system", "system_id"))
+    __table_args__ = (_as_a_place(), key_to("system", "system_id"), key_to("place", "drains_to_id"))
 
     def faults(self) -> list[Fault]:
         found = []
@@ -137,6 +145,8 @@ class Tank(PlacePart, Place):
             and crest > rim
         ):
             found.append(Fault("/overflow/crest_height", "The overflow's crest lies above the rim."))
+        if self.drains_to is not None:
+            found += drain_faults(self, self.drains_to)
         if self.hardscape_volume is not None and self.hardscape_mass is not None:
             found.append(Fault("/hardscape_mass", "Give the hardscape's volume or its mass, not both."))
         if self.set_up_on and self.last_reset_on and self.last_reset_on < self.set_up_on:
@@ -145,34 +155,35 @@ class Tank(PlacePart, Place):
             _ = self.net_volume_si
         except Invalid as trouble:
             inner = trouble.faults or (Fault("", trouble.message),)
-            found += [
-                fault.under("/footprint") if fault.pointer else Fault("/substrate_depth", fault.message)
-                for fault in inner
-            ]
+            found += [_as_of_the_tank(fault) for fault in inner]
         return found
 
     @property
-    def plan_area_si(self) -> float:
-        """Plan area inside, m2."""
-        return structure.plan_area(self.footprint["shape"], dimensions(self.footprint))
+    def surface_area_si(self) -> float:
+        """Of the water at its running depth, m2."""
+        return structure.surface_area(*self._shape, self.water_depth.si("length"))
 
     @property
     def gross_volume_si(self) -> float:
-        """Plan area times running water depth, m3."""
-        return self.plan_area_si * self.water_depth.si("length")
+        """What the empty tank holds up to its running water depth, m3."""
+        return structure.volume_below(*self._shape, self.water_depth.si("length"))
 
     @property
     def net_volume_si(self) -> float:
         """Water really in the tank: gross less what substrate and hardscape displace, m3."""
         porosity = _si(self.substrate_porosity, "fraction")
         stone = (_si(self.hardscape_mass, "mass") or 0.0) / structure.STONE_DENSITY
-        return structure.net_volume(
-            self.plan_area_si,
+        return structure.water_volume(
+            *self._shape,
             self.water_depth.si("length"),
             _si(self.substrate_depth) or 0.0,
             structure.BED_POROSITY if porosity is None else porosity,
             _si(self.hardscape_volume, "volume") or stone,
         )
+
+    @property
+    def _shape(self) -> tuple[str, dict[str, float]]:
+        return self.footprint["shape"], dimensions(self.footprint)
 
 
 class Sump(PlacePart, Place):
@@ -181,17 +192,29 @@ class Sump(PlacePart, Place):
     __tablename__ = "sump"
     NOUN = "sump"
     PLURAL = "sumps"
-    REFERENCES = {"system": "system"}
+    REFERENCES = {"system": "system", "drains_to": "place"}
 
     system_id: Mapped[int] = mapped_column(sa.Integer)
     length: Mapped[Quantity] = mapped_column(QuantityText("length"))
     width: Mapped[Quantity] = mapped_column(QuantityText("length"))
     height: Mapped[Quantity] = mapped_column(QuantityText("length"))
     base_height: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
+    closed: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))
+    drains_to_id: Mapped[int | None] = mapped_column(sa.Integer)
 
     system: Mapped[System] = points_to("Sump.system_id", "System")
+    drains_to: Mapped[Place | None] = points_to("Sump.drains_to_id", "Place")
 
-    __table_args__ = (_as_a_place(), key_to("system", "system_id"))
+    __table_args__ = (_as_a_place(), key_to("system", "system_id"), key_to("place", "drains_to_id"))
+
+    def faults(self) -> list[Fault]:
+        if self.drains_to is None:
+            return []
+        if isinstance(self.drains_to, Section) and self.drains_to.sump_id == self.id:
+            return [
+                Fault("/drains_to", "A sump that stands alone drains to another sump's section or to a tank.")
+            ]
+        return drain_faults(self, self.drains_to)
 
     @property
     def brim_volume_si(self) -> float:
@@ -226,6 +249,7 @@ class Section(PlacePart, Place):
     width: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
     running_depth: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
     flow_share: Mapped[Quantity | None] = mapped_column(QuantityText("fraction"))
+    plant_coverage: Mapped[Quantity | None] = mapped_column(QuantityText("fraction"))
     inlet: Mapped[dict[str, Any] | None] = mapped_column(Parts)
     baffle: Mapped[dict[str, Any] | None] = mapped_column(Parts)
     media: Mapped[dict[str, Any] | None] = mapped_column(Parts)
@@ -262,6 +286,12 @@ class Section(PlacePart, Place):
                         f"/baffle/{name}", f"This is more than the sump's height ({self.sump.height.text()})."
                     )
                 )
+        if self.plant_coverage is not None and self.use not in (FLOATING, ROOTED):
+            found.append(Fault("/plant_coverage", f"Plants cover planted sections, not one for {self.use}."))
+        if (edge := _si((self.baffle or {}).get("width"))) is not None and edge > self.sump.width.si(
+            "length"
+        ) * (1 + 1e-9):
+            found.append(Fault("/baffle/width", "The baffle is wider than its sump."))
         longest = max(self.length.si("length"), (self.width or self.sump.width).si("length"))
         for name in ("width", "diameter"):
             size = _si((self.inlet or {}).get(name))
@@ -294,6 +324,27 @@ class Section(PlacePart, Place):
         if depth is None:
             return None
         return self.length.si("length") * (self.width or self.sump.width).si("length") * depth
+
+
+def drain_faults(vessel: Tank | Sump, end: Place) -> list[Fault]:
+    """Why what a vessel drains to can't be."""
+    if not isinstance(end, (Tank, Section)):
+        return [
+            Fault("/drains_to", "Water drains to a section or a tank: name sections/HANDLE or tanks/HANDLE.")
+        ]
+    if end is vessel or (isinstance(end, Tank) and end.drains_to_id == vessel.id):
+        return [Fault("/drains_to", "The water would run in a circle: name where it ends up.")]
+    holder = end.sump if isinstance(end, Section) else end
+    if holder.system_id != vessel.system_id:
+        return [Fault("/drains_to", f"'{end.path}' is in another system; water that mixes is one system.")]
+    return []
+
+
+def _as_of_the_tank(fault: Fault) -> Fault:
+    """A fault of its geometry, at the field of the tank it lies in."""
+    if not fault.pointer:
+        return Fault("/substrate_depth", fault.message)
+    return fault if fault.pointer == "/water_depth" else fault.under("/footprint")
 
 
 PLACES: tuple[type[Place], ...] = (System, Tank, Sump, Section)

@@ -29,7 +29,8 @@ from weirbook.web import (
 )
 from weirbook.web.documents import OurPlugin, describe_components, schema_name
 from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
-from weirbook.web.places import SECTIONS, SUMPS, SYSTEMS, TANKS
+from weirbook.web.places import SUMPS, SYSTEMS, TANKS
+from weirbook.web.sections import SECTIONS
 from weirbook.web.shapes import SHARED
 from weirbook.web.verbs import blueprint
 

@@ -27,8 +27,10 @@ from weirbook.engine.shape import (
 )
 from weirbook.engine.units import KINDS, Quantity, number
 from weirbook.errors import Invalid
+from weirbook.record.base import Named
+from weirbook.record.equipment import Pump
 from weirbook.record.names import find
-from weirbook.record.places import PLACES, Place
+from weirbook.record.places import PLACES
 from weirbook.web.access import READERS
 from weirbook.web.documents import quantity_name
 from weirbook.web.fields import Instant, Words
@@ -38,7 +40,15 @@ from weirbook.web.shapes import ANSWER, CALCULATOR_LIST, CALCULATOR_PAGE, descri
 RESERVED = ("result", "unit", "format", "key", "at")
 """Query words that are never names of inputs; a test holds the catalogue to it."""
 
-EXAMPLE_PLACES = {"systems": "rill", "tanks": "nursery", "sumps": "rack"}
+DOORS: tuple[type[Named], ...] = (*PLACES, Pump)
+"""Whose record can fill a calculator."""
+EXAMPLES = {
+    "systems": "rill",
+    "tanks": "nursery",
+    "sumps": "rack",
+    "sections": "rack-media-1",
+    "pumps": "rack-pump",
+}
 
 
 def blueprint() -> Blueprint:
@@ -86,7 +96,7 @@ def blueprint() -> Blueprint:
 
     for one in CALCULATORS:
         _stateless(blp, one)
-        for model in PLACES:
+        for model in DOORS:
             if model.PLURAL in one.doors:
                 _from_record(blp, one, model)
     return blp
@@ -130,7 +140,7 @@ def _stateless(blp: Blueprint, one: Calculator) -> None:
             return _answered(call, answer(one, _said(one, call.query)), {})
 
 
-def _from_record(blp: Blueprint, one: Calculator, model: type[Place]) -> None:
+def _from_record(blp: Blueprint, one: Calculator, model: type[Named]) -> None:
     word, noun = one.name.replace("-", "_"), model.NOUN
     path = f"/{model.PLURAL}/<handle>/answers/{one.name}"
     words = (
@@ -150,7 +160,7 @@ def _from_record(blp: Blueprint, one: Calculator, model: type[Place]) -> None:
         query=_query(one, all_inputs=False),
         formats=("json", "text"),
         returns=ANSWER,
-        example=Example(path={"handle": EXAMPLE_PLACES[model.PLURAL]}, query=one.asks),
+        example=Example(path={"handle": EXAMPLES[model.PLURAL]}, query=one.asks),
     )
     def get(call: Call, handle: str) -> Response:
         return _recorded(call, handle, _said(one, call.query), call.query.get("at"))
@@ -167,7 +177,7 @@ def _from_record(blp: Blueprint, one: Calculator, model: type[Place]) -> None:
         body=Body({JSON: _inputs_shape(one, whole=False)}, json_object),
         returns=ANSWER,
         writes=False,
-        example=Example(path={"handle": EXAMPLE_PLACES[model.PLURAL]}, body=_what_if(one)),
+        example=Example(path={"handle": EXAMPLES[model.PLURAL]}, body=_what_if(one)),
     )
     def post(call: Call, handle: str) -> Response:
         return _recorded(call, handle, call.body, call.query.get("at"))

@@ -15,9 +15,10 @@ from weirbook.actions.set_up_gauge import (
     remove_parameter,
     target_values,
 )
+from weirbook.actions.set_up_pump import pump_values
 from weirbook.record.equipment import Gauge, OwnParameter, Pump
 from weirbook.record.names import find, find_place
-from weirbook.record.places import System, Tank
+from weirbook.record.places import Sump, System, Tank
 from weirbook.record.targets import Target
 from weirbook.web.alerts import AlarmSchema
 from weirbook.web.fields import (
@@ -27,13 +28,15 @@ from weirbook.web.fields import (
     Handle,
     Instant,
     LooseQuantity,
+    Part,
     PlaceReference,
     QuantityField,
     Reference,
     Words,
 )
+from weirbook.web.lines import LineSchema
 from weirbook.web.operations import Call
-from weirbook.web.places import StrictSchema
+from weirbook.web.places import LONGEST, StrictSchema
 from weirbook.web.records import HappeningSchema, NamedSchema
 from weirbook.web.resource import Filter, Resource
 
@@ -49,9 +52,31 @@ class CurvePointSchema(StrictSchema):
 
 class PumpSchema(NamedSchema):
     from_section = Reference(
-        allow_none=True, metadata={"description": "Section it draws from; null: the tank itself"}
+        allow_none=True,
+        metadata={
+            "description": "Section it draws from; with from_tank null too it circulates in to_tank and moves no net flow"
+        },
     )
-    to_tank = Reference(required=True, metadata={"description": "Tank it delivers to"})
+    from_tank = Reference(
+        allow_none=True, metadata={"description": "Tank it draws from, to feed another or a side loop"}
+    )
+    to_tank = Reference(allow_none=True, metadata={"description": "Tank it delivers to; or to_sump"})
+    to_sump = Reference(
+        allow_none=True,
+        metadata={
+            "description": "Of a side loop: the sump that stands alone and drains back by its drains_to"
+        },
+    )
+    intake_height = QuantityField(
+        "length",
+        ge=0,
+        le=LONGEST,
+        allow_none=True,
+        metadata={"description": "Of its intake's upper edge above the base of what it draws from"},
+    )
+    line = Part(
+        LineSchema, allow_none=True, metadata={"description": "The return line: pipes, fittings, outlets"}
+    )
     curve = fields.List(
         fields.Nested(CurvePointSchema),
         allow_none=True,
@@ -65,6 +90,14 @@ class PumpSchema(NamedSchema):
         "flow", ge=0, le=10, allow_none=True, metadata={"description": "As measured in place"}
     )
     measured_on = Day(allow_none=True, metadata={"description": "The day the flow was measured"})
+    clean_flow = QuantityField(
+        "flow",
+        gt=0,
+        le=10,
+        allow_none=True,
+        metadata={"description": "As measured in place just after cleaning pump, line and spray bar"},
+    )
+    cleaned_on = Day(allow_none=True, metadata={"description": "The day they were last cleaned"})
     power = QuantityField("power", ge=0, le=1e5, allow_none=True)
     running = Flag(metadata={"description": "Whether it runs; true if not said. Its past is kept."})
 
@@ -190,11 +223,18 @@ def of_parameter(model: Any) -> Filter:
 
 def _pumps_of_system(session: Any, handle: str) -> Any:
     system = find(session, System, handle)
-    return sa.select(Tank.id).where(Tank.id == Pump.to_tank_id, Tank.system_id == system.id).exists()
+    return sa.or_(
+        sa.select(Tank.id).where(Tank.id == Pump.to_tank_id, Tank.system_id == system.id).exists(),
+        sa.select(Sump.id).where(Sump.id == Pump.to_sump_id, Sump.system_id == system.id).exists(),
+    )
 
 
 def _gauge(call: Call, values: dict[str, Any]) -> dict[str, Any]:
     return gauge_values(call.session, values)
+
+
+def _pump(call: Call, values: dict[str, Any]) -> dict[str, Any]:
+    return pump_values(call.session, values)
 
 
 def _target(call: Call, values: dict[str, Any]) -> dict[str, Any]:
@@ -228,6 +268,7 @@ PUMPS = Resource(
         "system": Filter(Handle(metadata={"description": "Only those in this system."}), _pumps_of_system),
     },
     defaults={"running": True},
+    prepare=_pump,
 )
 GAUGES = Resource(
     model=Gauge,

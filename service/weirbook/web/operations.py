@@ -25,8 +25,8 @@ from weirbook.web.access import Caller
 from weirbook.web.problems import REFUSALS, faults_in
 
 JSON, CSV, TEXT, MERGE_PATCH = "application/json", "text/csv", "text/plain", "application/merge-patch+json"
-CALENDAR, NDJSON = "text/calendar", "application/x-ndjson"
-FORMATS = {"json": JSON, "csv": CSV, "text": TEXT, "calendar": CALENDAR}
+CALENDAR, NDJSON, SVG = "text/calendar", "application/x-ndjson", "image/svg+xml"
+FORMATS = {"json": JSON, "csv": CSV, "text": TEXT, "calendar": CALENDAR, "svg": SVG}
 
 
 @dataclass(frozen=True)

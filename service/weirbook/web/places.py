@@ -8,7 +8,7 @@ from marshmallow import RAISE, Schema, ValidationError, fields, validates_schema
 
 from weirbook.engine.relations.structure import SHAPES
 from weirbook.record.names import find
-from weirbook.record.places import DIRECTIONS, SECTION_USES, TANK_USES, Section, Sump, System, Tank
+from weirbook.record.places import TANK_USES, Sump, System, Tank
 from weirbook.web.fields import (
     Choice,
     Computed,
@@ -16,11 +16,11 @@ from weirbook.web.fields import (
     Flag,
     Handle,
     Part,
+    PlaceReference,
     QuantityField,
     Reference,
     Variant,
     Whole,
-    Words,
 )
 from weirbook.web.records import NamedSchema
 from weirbook.web.resource import Filter, Resource
@@ -64,6 +64,16 @@ class DrainSchema(StrictSchema):
     diameter = QuantityField("length", gt=0, le=1, required=True, metadata={"description": "Inside diameter"})
     length = size()
     drop = size(metadata={"description": "From the lip to the outlet or to the water it ends under"})
+    lip_depth = QuantityField(
+        "length",
+        ge=0,
+        le=LONGEST,
+        metadata={"description": "How far its mouth lies below the overflow's edge"},
+    )
+    elbows = Whole(0, 50, metadata={"description": "Elbows of 90 degrees on its way; none if not said"})
+    valve_opening = QuantityField(
+        "fraction", ge=0, le=1, metadata={"description": "Open share of its valve; no valve if not said"}
+    )
 
 
 class OverflowSchema(StrictSchema):
@@ -74,6 +84,7 @@ class OverflowSchema(StrictSchema):
     open_fraction = QuantityField(
         "fraction", gt=0, le=1, metadata={"description": "Open share of a toothed edge; 1 if plain"}
     )
+    slot_width = size(metadata={"description": "Of one gap between the teeth"})
     crest_height = QuantityField(
         "length", gt=0, le=LONGEST, metadata={"description": "Above the tank's inside base"}
     )
@@ -86,11 +97,11 @@ class OverflowSchema(StrictSchema):
     def few_drains(self, data: dict[str, Any], **kwargs: Any) -> None:
         if len(data.get("drains") or []) > 20:
             raise ValidationError("At most 20 drains.", "drains")
-        if data.get("open_fraction") is not None and not data.get("toothed"):
-            raise ValidationError(
-                "An open share belongs to a toothed edge: set toothed to true, or leave it out.",
-                "open_fraction",
-            )
+        for name, words in (("open_fraction", "An open share"), ("slot_width", "A slot")):
+            if data.get(name) is not None and not data.get("toothed"):
+                raise ValidationError(
+                    f"{words} belongs to a toothed edge: set toothed to true, or leave it out.", name
+                )
 
 
 class TankSchema(NamedSchema):
@@ -140,8 +151,18 @@ class TankSchema(NamedSchema):
         allow_none=True,
         metadata={"description": "Rock under water, taken as 2650 kg/m3"},
     )
+    vessel_mass = QuantityField(
+        "mass", gt=0, le=1e6, allow_none=True, metadata={"description": "Of the empty tank with its braces"}
+    )
     overflow = Part(
         OverflowSchema, allow_none=True, metadata={"description": "Where the tank spills into its drains"}
+    )
+    drains_to = PlaceReference(
+        allow_none=True,
+        metadata={
+            "description": "Section or tank of its system that its overflow leads to; null: the first section of the "
+            "system's only sump"
+        },
     )
     set_up_on = Day(allow_none=True, metadata={"description": "The day the tank was set up"})
     last_reset_on = Day(
@@ -167,120 +188,20 @@ class SumpSchema(NamedSchema):
         allow_none=True,
         metadata={"description": "Of the inside base above the floor"},
     )
+    closed = Flag(
+        metadata={
+            "description": "Whether it is a closed unit that stands full, as a canister; false if not said"
+        }
+    )
+    drains_to = PlaceReference(
+        allow_none=True,
+        metadata={
+            "description": "Of a unit that a side loop feeds: section or tank that it drains back to; null: its water "
+            "is pumped on to tanks"
+        },
+    )
     brim_volume = Computed(
         "volume", attribute="brim_volume_si", metadata={"description": "Length times width times height"}
-    )
-
-
-class BaffleSchema(StrictSchema):
-    """How water passes to the next section."""
-
-    passes = Choice(
-        ("over", "under", "both"),
-        required=True,
-        metadata={"description": "Over a crest, under the baffle, or both"},
-    )
-    crest_height = size(metadata={"description": "Of the edge that water falls over, above the sump's base"})
-    gap_height = size(metadata={"description": "Of the slot that water passes under"})
-
-    @validates_schema
-    def sizes_match(self, data: dict[str, Any], **kwargs: Any) -> None:
-        passes = data.get("passes")
-        for name, needed in (
-            ("crest_height", passes in ("over", "both")),
-            ("gap_height", passes in ("under", "both")),
-        ):
-            if (data.get(name) is not None) != needed:
-                raise ValidationError(
-                    "over wants crest_height, under wants gap_height, both wants both.", name
-                )
-
-
-class MediaSchema(StrictSchema):
-    """What fills a section."""
-
-    volume = QuantityField("volume", gt=0, le=1000, required=True, metadata={"description": "Bulk volume"})
-    specific_surface = QuantityField(
-        "specific_surface", gt=0, le=1e6, metadata={"description": "Surface a bulk volume"}
-    )
-    porosity = QuantityField(
-        "fraction", gt=0, lt=1, metadata={"description": "Share of the bulk that water can fill"}
-    )
-    grain_size = QuantityField(
-        "length", gt=0, le=1, metadata={"description": "Typical size of a grain or piece"}
-    )
-
-
-class LimitsSchema(StrictSchema):
-    """Limits that the keeper sets for this section."""
-
-    mean_velocity = QuantityField(
-        "velocity", gt=0, le=10, metadata={"description": "Fastest mean velocity through the section"}
-    )
-    inlet_velocity = QuantityField(
-        "velocity", gt=0, le=10, metadata={"description": "Fastest jet at its inlet"}
-    )
-    shortest_residence = QuantityField(
-        "time", gt=0, le=1e7, metadata={"description": "Shortest stay of the water in it"}
-    )
-
-
-_INLETS: dict[str, Schema] = {
-    "baffle": type("InletBaffle", (StrictSchema,), {})(),
-    "slot": type(
-        "InletSlot", (StrictSchema,), {"width": size(required=True), "height": size(required=True)}
-    )(),
-    "pipe": type(
-        "InletPipe", (StrictSchema,), {"diameter": QuantityField("length", gt=0, le=1, required=True)}
-    )(),
-    "spreader": type("InletSpreader", (StrictSchema,), {"open_area": QuantityField("area", gt=0, le=10)})(),
-    "fall": type("InletFall", (StrictSchema,), {"height": size(required=True), "width": size()})(),
-}
-
-
-class SectionSchema(NamedSchema):
-    name = Words(cap=120, metadata={"description": "Made of its sump and use if none is sent."})
-    sump = Reference(required=True)
-    position = Whole(1, 1000, required=True, metadata={"description": "Order along the flow, 1 first"})
-    use = Choice(
-        SECTION_USES, required=True, metadata={"description": "What it is used for; its past is kept."}
-    )
-    direction = Choice(DIRECTIONS, required=True, metadata={"description": "Of the water through it"})
-    length = size(required=True, metadata={"description": "Along the sump, inside"})
-    width = size(allow_none=True, metadata={"description": "Null: the sump's"})
-    running_depth = size(allow_none=True, metadata={"description": "Water depth while the pumps run"})
-    flow_share = QuantityField(
-        "fraction",
-        ge=0,
-        le=1,
-        allow_none=True,
-        metadata={
-            "description": (
-                "Share of the sump's through-flow that enters; null: all. The rest rejoins at the "
-                "next section."
-            )
-        },
-    )
-    inlet = Variant(
-        "kind",
-        _INLETS,
-        allow_none=True,
-        metadata={
-            "description": (
-                "How water comes in: baffle; slot: width, height; pipe: diameter; spreader: "
-                "open_area; fall: height, width"
-            )
-        },
-    )
-    baffle = Part(BaffleSchema, allow_none=True, metadata={"description": "To the next section"})
-    media = Part(MediaSchema, allow_none=True, metadata={"description": "What fills the section"})
-    limits = Part(
-        LimitsSchema, allow_none=True, metadata={"description": "Limits that the keeper sets for it"}
-    )
-    water_volume = Computed(
-        "volume",
-        attribute="water_volume_si",
-        metadata={"description": "At running depth, less the media's solids"},
     )
 
 
@@ -294,12 +215,6 @@ def in_system() -> dict[str, Filter]:
         )
 
     return {"tank": where(Tank), "sump": where(Sump)}
-
-
-def _named_section(call: Any, values: dict[str, Any]) -> dict[str, Any]:
-    if not values.get("name"):
-        values["name"] = f"{values['sump']} {values['use'].replace('-', ' ')}"[:120]
-    return values
 
 
 SYSTEMS = Resource(
@@ -338,30 +253,5 @@ SUMPS = Resource(
     example_delete="old-trough",
     example_patch={"base_height": "10 cm"},
     filters={"system": in_system()["sump"]},
-)
-SECTIONS = Resource(
-    model=Section,
-    schema=SectionSchema,
-    words="One filter section of a sump, in flow order.",
-    example={
-        "sump": "rack",
-        "position": 9,
-        "use": "planted-rooted",
-        "direction": "along",
-        "length": "30 cm",
-        "running_depth": "25 cm",
-        "inlet": {"kind": "slot", "width": "40 cm", "height": "2 cm"},
-        "limits": {"inlet_velocity": "5 cm/s"},
-    },
-    example_key="rack-return-1",
-    example_delete="spare-box-other-1",
-    example_patch={"running_depth": "22 cm"},
-    filters={
-        "sump": Filter(
-            Handle(metadata={"description": "Only those of this sump."}),
-            lambda session, handle: Section.sump_id == find(session, Sump, handle).id,
-        )
-    },
-    order=("sump_id", "position", "id"),
-    prepare=_named_section,
+    defaults={"closed": False},
 )

@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from weirbook.engine.calculators.chamber_verdicts import FLOATING, ROOTED, SLACK
-from weirbook.engine.relations.chambers import ALONG, Fall, Inlet, Pipe, Slot, Spreader
+from weirbook.engine.calculators.chamber_verdicts import FLOATING, PLANTED, ROOTED
+from weirbook.engine.relations.chambers import ALONG, PLANTS_TAKE, Fall, Inlet, Pipe, Slot, Spreader
+from weirbook.engine.relations.levels import UNKNOWN, Cell, Gate
 from weirbook.engine.relations.structure import BED_POROSITY
-from weirbook.engine.shape import CHOICE, TEXT, param, show
-from weirbook.errors import Fault
+from weirbook.engine.shape import CHOICE, TEXT, param
 
 SECTION_USES = ("settling", "mechanical", "media", FLOATING, ROOTED, "heating", "return", "other")
 DIRECTIONS = (ALONG, "up", "down")
@@ -24,10 +24,12 @@ INLETS: Mapping[str, tuple[str, ...]] = {
 """Kinds of inlet and the sizes each may be given; the width of a fall does not change its speed."""
 INLET_SIZES = tuple(dict.fromkeys(name for sizes in INLETS.values() for name in sizes))
 BAFFLES: Mapping[str, tuple[str, ...]] = {
-    "over": ("baffle_crest_height",),
-    "under": ("baffle_gap_height",),
-    "both": ("baffle_crest_height", "baffle_gap_height"),
+    "over": ("baffle_crest_height", "baffle_crest_breadth", "baffle_width"),
+    "under": ("baffle_gap_height", "baffle_width"),
+    "both": ("baffle_crest_height", "baffle_gap_height", "baffle_crest_breadth", "baffle_width"),
+    "open": (),
 }
+"""Ways on to the next section and the heights each may be given; open: nothing parts the two."""
 
 
 def inside_size(doc: str, **said: Any) -> Any:
@@ -43,7 +45,7 @@ class ChamberSection:
     length: float = param("length", doc="Inside, along the sump.", gt=0)
     width: float | None = inside_size("Inside. Left out: the sump's.")
     depth: float | None = inside_size(
-        "Of the water while the pumps run. Left out: what rests on it stays unknown."
+        "Of the water while the pumps run. Left out: worked out from the sections after it, if it can be."
     )
     flow_share: float = param(
         "fraction",
@@ -60,6 +62,21 @@ class ChamberSection:
         unit="1",
         gt=0,
         lt=1,
+        default=None,
+    )
+    media_grain_size: float | None = param(
+        "length",
+        doc="Diameter of the media's grains, or of spheres of the same surface. Left out: no loss in the bed.",
+        unit="mm",
+        gt=0,
+        default=None,
+    )
+    plant_coverage: float | None = param(
+        "fraction",
+        doc="Share of the water's surface that plants cover.",
+        unit="%",
+        ge=0,
+        le=1,
         default=None,
     )
     inlet_kind: str | None = param(
@@ -79,6 +96,12 @@ class ChamberSection:
     )
     baffle_crest_height: float | None = inside_size("Of the edge it goes over, above the sump's base.")
     baffle_gap_height: float | None = inside_size("Of the gap it goes under.")
+    baffle_crest_breadth: float | None = inside_size(
+        "Of the crest, along the flow. Left out: a sharp edge, as of a sheet of glass."
+    )
+    baffle_width: float | None = inside_size(
+        "Of its crest and its gap. Left out: the narrower of the two sections it parts."
+    )
     limit_mean_velocity: float | None = param(
         "velocity", doc="Fastest mean velocity that its keeper allows.", gt=0, default=None
     )
@@ -98,12 +121,53 @@ class ChamberSection:
         """What its media push aside, m3."""
         return 0.0 if self.media_volume is None else self.media_volume * (1 - self.porosity)
 
+    @property
+    def plants(self) -> float:
+        """Share of its free cross-section that plants take."""
+        return PLANTS_TAKE * (self.plant_coverage or 0.0) if self.use in PLANTED else 0.0
+
     def width_in(self, sump_width: float | None) -> float:
         """Its own width, or the sump's. Raises ValueError where neither is told."""
         width = sump_width if self.width is None else self.width
         if width is None:
             raise ValueError("neither the section's width nor the sump's is told")
         return width
+
+
+def cells_of(sections: Sequence[ChamberSection], sump_width: float | None, flow: float) -> tuple[Cell, ...]:
+    """The sections as cells of `relations.levels`, `flow` through the sump in m3/s.
+
+    A bed has a grain only where its porosity is told too: without both no loss is worked out for it.
+    Raises ValueError where neither a section's width nor the sump's is told.
+    """
+    cells = []
+    for section, after in zip(sections, (*sections[1:], None), strict=True):
+        width = section.width_in(sump_width)
+        cells.append(
+            Cell(
+                section.name,
+                section.direction,
+                section.length,
+                width,
+                section.media_volume or 0.0,
+                section.porosity,
+                None if section.media_porosity is None else section.media_grain_size,
+                None if after is None else gate_of(section, after, sump_width),
+                flow * section.flow_share,
+            )
+        )
+    return tuple(cells)
+
+
+def gate_of(section: ChamberSection, after: ChamberSection, sump_width: float | None) -> Gate:
+    """How water passes on from a section to the one after it. Raises ValueError as `width_in`."""
+    return Gate(
+        section.baffle_passes or UNKNOWN,
+        section.baffle_width or min(section.width_in(sump_width), after.width_in(sump_width)),
+        section.baffle_crest_height,
+        section.baffle_gap_height,
+        section.baffle_crest_breadth,
+    )
 
 
 def inlet_of(section: ChamberSection, before: ChamberSection | None, sump_width: float | None) -> Inlet | str:
@@ -134,47 +198,3 @@ def inlet_of(section: ChamberSection, before: ChamberSection | None, sump_width:
     if section.depth >= before.baffle_crest_height:
         return "its water reaches the crest before it, and how thick the water passes there is not known"
     return Fall(before.baffle_crest_height - section.depth)
-
-
-def faults_of(section: ChamberSection, sump_width: float | None, at: str) -> list[Fault]:
-    """What contradicts itself within one section, at `at`."""
-    faults = [
-        *_misfits(section, at, "inlet_kind", INLETS, INLET_SIZES),
-        *_misfits(section, at, "baffle_passes", BAFFLES, BAFFLES["both"]),
-    ]
-    if section.width is None and sump_width is None:
-        words = "'width' is missing: say it, or sump_width for those without."
-        return [*faults, Fault(f"{at}/width", words)]
-    if section.media_volume is None and section.media_porosity is not None:
-        faults.append(Fault(f"{at}/media_porosity", "A porosity needs media: add media_volume."))
-    if section.media_volume is not None and section.depth is not None:
-        bulk = section.length * section.width_in(sump_width) * section.depth
-        if section.media_volume > bulk * (1 + SLACK) or section.solids >= bulk:
-            words = (
-                f"At its depth the section holds {show(bulk, 'volume')}, and its media more than fill it: count"
-                " only those under water."
-            )
-            faults.append(Fault(f"{at}/media_volume", words))
-    longest = max(section.length, section.width_in(sump_width))
-    for name in ("inlet_width", "inlet_diameter"):
-        size = getattr(section, name)
-        if size is not None and size > longest * (1 + SLACK):
-            words = f"The inlet is wider than its section, whose longer side is {show(longest, 'length')}."
-            faults.append(Fault(f"{at}/{name}", words))
-    return faults
-
-
-def _misfits(
-    section: ChamberSection, at: str, kind: str, takes: Mapping[str, tuple[str, ...]], sizes: Sequence[str]
-) -> list[Fault]:
-    """Sizes that belong to another kind of inlet or baffle than the one that is told."""
-    told = getattr(section, kind)
-    faults = []
-    for name in sizes:
-        if getattr(section, name) is None or name in takes.get(told, ()):
-            continue
-        kinds = " or ".join(other for other, names in takes.items() if name in names)
-        what = f"It belongs to {kind} {kinds}"
-        end = "say that too." if told is None else f"not to {told}: leave it out, or send null for it."
-        faults.append(Fault(f"{at}/{name}", f"{what}, {end}" if told else f"{what}: {end}"))
-    return faults

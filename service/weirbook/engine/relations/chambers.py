@@ -15,13 +15,19 @@ from weirbook.engine.relations.hydraulics import (
 
 ALONG = "along"
 
+PLANTS_TAKE = 0.3
+"""Share of a free cross-section that a full cover of plants takes with stems, roots and litter. Dense stands in
+wetlands leave 0.65 to 0.75 of the water free (from memory: Reed, Crites and Middlebrooks, 1995); that floating
+plants take as much is common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Chamber:
-    """A box with upright walls and the flow that enters it; `solids` is what its media push aside, m3.
+    """A box with upright walls and the flow that enters it; `solids` is what its media push aside, m3, `plants`
+    the share of its free cross-section that plants take.
 
     What rests on an unknown depth is None. Solids are taken as spread evenly: the free cross-section is the
-    water over the way through it, so that the mean velocity is that way over the residence time.
+    water over the way through it, so that without plants the mean velocity is that way over the residence time.
     """
 
     direction: str
@@ -30,6 +36,7 @@ class Chamber:
     depth: float | None
     solids: float
     flow: float
+    plants: float = 0.0
 
     @property
     def plan_area(self) -> float:
@@ -47,8 +54,8 @@ class Chamber:
     @property
     def free_area(self) -> float | None:
         if self.water is not None and self.way is not None:
-            return self.water / self.way
-        return None if self.direction == ALONG or self.solids else self.plan_area
+            return self.water / self.way * (1 - self.plants)
+        return None if self.direction == ALONG or self.solids else self.plan_area * (1 - self.plants)
 
     @property
     def mean_velocity(self) -> float | None:
@@ -65,8 +72,8 @@ class Chamber:
 
     @property
     def wetted_size(self) -> float | None:
-        """Hydraulic diameter of the section without media; the water surface is no wall."""
-        if self.free_area is None or self.solids:
+        """Hydraulic diameter of the section without media or plants; the water surface is no wall."""
+        if self.free_area is None or self.solids or self.plants:
             return None
         if self.direction != ALONG:
             return hydraulic_diameter(self.free_area, 2 * (self.length + self.width))
@@ -74,7 +81,7 @@ class Chamber:
 
     def water_for_mean(self, limit: float, way: float) -> float:
         """The water at which the mean velocity would be at `limit`, the way through it unchanged."""
-        return self.flow * way / limit
+        return self.flow * way / limit / (1 - self.plants)
 
     def water_for_stay(self, limit: float) -> float:
         """The water at which the residence time would be `limit`."""
@@ -82,7 +89,7 @@ class Chamber:
 
     def plan_area_for_mean(self, limit: float) -> float:
         """For water that goes up or down through an open section, whatever its depth."""
-        return self.flow / limit
+        return self.flow / limit / (1 - self.plants)
 
     def width_for(self, water: float) -> float:
         """The width that holds so much water beside the solids; alike the depth and the length.

@@ -1,4 +1,4 @@
-"""Plan areas of vessels with upright walls, and what stands in their water. SI floats in and out."""
+"""How much a vessel of some shape holds below a level, and what stands in it. SI floats in and out."""
 
 from __future__ import annotations
 
@@ -30,16 +30,23 @@ SHAPES: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "trapezoid": ("front", "back", "width"),
         "cut_corner": ("side", "corner_cut"),
         "l_shape": ("leg_a", "leg_b", "width"),
+        "lying_cylinder": ("length", "diameter"),
     }
 )
-"""Footprints and the inside dimensions each takes, all in m but `sides`, which is a count."""
+"""Shapes and the inside dimensions each takes, all in m but `sides`, which is a count. All have upright walls but
+the lying cylinder, a drum or pipe with flat ends and its axis level."""
+
+LYING = "lying_cylinder"
+
+UPRIGHT: tuple[str, ...] = tuple(shape for shape in SHAPES if shape != LYING)
+"""Shapes whose area is the same at every level."""
 
 DIMENSIONS: tuple[str, ...] = tuple(dict.fromkeys(name for names in SHAPES.values() for name in names))
-"""Every dimension that some footprint takes, once."""
+"""Every dimension that some shape takes, once."""
 
 
 def plan_area(shape: str, dims: Mapping[str, float | None]) -> float:
-    """Inside plan area of a footprint.
+    """Inside plan area of a vessel with upright walls, the same at every level.
 
     Equations: rectangle l w; arced_front l w plus the circular segment of chord l and rise r; circle pi d2/4;
     quarter_circle pi r2/4; regular_polygon n s2 / (4 tan(pi/n)); trapezoid w (front + back)/2; cut_corner
@@ -50,10 +57,76 @@ def plan_area(shape: str, dims: Mapping[str, float | None]) -> float:
     width less than either leg, 3 to 24 sides.
     Uncertainty: that of the measures; 1 mm in 300 mm is 0.3 % of an area.
     Raises: Invalid with a fault for each dimension that is missing, not of this shape or out of proportion,
-    its pointer "/" and the dimension's name.
+    its pointer "/" and the dimension's name; at "/shape" for a lying cylinder, which has no one area.
     Source: plane geometry. Areas are checked against polygon sums in tank_volumes_prismatic.csv.
-    Not covered: sloping walls, lying cylinders, braces and overflow boxes inside the walls.
+    Not covered: sloping walls, lying cylinders (see `volume_below`), braces and overflow boxes inside the walls.
     """
+    given = _measures(shape, dims)
+    if shape == LYING:
+        words = "The area of a lying cylinder changes with the level: it has no plan area of its own."
+        raise Invalid(words, "/shape")
+    return _AREAS[shape](*(given[name] for name in SHAPES[shape]))
+
+
+def volume_below(shape: str, dims: Mapping[str, float | None], depth: float) -> float:
+    """What an empty vessel holds up to a level.
+
+    Equations: upright walls A h, A by `plan_area`; lying cylinder l D2/8 (2 a - sin 2a), with half the angle of
+    the wet arc a = 2 atan(sqrt(h / (D - h))).
+    Shapes and units: `dims` as for `plan_area`; depth h above the lowest point inside, in m; result in m3.
+    Valid for: depth >= 0; in a lying cylinder depth <= diameter.
+    Uncertainty: that of the measures.
+    Raises: Invalid as `plan_area`; at "/water_depth" for a level above the top of a lying cylinder.
+    Source: plane geometry; tank_volumes_horizontal_cylinder.csv, another library's closed form.
+    Not covered: sloping walls, bulging ends, a cylinder that is not level.
+    """
+    if shape != LYING:
+        return plan_area(shape, dims) * depth
+    length, diameter = _lying(dims, depth)
+    if depth > diameter / 2:
+        return length * (math.pi * diameter**2 / 4 - _segment_below(diameter, diameter - depth))
+    return length * _segment_below(diameter, depth)
+
+
+def surface_area(shape: str, dims: Mapping[str, float | None], depth: float) -> float:
+    """Area of the water's surface at a level: the plan area, or l 2 sqrt(h (D - h)) in a lying cylinder.
+
+    Shapes and units: as `volume_below`; result in m2. It is the rate at which `volume_below` grows with depth.
+    Valid for, uncertainty, raises, source, not covered: as `volume_below`.
+    """
+    if shape != LYING:
+        return plan_area(shape, dims)
+    length, diameter = _lying(dims, depth)
+    return length * 2 * math.sqrt(depth * (diameter - depth))
+
+
+def top_of(shape: str, dims: Mapping[str, float | None]) -> float | None:
+    """The highest level that the shape itself allows, m: a lying cylinder's diameter; upright walls have none."""
+    return dims.get("diameter") if shape == LYING else None
+
+
+def _lying(dims: Mapping[str, float | None], depth: float) -> tuple[float, float]:
+    given = _measures(LYING, dims)
+    if depth > given["diameter"]:
+        raise Invalid("The level lies above the top of the cylinder, its diameter.", "/water_depth")
+    return given["length"], given["diameter"]
+
+
+def _segment_below(diameter: float, depth: float) -> float:
+    """Area of a circle up to a level in its lower half."""
+    return segment_area(2 * math.sqrt(depth * (diameter - depth)), depth)
+
+
+def wet_half_angle(diameter: float, depth: float) -> float:
+    """Half the angle, in rad, of the arc that water wets in a lying cylinder: 2 atan(sqrt(h / (D - h))).
+
+    Valid for: 0 <= depth < diameter, both in m. Source: plane geometry. Not covered: a brim-full one (pi).
+    """
+    return 2 * math.atan(math.sqrt(depth / (diameter - depth)))
+
+
+def _measures(shape: str, dims: Mapping[str, float | None]) -> dict[str, float]:
+    """The dimensions that the shape takes, if they fit it."""
     if shape not in SHAPES:
         raise Invalid(f"There is no footprint of that name. Choose one of: {', '.join(SHAPES)}.", "/shape")
     given = {name: value for name, value in dims.items() if value is not None}
@@ -64,7 +137,7 @@ def plan_area(shape: str, dims: Mapping[str, float | None]) -> float:
         ]
     if faults:
         raise Invalid(f"These are not the measures of {_named(shape)}.", faults=faults)
-    return _AREAS[shape](*(given[name] for name in SHAPES[shape]))
+    return given
 
 
 def _named(shape: str) -> str:
@@ -122,7 +195,7 @@ def segment_area(chord: float, rise: float) -> float:
     Source: plane geometry.
     Not covered: segments of more than half a circle.
     """
-    if rise < chord * 1e-4:
+    if rise <= chord * 1e-4:
         return 2 * chord * rise / 3
     half = segment_half_angle(chord, rise)
     return chord**2 / 8 * (2 * half - math.sin(2 * half)) / math.sin(half) ** 2
@@ -144,39 +217,47 @@ _AREAS: Mapping[str, Callable[..., float]] = {
 }
 
 
-def bed_displacement(
-    area: float, bed_depth: float, water_depth: float, porosity: float = BED_POROSITY
+def grains_under_water(
+    shape: str,
+    dims: Mapping[str, float | None],
+    bed_depth: float,
+    water_depth: float,
+    porosity: float = BED_POROSITY,
 ) -> float:
-    """Water that a bed of sand or gravel over the whole floor pushes aside.
+    """Water that a level bed of sand or gravel over the whole floor pushes aside, in a vessel of any shape.
 
-    Equation: A min(h_bed, h_water) (1 - porosity): only grains under water count, and water fills the gaps.
-    Shapes and units: area in m2, depths in m, porosity as a fraction, result in m3.
+    Equation: V(min(h_bed, h_water)) (1 - porosity), V by `volume_below`: only grains under water count, and water
+    fills the gaps.
+    Shapes and units: as `volume_below`; depths in m, porosity as a fraction, result in m3.
     Valid for: depths >= 0, 0 <= porosity < 1.
     Uncertainty: that of the porosity; 0.35 or 0.45 in place of 0.4 is 8 % of the displacement.
-    Source: definition of porosity.
+    Raises: as `volume_below`.
+    Source: definition of porosity; displacement_worked.csv.
     Not covered: pores within the grains, a sloping bed (take its mean depth).
     """
-    return area * min(bed_depth, water_depth) * (1 - porosity)
+    return volume_below(shape, dims, min(bed_depth, water_depth)) * (1 - porosity)
 
 
-def net_volume(
-    area: float,
+def water_volume(
+    shape: str,
+    dims: Mapping[str, float | None],
     water_depth: float,
     bed_depth: float = 0.0,
     porosity: float = BED_POROSITY,
     hardscape: float = 0.0,
 ) -> float:
-    """Water that is really in a vessel: A h_water less `bed_displacement` less the volume of its hardscape.
+    """Water that is really in a vessel: `volume_below` less `grains_under_water` less its hardscape.
 
-    Shapes and units: area in m2, depths in m, porosity as a fraction, hardscape (rock, wood, boxes) and
+    Shapes and units: as `volume_below`; depths in m, porosity as a fraction, hardscape (rock, wood, boxes) and
     result in m3.
     Valid for: hardscape wholly under water and resting on the bed, not in it.
     Uncertainty: that of the measures and the porosity.
-    Raises: Invalid where bed and hardscape would leave no water.
+    Raises: Invalid where bed and hardscape would leave no water; else as `volume_below`.
     Source: balance of volumes.
     Not covered: animals, plants, water held in pipes.
     """
-    net = area * water_depth - bed_displacement(area, bed_depth, water_depth, porosity) - hardscape
+    held = volume_below(shape, dims, water_depth)
+    net = held - grains_under_water(shape, dims, bed_depth, water_depth, porosity) - hardscape
     if not net > 0:
         raise Invalid(
             "Bed and hardscape would fill the whole water: no room is left for any. Check their sizes."
