@@ -69,12 +69,6 @@ def lip_capacity(diameter: float, head: float) -> Spread:
     return Spread(min(careful, other), careful, max(careful, other))
 
 
-def lip_diameter(flow: float, head: float) -> float:
-    """The inside diameter in m whose mouth takes a flow at a head: the inverse of `lip_flow_en`; head > 0."""
-    wide = flow / (EN_WEIR * head * math.sqrt(head))
-    return wide if head <= EN_TURN * wide else math.sqrt(flow / (EN_ORIFICE * math.sqrt(head)))
-
-
 def lip_depth_for(flow: float, diameter: float) -> float:
     """The head above its lip in m at which a mouth takes a flow: `lip_flow_en` turned round."""
     shallow = (flow / (EN_WEIR * diameter)) ** (2 / 3)
