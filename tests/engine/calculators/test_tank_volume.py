@@ -13,6 +13,7 @@ from weirbook.errors import Invalid
 
 PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
 PRISMS = {row["case_id"]: row for row in csv.DictReader((PUBLISHED / "tank_volumes_prismatic.csv").open())}
+CYLINDERS = list(csv.DictReader((PUBLISHED / "tank_volumes_horizontal_cylinder.csv").open()))
 DISPLACED = list(csv.DictReader((PUBLISHED / "displacement_worked.csv").open()))
 DENSITIES = {row["temperature_c"]: row for row in csv.DictReader((PUBLISHED / "water_density.csv").open())}
 
@@ -66,6 +67,18 @@ def test_every_footprint_holds_its_published_volume(case_id: str) -> None:
     )
 
 
+@pytest.mark.parametrize("row", CYLINDERS, ids=lambda row: row["case_id"])
+def test_a_lying_cylinder_holds_its_published_volume(assert_followed, row: dict[str, str]) -> None:
+    told = {"shape": "lying_cylinder", "water_depth": f"{row['water_depth_m']} m"}
+    told |= {name: f"{row[f'{name}_m']} m" for name in ("length", "diameter")}
+    given = answer(TANK_VOLUME, told)
+    assert given.quantity("gross_volume").value == pytest.approx(float(row["volume_library_l"]), rel=5e-4)
+    assert given.quantity("net_volume", "gal").value == pytest.approx(float(row["volume_us_gal"]), rel=5e-4)
+    assert given.quantity("plan_area") is None
+    for step in given.steps:
+        assert_followed(step)
+
+
 @pytest.mark.parametrize("row", DISPLACED, ids=lambda row: row["case_id"])
 def test_bed_and_rock_displace_as_worked_by_hand(row: dict[str, str]) -> None:
     told = {
@@ -78,6 +91,9 @@ def test_bed_and_rock_displace_as_worked_by_hand(row: dict[str, str]) -> None:
         "hardscape_mass": f"{row['rock_mass_kg']} kg",
         "hardscape_density": f"{row['rock_density_kg_per_m3']} kg/m3",
     }
+    if float(row["bed_solid_volume_l"]):
+        grains = float(row["bed_dry_mass_kg"]) / float(row["bed_solid_volume_l"]) * 1000
+        told["substrate_density"] = f"{grains} kg/m3"
     given = answer(TANK_VOLUME, told)
     for name, column in {
         "gross_volume": "empty_volume_l",
@@ -90,6 +106,44 @@ def test_bed_and_rock_displace_as_worked_by_hand(row: dict[str, str]) -> None:
     assert given.quantity("water_mass").value == pytest.approx(
         float(row["net_water_l"]) / 1000 * density, rel=1e-3
     )
+    assert given.quantity("substrate_mass").value == pytest.approx(float(row["bed_dry_mass_kg"]), rel=1e-3)
+    assert given.quantity("contents_mass").value == pytest.approx(
+        float(row["contents_mass_kg_at_0_998_kg_per_l"]), rel=1e-3
+    )
+
+
+@pytest.mark.parametrize("temperature", ["10", "20", "25", "30"])
+def test_water_weighs_what_iapws_95_gives_at_its_temperature(temperature: str) -> None:
+    given = answer(TANK_VOLUME, {**BOX, "temperature": f"{temperature} degC"})
+    density = float(DENSITIES[temperature]["density_iapws95_kg_per_m3"])
+    assert given.quantity("water_mass").value == pytest.approx(0.3 * density, rel=1e-5)
+
+
+def test_the_gap_under_the_rim_tells_the_water_line() -> None:
+    by_depth = answer(TANK_VOLUME, {**BOX, "rim_height": "55 cm"})
+    by_gap = answer(TANK_VOLUME, {**BOX, "water_depth": None, "rim_height": "55 cm", "top_gap": "5 cm"})
+    assert by_gap.values == pytest.approx(by_depth.values)
+
+
+def test_a_water_line_told_twice_or_not_at_all_or_below_the_floor_is_refused() -> None:
+    assert list(refusal(rim_height="55 cm", top_gap="5 cm")) == ["/water_depth", "/top_gap"]
+    assert list(refusal(water_depth=None)) == ["/water_depth"]
+    assert list(refusal(water_depth=None, top_gap="5 cm")) == ["/rim_height"]
+    assert list(refusal(water_depth=None, top_gap="55 cm", rim_height="55 cm")) == ["/top_gap"]
+
+
+def test_the_mass_of_the_whole_is_open_until_the_vessel_is_weighed() -> None:
+    open_, whole = answer(TANK_VOLUME, BOX), answer(TANK_VOLUME, {**BOX, "vessel_mass": "150 lb"})
+    assert open_.values["total_mass"] is None
+    assert any("left open" in one.text for one in open_.assumptions)
+    assert whole.values["total_mass"] == pytest.approx(open_.values["contents_mass"] + 150 * 0.45359237)
+
+
+def test_a_level_above_the_top_of_a_lying_cylinder_is_refused_at_its_place() -> None:
+    drum = {"shape": "lying_cylinder", "width": None, "length": "1 m", "diameter": "50 cm"}
+    assert list(refusal(**drum, water_depth="51 cm")) == ["/water_depth"]
+    assert list(refusal(**drum, rim_height="51 cm")) == ["/rim_height"]
+    assert list(refusal(**drum, substrate_depth="51 cm")) == ["/substrate_depth"]
 
 
 def test_a_tank_without_a_rim_height_has_no_brim_full_volume() -> None:
@@ -105,9 +159,12 @@ def test_rules_of_thumb_are_told_only_where_they_were_used() -> None:
         return [one.text for one in given.assumptions if one.origin == "common practice"]
 
     assert rules() == []
-    assert len(rules(substrate_depth="5 cm")) == 1
-    assert len(rules(substrate_depth="5 cm", hardscape_mass="10 kg")) == 2
-    assert rules(substrate_depth="5 cm", substrate_porosity="40 %", hardscape_volume="4 L") == []
+    told = {"substrate_porosity": "40 %", "substrate_density": "2600 kg/m3"}
+    assert len(rules(substrate_depth="5 cm")) == 2
+    assert len(rules(substrate_depth="5 cm", hardscape_mass="10 kg")) == 3
+    assert len(rules(substrate_depth="5 cm", hardscape_volume="4 L", **told)) == 1
+    stone = {"hardscape_volume": "4 L", "hardscape_density": "2700 kg/m3"}
+    assert rules(substrate_depth="5 cm", **told, **stone) == []
 
 
 def test_the_rule_for_gravel_gives_what_saying_it_gives() -> None:
@@ -119,7 +176,9 @@ def test_the_rule_for_gravel_gives_what_saying_it_gives() -> None:
 def test_only_the_bed_under_water_displaces_and_a_caution_says_so() -> None:
     level = answer(TANK_VOLUME, {**BOX, "substrate_depth": "50 cm"})
     heaped = answer(TANK_VOLUME, {**BOX, "substrate_depth": "70 cm"})
-    assert heaped.values == level.values
+    for name in ("substrate_displacement", "net_volume", "water_mass"):
+        assert heaped.values[name] == level.values[name], name
+    assert heaped.values["substrate_mass"] == pytest.approx(1.4 * level.values["substrate_mass"])
     assert "bed-above-water" in [caution.code for caution in heaped.cautions]
     assert "bed-above-water" not in [caution.code for caution in level.cautions]
 
@@ -149,7 +208,7 @@ def test_hardscape_told_by_volume_and_by_mass_is_refused() -> None:
     ]
 
 
-def test_a_density_without_a_mass_is_refused() -> None:
+def test_a_density_without_hardscape_is_refused() -> None:
     assert list(refusal(hardscape_density="2700 kg/m3")) == ["/hardscape_density"]
 
 
@@ -196,6 +255,12 @@ def tanks(draw: st.DrawFn) -> dict[str, object]:
             told |= {"side": f"{length} cm", "corner_cut": f"{length * share} cm"}
         case "l_shape":
             told |= {"leg_a": f"{length} cm", "leg_b": f"{length * 2} cm", "width": f"{length * share} cm"}
+        case "lying_cylinder":
+            told |= {
+                "length": f"{length} cm",
+                "diameter": "300 cm",
+                "water_depth": f"{300 * draw(SHARES)} cm",
+            }
         case _:
             told |= {name: draw(CENTIMETRES) for name in TELLABLE[shape]}
     if draw(st.booleans()):
@@ -241,6 +306,10 @@ REST = {
     "substrate_porosity": st.floats().map("{} 1".format) | ANYTHING,
     "hardscape_volume": st.floats(0, 1e15).map("{} L".format) | ANYTHING,
     "hardscape_mass": st.floats(0, 1e15).map("{} kg".format) | ANYTHING,
+    "top_gap": SIZE | ANYTHING,
+    "vessel_mass": st.floats(0, 1e15).map("{} kg".format) | ANYTHING,
+    "substrate_density": st.floats(0, 1e15).map("{} kg/m3".format) | ANYTHING,
+    "temperature": st.floats().map("{} degC".format) | ANYTHING,
     "hardscape_density": st.floats(0, 1e15).map("{} kg/m3".format) | ANYTHING,
 }
 MEASURES = {

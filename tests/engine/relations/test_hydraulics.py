@@ -3,54 +3,19 @@ import math
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from weirbook.engine.relations.hydraulics import (
     drop_for_speed,
     falling_speed,
     hydraulic_diameter,
-    mixed_share,
-    mixed_time,
     reynolds_number,
     water_viscosity,
 )
 from weirbook.engine.relations.structure import WATER_DENSITY
 
 PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
-WASHOUT = list(csv.DictReader((PUBLISHED / "cstr_time_to_fraction.csv").open()))
-DILUTION = list(csv.DictReader((PUBLISHED / "turnover_dilution_published.csv").open()))
 VISCOSITY = list(csv.DictReader((PUBLISHED / "water_viscosity.csv").open()))
 ORIFICES = list(csv.DictReader((PUBLISHED / "orifice_submerged.csv").open()))
-
-
-@pytest.mark.parametrize("row", WASHOUT, ids=lambda row: row["case_id"])
-def test_the_time_to_a_share_is_that_of_a_stirred_tank(row: dict[str, str]) -> None:
-    volume, flow = float(row["volume_l"]) / 1000, float(row["flow_l_per_h"]) / 3.6e6
-    time = mixed_time(float(row["fraction_removed"]), volume, flow, float(row["removal_per_pass"]))
-    assert time / 3600 == pytest.approx(float(row["time_h"]), rel=1e-4)
-    assert time * flow / volume == pytest.approx(float(row["turnovers_needed"]), rel=1e-4)
-
-
-@pytest.mark.parametrize("row", [r for r in DILUTION if r["published_value_how_obtained"] == "read"])
-def test_turnovers_dilute_as_measured_in_a_model_pool(row: dict[str, str]) -> None:
-    share = mixed_share(volume=1.0, flow=1.0, time=float(row["turnovers"]))
-    assert share == pytest.approx(float(row["published_fraction_filtered"]), abs=0.01)
-
-
-@pytest.mark.parametrize("row", DILUTION, ids=lambda row: row["turnovers"])
-def test_turnovers_dilute_by_the_exact_exponential(row: dict[str, str]) -> None:
-    share = mixed_share(volume=1.0, flow=1.0, time=float(row["turnovers"]))
-    assert share == pytest.approx(float(row["exact_fraction"]), abs=1e-6)
-
-
-@given(st.floats(0, 0.999), st.floats(0.01, 100), st.floats(1e-6, 1), st.floats(0.01, 1))
-def test_the_share_after_the_time_to_a_share_is_that_share(
-    share: float, volume: float, flow: float, removal: float
-) -> None:
-    assert mixed_share(volume, flow, mixed_time(share, volume, flow, removal), removal) == pytest.approx(
-        share
-    )
 
 
 @pytest.mark.parametrize("row", VISCOSITY, ids=lambda row: row["temperature_c"])

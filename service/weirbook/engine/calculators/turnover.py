@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from weirbook.engine.relations.hydraulics import mixed_time
+from weirbook.engine.relations.mixing import mixed_time
 from weirbook.engine.shape import (
     TEXT,
     Assumption,
