@@ -218,6 +218,29 @@ def test_without_a_running_depth_or_a_baffle_a_section_is_unknown_not_refused(pl
     assert "no running depth is recorded" in bed["why"]
 
 
+@pytest.mark.parametrize(
+    ("baffle", "place"),
+    [
+        ({"passes": "under", "gap_height": "4 cm", "crest_breadth": "1 cm"}, "crest_breadth"),
+        ({"passes": "open", "gap_height": None, "width": "20 cm"}, "width"),
+        ({"passes": "both", "crest_height": "4 cm", "gap_height": "5 cm"}, "gap_height"),
+    ],
+)
+def test_no_baffle_is_recorded_that_no_calculator_would_take(
+    planted: Caller, baffle: dict[str, str | None], place: str
+) -> None:
+    refused = planted.patch(f"/v1/sections/{BED}", {"baffle": baffle})
+    assert refused.status_code == 422
+    assert [one["pointer"] for one in refused.get_json()["errors"]] == [f"/baffle/{place}"]
+
+
+def test_the_cover_of_plants_that_is_recorded_narrows_the_way_through(planted: Caller) -> None:
+    covered = planted.patch(f"/v1/sections/{BED}", {"plant_coverage": "100 %"})
+    assert covered.status_code == 200
+    bed = rows(planted)[BED]
+    assert bed["mean_velocity"]["value"] == pytest.approx(100 * FLOW / (0.45 * 0.20) / 0.7)
+
+
 def test_what_the_record_lacks_is_said_with_the_way_to_say_it(furnished: Caller) -> None:
     furnished.patch("/v1/pumps/rack-pump", {"running": False})
     furnished.patch("/v1/sections/rack-return-1", {"retired_at": "2026-06-01T00:00:00Z"})

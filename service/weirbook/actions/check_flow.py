@@ -21,16 +21,13 @@ from weirbook.record.places import Sump, Tank
 
 @dataclass(frozen=True)
 class DrainCheck:
-    """What the drains of a tank carry, and, where they can't carry what comes, what then. SI, None: unknown."""
+    """What the drains of a tank carry, with drain number `blocked` carrying nothing; and, where it is too little, what
+    then. Answers, or None and why not."""
 
-    verdict: str
-    capacity: float | None
-    largest_blocked: float | None
-    standby: float | None
-    blocked: int | None = None
-    rise: float | None = None
-    margin: float | None = None
-    spilled: float | None = None
+    drains: Answer | None
+    overflow: Answer | None
+    blocked: int | None
+    why: str | None
 
 
 @dataclass(frozen=True)
@@ -106,17 +103,25 @@ def _drain_check(
     if blocked is not None and blocked > len(told):
         raise Invalid(f"{tank.handle} has {len(told)} drains recorded: 1 to {len(told)}.", "/drain")
     passes = next(one.over_edge for one in flow.solved.brimmed if one.name == tank.path)
+    if not passes:
+        return DrainCheck(None, None, blocked, "Nothing comes over the edge.")
     said: dict[str, Any] = {"flow": Quantity(passes, "m3/s").text()}
     if blocked is not None:
-        said["blocked"] = f"drain {blocked}"
+        said["drains"] = [{"name": f"drain {blocked}", "valve_opening": "0 %"}]
     try:
         answered = answer_for(session, calculator("drain-capacity"), tank, said, at_ms=facts.at_ms)
-    except Invalid:
-        return DrainCheck("unknown", None, None, None, blocked)
-    values = answered.values
-    return DrainCheck(
-        values["verdict"], values["capacity"], values["largest_blocked"], values["standby"], blocked
-    )
+        if blocked is None or answered.values["all_capacity"] is None:
+            return DrainCheck(answered, None, blocked, None)
+        if answered.values["all_capacity"] >= passes:
+            return DrainCheck(answered, None, blocked, None)
+        overflow = answer_for(session, calculator("overflow-blocked"), tank, {}, at_ms=facts.at_ms)
+        return DrainCheck(answered, overflow, blocked, None)
+    except Invalid as trouble:
+        return DrainCheck(None, None, blocked, _first(trouble))
+
+
+def _first(trouble: Invalid) -> str:
+    return trouble.faults[0].message if trouble.faults else trouble.message
 
 
 def _stop_check(
@@ -131,5 +136,5 @@ def _stop_check(
     try:
         answered = answer_for(session, calculator("stop-flow"), sump, said, at_ms=facts.at_ms)
     except Invalid as trouble:
-        return StopCheck(sump.path, None, trouble.faults[0].message if trouble.faults else trouble.message)
+        return StopCheck(sump.path, None, _first(trouble))
     return StopCheck(sump.path, answered, None)

@@ -71,6 +71,13 @@ class PumpFacts:
             rows, "record", f"where the line of {self.pump.handle} ends, water as it stands in flow"
         )
 
+    def line_opening(self) -> Filled | Absent:
+        """Of a valve in the common part of a line that parts; a line with one end has it in its branch."""
+        line = self.pump.line or {}
+        if not line.get("branches") or line.get("valve_opening") is None:
+            return Absent("No valve in the common part of a line that parts is recorded.")
+        return Filled(line["valve_opening"], "record", f"valve in the line of {self.pump.handle}")
+
     def source_level(self) -> Filled | Absent:
         source = self.pump.from_section or self.pump.from_tank
         if source is None:
@@ -135,6 +142,7 @@ def fill(session: Session, pump: Pump, at_ms: int) -> Facts:
         "pump_curve": facts.pump_curve,
         "pipe_pieces": facts.pipe_pieces,
         "line_branches": facts.line_branches,
+        "line_opening": facts.line_opening,
         "source_level": facts.source_level,
         "water_temperature": lambda: latest_of(facts.system, "temperature"),
         **{name: later(facts.told, name) for name in COLUMNS},

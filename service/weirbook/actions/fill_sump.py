@@ -111,7 +111,11 @@ class SumpFacts:
 
 def fill(session: Session, sump: Sump, at_ms: int) -> Facts:
     """The facts of a sump: its sizes and sections, their water, what its pumps send, and what comes down to it."""
-    facts = SumpFacts(session, sump, at_ms)
+    return facts_by_role(SumpFacts(session, sump, at_ms))
+
+
+def facts_by_role(facts: SumpFacts) -> Facts:
+    """Each asked for only when an input wants it."""
     return {
         "water_volume": facts.water_volume,
         "through_flow": facts.through_flow,

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.filling import Absent, Facts
 from weirbook.actions.latest_of import MEASURED, latest_of
+from weirbook.actions.mixing_rows import mixing_bodies, mixing_flows
 from weirbook.actions.sent_flows import sent_flows, summed
 from weirbook.actions.solve_flow import solve_flow
 from weirbook.actions.system_facts import SystemFacts, facts_of
@@ -60,6 +61,9 @@ ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
     "water_volume": _water_volume,
     "through_flow": _through_flow,
     "tank_shares": _tank_shares,
+    "mixing_bodies": lambda facts: mixing_bodies(solve_flow(facts)),
+    "mixing_flows": lambda facts: mixing_flows(solve_flow(facts)),
+    "water_temperature": partial(latest_of, parameter="temperature"),
     **{f"latest.{name}": partial(latest_of, parameter=name) for name in MEASURED},
 }
 

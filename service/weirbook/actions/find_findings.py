@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from weirbook.actions.finding import RANKS, About, Finding
+from weirbook.actions.judge_flow import judge_flow
 from weirbook.actions.judge_followers import judge_followers
 from weirbook.actions.judge_gauges import Now, judge_gauges
 from weirbook.actions.judge_sections import judge_sections
@@ -25,6 +26,7 @@ def find_findings(
     now, where = Now(now_ms, zone), whereabouts(session, now_ms)
     found = [
         *judge_gauges(session, where, now),
+        *judge_flow(session, now_ms),
         *judge_sections(session, now_ms),
         *judge_followers(session, now),
         *judge_tasks(session, where, now),

@@ -25,6 +25,12 @@ class About(StrEnum):
 
     CONTACT = "contact"
     TARGET = "target"
+    SPILL = "spill"
+    DRAIN = "drain"
+    LEVEL = "level"
+    OVERFLOW = "overflow"
+    RESTART = "restart"
+    FLOW = "flow"
     SECTION = "section"
     SILENCE = "silence"
     STUCK = "stuck"

@@ -26,6 +26,15 @@ MEASURED: Mapping[str, str] = {**DOSED, **{name: one.kind for name, one in PARAM
 
 
 def latest_of(facts: SystemFacts, parameter: str) -> Filled | Absent:
+    """The newest reading that counts among the system's gauges of a parameter, asked once for the same facts."""
+    key = ("latest", parameter)
+    if (kept := facts.worked_out.get(key)) is None:
+        kept = facts.worked_out[key] = _latest(facts, parameter)
+    assert isinstance(kept, Filled | Absent)
+    return kept
+
+
+def _latest(facts: SystemFacts, parameter: str) -> Filled | Absent:
     """The newest reading that counts among the system's gauges of a parameter, with its gauge, day and age."""
     session, at_ms = facts.session, facts.at_ms
     asked = sa.select(Gauge).where(Gauge.parameter == parameter, Gauge.kind == MEASURED[parameter])

@@ -26,23 +26,29 @@ class Pace:
 
 def section_paces(flow: SystemFlow, sump: Filled) -> Mapping[str, Pace]:
     """The pace in each section of a sump, by the section's path."""
-    rows = [_row(flow, one) for one in sump.sections]
     width = flow.sumps[sump.name].width.si("length")
+    rows = [_row(flow, one, width) for one in sump.sections]
     return {
         one.name: _pace(one, row, before, width)
         for one, row, before in zip(sump.sections, rows, (None, *rows), strict=False)
     }
 
 
-def _row(flow: SystemFlow, one: Passed) -> ChamberSection:
+def _row(flow: SystemFlow, one: Passed, width: float) -> ChamberSection:
+    """The section as it stands in flow; of its media what then lies under water."""
     told = read(ChamberSection, section_row(flow.sections[one.name], flow.uses[one.name]))
     assert isinstance(told, ChamberSection)
-    return dataclasses.replace(told, depth=one.depth)
+    if one.depth is None or told.media_volume is None:
+        return dataclasses.replace(told, depth=one.depth)
+    room = told.length * told.width_in(width) * one.depth
+    return dataclasses.replace(told, depth=one.depth, media_volume=min(told.media_volume, room))
 
 
 def _pace(one: Passed, row: ChamberSection, before: ChamberSection | None, width: float) -> Pace:
-    chamber = Chamber(row.direction, row.length, row.width_in(width), row.depth, row.solids, one.flow)
-    inlet = inlet_of(row, before, width)
+    chamber = Chamber(
+        row.direction, row.length, row.width_in(width), row.depth, row.solids, one.flow, row.plants
+    )
+    inlet = inlet_of(row, before, width, one.flow)
     jet = None if isinstance(inlet, str) else inlet_velocity(inlet, one.flow)
     mean, stay = chamber.mean_velocity, chamber.residence_time
     over = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from weirbook.engine.calculators.chamber_verdicts import PLANTED
 from weirbook.record.places import Section
 
 
@@ -28,7 +29,8 @@ def section_row(section: Section, use: str) -> Mapping[str, Any]:
         "width": section.width,
         "depth": section.running_depth,
         "flow_share": section.flow_share,
-        "plant_coverage": section.plant_coverage,
+        # A section that is planted now may have been something else at the time that is asked of.
+        "plant_coverage": section.plant_coverage if use in PLANTED else None,
         **{
             words.format(name): value
             for words, part in nested.items()

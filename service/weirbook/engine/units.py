@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from importlib import resources
 from types import MappingProxyType
+from typing import Any
 
 import pint
 
@@ -116,7 +117,7 @@ def _kind(
     measure = registry.Quantity(registry.parse_expression(base)).units
     units = []
     for unit_name, aliases, expression, unit_words in lines:
-        one = registry.Quantity(registry.parse_expression(expression))
+        one: Any = registry.Quantity(registry.parse_expression(expression))
         # A unit that doesn't measure what its kind measures stops here with pint.DimensionalityError.
         offset = registry.Quantity(Decimal(0), one.units).to(measure).magnitude
         factor = one.to(measure).magnitude - offset

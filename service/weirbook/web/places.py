@@ -74,6 +74,18 @@ class DrainSchema(StrictSchema):
     valve_opening = QuantityField(
         "fraction", ge=0, le=1, metadata={"description": "Open share of its valve; no valve if not said"}
     )
+    run_slope = QuantityField(
+        "fraction",
+        gt=0,
+        le=1,
+        metadata={"description": "Fall over length of its flattest run; straight down if not said"},
+    )
+
+    @validates_schema
+    def long_enough(self, data: dict[str, Any], **kwargs: Any) -> None:
+        length, drop = data.get("length"), data.get("drop")
+        if length is not None and drop is not None and length.si("length") < drop.si("length") * (1 - 1e-9):
+            raise ValidationError("The pipe is shorter than its drop.", "length")
 
 
 class OverflowSchema(StrictSchema):

@@ -54,6 +54,14 @@ class BaffleSchema(StrictSchema):
                 raise ValidationError(
                     "over wants crest_height, under wants gap_height, both wants both, open neither.", name
                 )
+        if data.get("crest_breadth") is not None and passes not in ("over", "both"):
+            raise ValidationError("Only a crest has a breadth: it belongs to over and both.", "crest_breadth")
+        if data.get("width") is not None and passes == "open":
+            raise ValidationError("Nothing parts the two: open takes no sizes.", "width")
+        if passes == "both" and data["gap_height"].si("length") >= data["crest_height"].si("length"):
+            raise ValidationError(
+                "The gap reaches up to the crest: between them stands the baffle.", "gap_height"
+            )
 
 
 class MediaSchema(StrictSchema):

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from weirbook.engine.calculators.baffle_care import LEVEL_SOURCES, level_assumptions, level_cautions
+from weirbook.engine.calculators.chamber_levels import WORKED_OUT, Standing
 from weirbook.engine.calculators.chamber_sections import ChamberSection
+from weirbook.engine.calculators.chamber_settling import SETTLING_SOURCES
 from weirbook.engine.calculators.chamber_verdicts import FLOATING, PLANTED, ROOTED, Judged
-from weirbook.engine.relations.chambers import Fall, Pipe, Slot, Spreader
+from weirbook.engine.relations.chambers import PLANTS_TAKE, Fall, Pipe, Sheet, Slot, Spreader
 from weirbook.engine.relations.hydraulics import JET_CONTRACTION
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
@@ -52,7 +55,7 @@ NEIGHBOURS = Caution(
 LIMITS = (
     "Steady flow between upright walls. Means over a cross-section: dead corners make the rest faster.",
     "Openings lie under water; how far a jet reaches into the section is not worked out.",
-    "Water over a drowned crest, or over and under one baffle at once, is left unknown.",
+    "What jet comes over and under one baffle at once is left unknown.",
     "Only the keeper's own limits judge. What plants stand differs, and no general limit has a source.",
 )
 
@@ -85,6 +88,15 @@ SOURCES = (
         "any handbook of hydraulics",
         "The bounds 2000 and 4000 of the Reynolds number are those of pipes, from memory.",
     ),
+    *LEVEL_SOURCES,
+    *SETTLING_SOURCES,
+    Source(
+        "Reed, S.C., Crites, R.W. and Middlebrooks, E.J.",
+        1995,
+        "Natural systems for waste management and treatment",
+        "free-water wetlands: dense stands leave 0.65 to 0.75 of the water free",
+        "From memory; for what plants take of the way through.",
+    ),
 )
 
 
@@ -109,7 +121,13 @@ def assumptions(
         )
         told.append(Assumption(words, "default"))
     if any(one.behind_baffle and isinstance(one.inlet, Slot) for one in judged):
-        words = "The gap under a baffle runs across the narrower of the two sections it parts."
+        words = "A baffle without a width of its own is as wide as the narrower of the two sections it parts."
+        told.append(Assumption(words, "default"))
+    if any(isinstance(one.inlet, Sheet) for one in judged):
+        words = (
+            "Over a crest that the water behind it reaches, the water passes as thick as that stands above it, and at"
+            " least at critical depth."
+        )
         told.append(Assumption(words, "default"))
     if any(one.chamber.solids for one in judged):
         words = (
@@ -125,6 +143,33 @@ def assumptions(
         f" {show(temperature, 'temperature')}. Below about 2000 flow is calm, above about 4000 it swirls."
     )
     return [*told, Assumption(words, "default"), *_usual_jets(judged)]
+
+
+def depth_assumptions(found: Sequence[Standing]) -> list[Assumption]:
+    """Which depths were told and which worked out, and what that takes for granted."""
+    told = []
+    if worked := [one.section.name for one in found if one.origin == WORKED_OUT]:
+        words = f"The depth of {', '.join(worked)} is worked out from the level of the sections after."
+        told.append(Assumption(words, "default"))
+    if any(one.level_is_worked_out for one in found):
+        words = "Where a depth is told it is reckoned with, and the level worked out stands beside it."
+        told += [Assumption(words, "default"), *level_assumptions(found)]
+    if any(one.section.plants for one in found):
+        words = (
+            f"A full cover of plants takes {PLANTS_TAKE} of the free cross-section with stems, roots and litter, a"
+            " part of a cover that part; the stay is not shortened for it."
+        )
+        told.append(Assumption(words, "common practice"))
+    return told
+
+
+def depth_cautions(
+    found: Sequence[Standing], rim: float | None, density: float, viscosity: float
+) -> list[Caution]:
+    """What to beware of with levels that were worked out; none where none were."""
+    if not any(one.level_is_worked_out for one in found):
+        return []
+    return level_cautions(found, rim, density, viscosity)
 
 
 def _usual_jets(judged: Sequence[Judged]) -> list[Assumption]:
@@ -143,7 +188,7 @@ def _usual_jets(judged: Sequence[Judged]) -> list[Assumption]:
 def cautions(judged: Sequence[Judged]) -> list[Caution]:
     """What to beware of with these sections, and with the mends that are offered."""
     told = [FLOW_IS_NOT_SURE]
-    if any(isinstance(one.inlet, Slot | Pipe | Spreader) for one in judged):
+    if any(isinstance(one.inlet, Slot | Pipe | Sheet | Spreader) for one in judged):
         told.append(JET_CORE)
     if any(one.use in PLANTED for one in judged):
         told.append(LOOSE_LEAVES)

@@ -6,14 +6,31 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from weirbook.engine.calculators.chamber_care import LIMITS, SOURCES, assumptions, cautions
-from weirbook.engine.calculators.chamber_sections import ChamberSection, faults_of, inlet_of, inside_size
-from weirbook.engine.calculators.chamber_steps import section_steps
+from weirbook.engine.calculators.chamber_care import (
+    LIMITS,
+    SOURCES,
+    assumptions,
+    cautions,
+    depth_assumptions,
+    depth_cautions,
+)
+from weirbook.engine.calculators.chamber_faults import refuse_contradictions
+from weirbook.engine.calculators.chamber_levels import Standing, standings
+from weirbook.engine.calculators.chamber_media import MEDIA_RESULTS, media_of, media_steps
+from weirbook.engine.calculators.chamber_sections import ChamberSection, inlet_of, inside_size
+from weirbook.engine.calculators.chamber_settling import (
+    PARTICLE_DENSITY,
+    SETTLING_RESULTS,
+    settling_assumptions,
+    settling_cautions,
+    settling_of,
+    settling_steps,
+)
+from weirbook.engine.calculators.chamber_steps import level_steps_of, section_steps
 from weirbook.engine.calculators.chamber_verdicts import (
     FLOATING,
     OVER,
     ROOTED,
-    SLACK,
     UNKNOWN,
     Bounds,
     Judged,
@@ -23,6 +40,7 @@ from weirbook.engine.calculators.chamber_verdicts import (
 from weirbook.engine.relations.chambers import Chamber
 from weirbook.engine.relations.hydraulics import water_viscosity
 from weirbook.engine.relations.structure import WATER_DENSITY
+from weirbook.engine.relations.water import density, dynamic_viscosity
 from weirbook.engine.shape import (
     COUNT,
     TEXT,
@@ -31,9 +49,7 @@ from weirbook.engine.shape import (
     Working,
     param,
     parts,
-    show,
 )
-from weirbook.errors import Fault, Invalid
 
 
 @dataclass(frozen=True)
@@ -58,12 +74,22 @@ class Inputs:
         "Inside, of the sump: the width of sections that tell none.", role="sump_width"
     )
     sump_height: float | None = inside_size("Inside, of the sump: no section is deeper.", role="sump_height")
+    return_depth: float | None = inside_size(
+        "Of the water in the last section while the pumps run. Left out: that section's own depth."
+    )
+    particle_density: float = param(
+        "density",
+        doc="Of what is to settle; 1010 to 1190 kg/m3 is found in print of waste from fish.",
+        gt=0,
+        default=PARTICLE_DENSITY,
+    )
     temperature: float = param(
         "temperature",
-        doc="Of the water; it serves the Reynolds numbers alone.",
+        doc="Of the water; it bears on Reynolds numbers, on what settles and on the loss in beds.",
         ge=273.15,
         le=323.15,
         default=298.15,
+        role="water_temperature",
     )
 
 
@@ -73,7 +99,9 @@ def solve(given: Inputs) -> Working:
     Equations: flow = through-flow x share; water = l w d - media (1 - porosity); mean velocity = flow over the
     free cross-section (along: w d; up or down: l w; with media: water over the way through); stay = water /
     flow; surface loading = flow / (l w); inlet velocity = flow / opening (slot, gap under a baffle: w h; pipe:
-    pi d2 / 4; spreader: open area), of a fall sqrt(2 g h). A mend is the value at which the limit is met.
+    pi d2 / 4; spreader: open area), of a fall sqrt(2 g h). Depths that are not told come
+    from `relations.levels`; media by Ergun, see `relations.beds`; a settling section keeps what sinks at flow / (l w),
+    see `relations.settling`. A mend is the value at which the limit is met.
     Shapes and units: SI, see `Inputs`.
     Valid for: upright walls, steady flow, openings under water, falls that are free.
     Uncertainty: that of the flow, in proportion; within a section the water runs faster and slower than its
@@ -81,21 +109,34 @@ def solve(given: Inputs) -> Working:
     Raises: Invalid for no section, a section or baffle larger than its sump, an inlet wider than its section,
     sizes of another kind of inlet or baffle, more media than the section holds.
     Source: see SOURCES.
-    Not covered: how a jet fades, how a flow splits between two ways, the sheet over a drowned crest.
+    Not covered: how a jet fades, what jet comes over and under one baffle at once.
     """
-    _refuse_contradictions(given)
+    refuse_contradictions(
+        given.sections, given.sump_length, given.sump_width, given.sump_height, given.return_depth
+    )
     bounds = Bounds(given.sump_length, given.sump_width, given.sump_height)
     viscosity = water_viscosity(given.temperature, WATER_DENSITY)
-    judged, steps = [], []
-    for before, section in zip((None, *given.sections), given.sections, strict=False):
-        one = _judged(given, before, section, bounds)
+    rho, mu = density(given.temperature), dynamic_viscosity(given.temperature)
+    found = standings(given.sections, given.sump_width, given.flow, given.return_depth, rho, mu)
+    bed_is_shown = any(stands.level_is_worked_out for stands in found)
+    rows, judged, steps = [], [], level_steps_of(found, rho, mu) if bed_is_shown else []
+    for before, stands in zip((None, *found), found, strict=False):
+        one = _judged(given, None if before is None else before.section, stands.section, bounds)
         judged.append(one)
-        steps += section_steps(one, section, given.flow, viscosity)
+        settles = settling_of(one, given.particle_density, rho, mu)
+        rows.append(_row(one) | _depth(stands) | media_of(stands) | settles)
+        steps += section_steps(one, stands.section, given.flow, viscosity)
+        steps += media_steps(stands, rho, mu, bed_is_shown)
+        steps += settling_steps(one, given.particle_density, rho, mu)
     return Working(
-        {"sections": [_row(one) for one in judged], **_summary(judged)},
+        {"sections": rows, **_summary(judged)},
         steps,
-        assumptions(given.sections, judged, given.temperature, viscosity),
-        cautions(judged),
+        [
+            *assumptions([stands.section for stands in found], judged, given.temperature, viscosity),
+            *depth_assumptions(found),
+            *settling_assumptions(rows, given.particle_density),
+        ],
+        [*cautions(judged), *depth_cautions(found, given.sump_height, rho, mu), *settling_cautions(rows)],
     )
 
 
@@ -107,17 +148,28 @@ def _judged(given: Inputs, before: ChamberSection | None, section: ChamberSectio
         section.depth,
         section.solids,
         given.flow * section.flow_share,
+        section.plants,
     )
     return Judged(
         section.name,
         section.use,
         section.flow_share,
         chamber,
-        inlet_of(section, before, given.sump_width),
+        inlet_of(section, before, given.sump_width, chamber.flow),
         section.inlet_kind in (None, "baffle"),
         Limits(section.limit_mean_velocity, section.limit_inlet_velocity, section.limit_shortest_residence),
         bounds,
     )
+
+
+def _depth(stands: Standing) -> dict[str, Any]:
+    return {
+        "direction": stands.section.direction,
+        "depth": stands.section.depth,
+        "depth_origin": stands.origin,
+        "worked_out_level": stands.level if stands.level_is_worked_out else None,
+        "told_above_level": stands.difference if stands.level_is_worked_out else None,
+    }
 
 
 def _row(one: Judged) -> dict[str, Any]:
@@ -164,28 +216,6 @@ def _verdict_of(judged: Sequence[Judged], use: str) -> str | None:
     return worst(told) if told else None
 
 
-def _refuse_contradictions(given: Inputs) -> None:
-    if not given.sections:
-        raise Invalid("Name at least one section.", "/sections")
-    faults = []
-    for index, section in enumerate(given.sections):
-        at = f"/sections/{index}"
-        for name, most, words in (
-            ("length", given.sump_length, "longer"),
-            ("width", given.sump_width, "wider"),
-            ("depth", given.sump_height, "deeper"),
-            ("baffle_crest_height", given.sump_height, "higher"),
-            ("baffle_gap_height", given.sump_height, "higher"),
-        ):
-            size = getattr(section, name)
-            if size is not None and most is not None and size > most * (1 + SLACK):
-                shown, what = show(most, "length"), "baffle" if name.startswith("baffle") else "section"
-                faults.append(Fault(f"{at}/{name}", f"The {what} is {words} than its sump ({shown})."))
-        faults += faults_of(section, given.sump_width, at)
-    if faults:
-        raise Invalid("The sections can't be used as they are.", faults=faults)
-
-
 WANTED = (
     "flow_share",
     "width",
@@ -203,11 +233,20 @@ SECTION_RESULTS = (
     Result("use", TEXT, "What it is used for."),
     Result("flow", "flow", "Flow that enters it."),
     Result("water_volume", "volume", "Water in it, without the solids of its media."),
-    Result("free_area", "area", "Free cross-section that the flow passes.", "cm2"),
+    Result(
+        "free_area", "area", "Free cross-section that the flow passes, among its media and plants.", "cm2"
+    ),
     Result("mean_velocity", "velocity", "Flow over the free cross-section."),
     Result("inlet_velocity", "velocity", "What the jet at its inlet brings, or the fall that strikes it."),
     Result("residence_time", "time", "Water over flow; none where nothing enters.", "min"),
     Result("surface_loading", "velocity", "Flow over plan area: what sinks faster can settle.", "mm/s"),
+    Result("direction", TEXT, "Which way water goes through it."),
+    Result("depth", "length", "Of its water, as it was reckoned with."),
+    Result("depth_origin", TEXT, "Whether that depth was told or worked out; none where it is unknown."),
+    Result("worked_out_level", "length", "Of its water, worked out from the sections after it."),
+    Result("told_above_level", "length", "How much the told depth stands above that.", "mm"),
+    *MEDIA_RESULTS,
+    *SETTLING_RESULTS,
     Result("verdict", TEXT, "ok, over or unknown; of a planted section unknown without a judged inlet."),
     Result("mean_verdict", TEXT, "Of the mean velocity: ok, over, unknown."),
     Result("inlet_verdict", TEXT, "Of the inlet velocity: ok, over, unknown."),
@@ -221,8 +260,8 @@ SECTION_RESULTS = (
     Result(
         "wanted_inlet_height",
         "length",
-        "Height of the slot, or the drop, that meets the inlet's limit; where a baffle before it gives the gap or the"
-        " drop, mend that baffle.",
+        "Height of the slot, the drop, or the water over a drowned crest that meets the inlet's limit; where a baffle"
+        " before it gives it, mend that baffle.",
     ),
     Result("wanted_inlet_diameter", "length", "Diameter of the pipe's end that meets it."),
     Result("wanted_inlet_open_area", "area", "Open area of the spreader that meets it.", "cm2"),
@@ -235,8 +274,9 @@ CHAMBER_FLOW = Calculator(
         "How fast water passes each section of a sump, in flow order: the flow that enters, its mean velocity,"
         " what the jet or fall at the inlet brings (in a planted section more often the fault than the mean),"
         " how long the water stays, and flow over plan area. Each is held to the keeper's limits for that"
-        " section: ok, over, or unknown where no limit is recorded. Where too fast: the share of flow, the"
-        " section's size or the inlet's size that would meet the limit."
+        " section: ok, over, or unknown where no limit is recorded. A depth that is not told is worked out from the"
+        " sections after it, and where they are told, media, plants and what settles are reckoned with."
+        " Where too fast: the share of flow, the section's size or the inlet's size that would meet the limit."
     ),
     inputs=Inputs,
     results=(

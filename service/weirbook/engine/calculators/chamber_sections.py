@@ -7,7 +7,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from weirbook.engine.calculators.chamber_verdicts import FLOATING, PLANTED, ROOTED
-from weirbook.engine.relations.chambers import ALONG, PLANTS_TAKE, Fall, Inlet, Pipe, Slot, Spreader
+from weirbook.engine.relations.chambers import (
+    ALONG,
+    PLANTS_TAKE,
+    Fall,
+    Inlet,
+    Pipe,
+    Slot,
+    Spreader,
+    drowned_sheet,
+)
 from weirbook.engine.relations.levels import UNKNOWN, Cell, Gate
 from weirbook.engine.relations.structure import BED_POROSITY
 from weirbook.engine.shape import CHOICE, TEXT, param
@@ -170,8 +179,10 @@ def gate_of(section: ChamberSection, after: ChamberSection, sump_width: float | 
     )
 
 
-def inlet_of(section: ChamberSection, before: ChamberSection | None, sump_width: float | None) -> Inlet | str:
-    """What water comes in by, or why its speed there is unknown."""
+def inlet_of(
+    section: ChamberSection, before: ChamberSection | None, sump_width: float | None, flow: float
+) -> Inlet | str:
+    """What water comes in by, or why its speed there is unknown; `flow` is what enters, m3/s."""
     kind = section.inlet_kind
     if kind == "slot" and section.inlet_width is not None and section.inlet_height is not None:
         return Slot(section.inlet_width, section.inlet_height)
@@ -192,9 +203,10 @@ def inlet_of(section: ChamberSection, before: ChamberSection | None, sump_width:
     if before.baffle_passes == "under":
         if before.baffle_gap_height is None:
             return "the gap under the baffle before it is not recorded"
-        return Slot(min(before.width_in(sump_width), section.width_in(sump_width)), before.baffle_gap_height)
+        return Slot(gate_of(before, section, sump_width).width, before.baffle_gap_height)
     if before.baffle_crest_height is None or section.depth is None:
         return "its running depth or the crest before it is not recorded, and with them the drop"
     if section.depth >= before.baffle_crest_height:
-        return "its water reaches the crest before it, and how thick the water passes there is not known"
+        width = gate_of(before, section, sump_width).width
+        return drowned_sheet(width, section.depth - before.baffle_crest_height, flow)
     return Fall(before.baffle_crest_height - section.depth)

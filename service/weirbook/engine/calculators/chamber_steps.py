@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from weirbook.engine.calculators.baffle_steps import level_steps
+from weirbook.engine.calculators.chamber_levels import Standing
 from weirbook.engine.calculators.chamber_sections import ChamberSection
 from weirbook.engine.calculators.chamber_verdicts import Judged
-from weirbook.engine.relations.chambers import ALONG, Fall, Pipe, Slot, Spreader
+from weirbook.engine.relations.chambers import ALONG, PLANTS_TAKE, Fall, Pipe, Sheet, Slot, Spreader
 from weirbook.engine.relations.hydraulics import reynolds_number
 from weirbook.engine.shape import Step, show, step
+
+
+def level_steps_of(found: Sequence[Standing], density: float, viscosity: float) -> list[Step]:
+    """How levels are worked out, from the last section up."""
+    return [made for one in reversed(found) for made in level_steps(one, density, viscosity)]
+
+
+_LEFT_BY_PLANTS = f" × (1 − {PLANTS_TAKE} × {{plant_coverage}})"
 
 
 def section_steps(one: Judged, told: ChamberSection, whole_flow: float, viscosity: float) -> list[Step]:
@@ -28,6 +38,8 @@ def section_steps(one: Judged, told: ChamberSection, whole_flow: float, viscosit
         numbers["media_volume"] = show(told.media_volume, "volume")
         numbers["media_porosity"] = show(told.porosity, "fraction", "1")
         numbers["media_solids"] = show(chamber.solids, "volume")
+    if chamber.plants:
+        numbers["plant_coverage"] = show(told.plant_coverage or 0.0, "fraction", "1")
     flow = step(
         f"{one.name}: flow in L/h", "{through_flow} × {flow_share}", numbers, chamber.flow, "flow", "L/h"
     )
@@ -55,6 +67,8 @@ def _way_through(one: Judged, numbers: dict[str, str], viscosity: float) -> list
         sides = "{width} × {depth}" if along else "{length} × {width}"
         if chamber.solids:
             sides = "{water} × 1000 ÷ " + ("{length}" if along else "{depth}")
+        if chamber.plants:
+            sides += _LEFT_BY_PLANTS
         steps.append(step(f"{name}: free area in cm2", sides, numbers, chamber.free_area, "area", "cm2"))
         numbers["free_area"] = show(chamber.free_area, "area", "cm2")
         mean = "{flow} ÷ {free_area} ÷ 3.6"
@@ -103,6 +117,11 @@ def _inlet(one: Judged, numbers: dict[str, str], viscosity: float) -> list[Step]
         opening = "{slot_width} × {slot_height}"
         steps.append(step(f"{name}: opening in cm2", opening, numbers, inlet.area, "area", "cm2"))
         wetted = "2 × {opening} ÷ ({slot_width} + {slot_height})"
+    elif isinstance(inlet, Sheet):
+        numbers["crest_length"] = show(inlet.width, "length")
+        numbers["water_over_crest"] = show(inlet.thickness, "length")
+        opening = "{crest_length} × {water_over_crest}"
+        steps.append(step(f"{name}: way over the crest in cm2", opening, numbers, inlet.area, "area", "cm2"))
     elif isinstance(inlet, Pipe):
         numbers["pipe_diameter"] = show(inlet.diameter, "length")
         opening = "π × {pipe_diameter} × {pipe_diameter} ÷ 4"
@@ -163,11 +182,11 @@ def _inlet_mend(one: Judged, numbers: dict[str, str]) -> list[Step]:
     if isinstance(inlet, Spreader) or not {"inlet_height", "inlet_diameter"} & one.wanted.keys():
         return steps
     numbers["opening_that_would_do"] = show(area, "area", "cm2")
-    what, formula = (
-        ("height", "{opening_that_would_do} ÷ {slot_width}")
-        if isinstance(inlet, Slot)
-        else ("diameter", "sqrt(4 × {opening_that_would_do} ÷ π)")
-    )
+    what, formula = "diameter", "sqrt(4 × {opening_that_would_do} ÷ π)"
+    if isinstance(inlet, Slot):
+        what, formula = "height", "{opening_that_would_do} ÷ {slot_width}"
+    elif isinstance(inlet, Sheet):
+        what, formula = "water over the crest", "{opening_that_would_do} ÷ {crest_length}"
     words = f"{one.name}: {what} of the opening that would do, in cm"
     return [*steps, step(words, formula, numbers, inlet.size_for(area), "length", "cm")]
 
@@ -177,10 +196,11 @@ def _size_mends(one: Judged, numbers: dict[str, str]) -> list[Step]:
     sizes = {name: one.wanted[name] for name in ("width", "depth", "length") if name in one.wanted}
     if not sizes:
         return []
+    among = f" ÷ {_LEFT_BY_PLANTS.removeprefix(' × ')}" if chamber.plants else ""
     if water is None:
         numbers["mean_limit"] = show(one.broken_mean or 0.0, "velocity")
-        formulas = {"width": "{flow} ÷ {mean_limit} ÷ 3.6 ÷ {length}"}
-        formulas["length"] = "{flow} ÷ {mean_limit} ÷ 3.6 ÷ {width}"
+        formulas = {"width": f"{{flow}} ÷ {{mean_limit}} ÷ 3.6{among} ÷ {{length}}"}
+        formulas["length"] = f"{{flow}} ÷ {{mean_limit}} ÷ 3.6{among} ÷ {{width}}"
     else:
         numbers["way"] = show(chamber.way or 0.0, "length")
         if one.broken_stay is not None and water == chamber.water_for_stay(one.broken_stay):
@@ -190,7 +210,7 @@ def _size_mends(one: Judged, numbers: dict[str, str]) -> list[Step]:
             )
         else:
             numbers["mean_limit"] = show(one.broken_mean or 0.0, "velocity")
-            words = "{flow} × {way} ÷ {mean_limit} ÷ 3600"
+            words = f"{{flow}} × {{way}} ÷ {{mean_limit}} ÷ 3600{among}"
         steps.append(step(f"{one.name}: water that would do, in L", words, numbers, water, "volume", "L"))
         numbers["water_that_would_do"] = show(water, "volume")
         held = "({water_that_would_do} + {media_solids})" if chamber.solids else "{water_that_would_do}"

@@ -13,6 +13,7 @@ from weirbook.engine.relations.chambers import (
     Fall,
     Inlet,
     Pipe,
+    Sheet,
     Slot,
     Spreader,
     inlet_size_for,
@@ -252,6 +253,11 @@ class Judged:
             )
         if isinstance(inlet, Pipe):
             return f"end its pipe in a mouth of {_more(size * 100)} cm (now {_near(inlet.diameter * 100)} cm)"
+        if isinstance(inlet, Sheet):
+            return (
+                f"lower the crest before it until {_more(size * 100)} cm of water pass over it (now"
+                f" {_near(inlet.thickness * 100)} cm)"
+            )
         if isinstance(inlet, Spreader):
             return f"open its spreader to {_more(size * 1e4)} cm2 (now {_near(inlet.area * 1e4)} cm2)"
         what = (

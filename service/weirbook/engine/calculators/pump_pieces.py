@@ -122,9 +122,9 @@ class LineBranch:
     valve_kind: str = param(CHOICE, doc="Of its throttle valve.", choices=("ball", "gate"), default="ball")
 
     @property
-    def valve(self) -> float:
-        """K of its throttle valve, 0 where there is none."""
-        return 0.0 if self.valve_opening is None else valve_k(self.valve_opening, self.valve_kind)
+    def valve(self) -> tuple[float, str] | None:
+        """Opening and kind of its throttle valve, if it has one."""
+        return None if self.valve_opening is None else (self.valve_opening, self.valve_kind)
 
 
 @dataclass(frozen=True)
@@ -135,14 +135,19 @@ class Run:
     branch: str | None
     piece: Piece
     told: PipePiece | None = None
-    throttled: bool = False
+    valve: tuple[float, str] | None = None
+
+    @property
+    def throttled(self) -> bool:
+        """Whether it is a throttle valve, whose `valve` is its opening and its kind."""
+        return self.valve is not None
 
 
 def runs_of(
     pieces: Sequence[PipePiece],
     branches: Sequence[LineBranch],
     outlet_k: float = FITTINGS["exit"],
-    trunk_valve: float = 0.0,
+    shared_valve: tuple[float, str] | None = None,
 ) -> list[Run]:
     """All rows of a line in flow order, its shared part first.
 
@@ -152,22 +157,22 @@ def runs_of(
     told = [Run(f"piece {at}", one.branch, one.piece, one) for at, one in enumerate(pieces, 1)]
     runs = [run for run in told if run.branch is None]
     shared_bores = [run.piece.diameter for run in runs]
-    if trunk_valve and runs:
-        runs.insert(0, _fitting("valve", None, shared_bores[0], trunk_valve, throttled=True))
+    if shared_valve and runs:
+        runs.insert(0, _throttle("valve", None, shared_bores[0], shared_valve))
     for branch in branches:
         own = [run for run in told if run.branch == branch.name]
         bores = [run.piece.diameter for run in own] or shared_bores[-1:]
         if bores and branch.valve:
-            name = f"valve of {branch.name}"
-            runs.append(_fitting(name, branch.name, bores[0], branch.valve, throttled=True))
+            runs.append(_throttle(f"valve of {branch.name}", branch.name, bores[0], branch.valve))
         runs += own
         if bores:
-            runs.append(_fitting(f"outlet of {branch.name}", branch.name, bores[-1], outlet_k))
+            end = "outlet" if len(branches) == 1 else f"outlet of {branch.name}"
+            runs.append(Run(end, branch.name, Piece(bores[-1], 0.0, PLASTIC_ROUGHNESS, outlet_k)))
     return runs
 
 
-def _fitting(name: str, branch: str | None, bore: float, k: float, throttled: bool = False) -> Run:
-    return Run(name, branch, Piece(bore, 0.0, PLASTIC_ROUGHNESS, k), throttled=throttled)
+def _throttle(name: str, branch: str | None, bore: float, valve: tuple[float, str]) -> Run:
+    return Run(name, branch, Piece(bore, 0.0, PLASTIC_ROUGHNESS, valve_k(*valve)), valve=valve)
 
 
 def pieces_of(

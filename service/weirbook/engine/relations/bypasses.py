@@ -16,7 +16,7 @@ def opening_for(flow: float, drop: float) -> float:
 
     Shapes and units: flow in m3/s, drop between the two levels in m, result in m2.
     Valid for: drop > 0, both sides under water, an opening small against the water's depth.
-    Uncertainty: 10 %; an opening with kind edges may be a quarter smaller (1.5 velocity heads).
+    Uncertainty: 10 %; one whose edges lead the water in may be a quarter smaller (1.5 velocity heads).
     Raises: ZeroDivisionError without a drop.
     Source: Rossman (2017), SWMM Reference Manual II, eq. 6-3; 0.61 from memory.
     Not covered: ragged edges (0.4 for 0.61).

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from weirbook.engine.relations.hydraulics import (
+    GRAVITY,
     drop_for_speed,
     falling_speed,
     hydraulic_diameter,
@@ -169,7 +170,36 @@ class Fall:
     drop: float
 
 
-Inlet = Slot | Pipe | Spreader | Fall
+@dataclass(frozen=True)
+class Sheet:
+    """Water that passes over a crest which the water behind it reaches, `thickness` of it."""
+
+    width: float
+    thickness: float
+
+    @property
+    def area(self) -> float:
+        return self.width * self.thickness
+
+    wetted_size = None
+
+    def size_for(self, area: float) -> float:
+        """The thickness that opens so much area."""
+        return area / self.width
+
+
+def drowned_sheet(width: float, over_crest: float, flow: float) -> Sheet:
+    """The sheet over a crest that the water behind it stands `over_crest` above, m; flow in m3/s.
+
+    Equation: thickness = over_crest, at least the critical depth (q2 / g)^(1/3), q = flow / width.
+    Valid for: over_crest >= 0, width > 0. Uncertainty: the sheet dives or rides, and its core may be a half faster.
+    Source: critical flow over a crest, any handbook of hydraulics.
+    """
+    critical = ((flow / width) ** 2 / GRAVITY) ** (1 / 3)
+    return Sheet(width, max(over_crest, critical))
+
+
+Inlet = Slot | Pipe | Spreader | Sheet | Fall
 
 
 def inlet_velocity(inlet: Inlet, flow: float) -> float:

@@ -17,7 +17,7 @@ ONE_LEVEL = 1e-3
 """m. Two sections whose surfaces differ by less stand, to the eye, at one level."""
 
 SLOT_LOSSES = 1.5
-"""Velocity heads that a slot under water takes if its edges are as kind as a pipe's: entry 0.5, exit 1.0 (EPANET
+"""Velocity heads that a slot under water takes if it loses what a pipe's ends do: entry 0.5, exit 1.0 (EPANET
 2.2 User Manual, EPA/600/R-20/133, table 3.3). A sharp edge takes 1 / 0.61 squared, 2.7."""
 
 OVER, UNDER, BOTH, OPEN, UNKNOWN = "over", "under", "both", "open", "unknown"

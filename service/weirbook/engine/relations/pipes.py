@@ -269,11 +269,15 @@ def valve_k(opening: float, kind: str = "ball") -> float:
     """
     if opening < SHUT:
         return math.inf
+    wider, less, power = valve_stretch(opening, kind)
+    return float(less * (wider / opening) ** power)
+
+
+def valve_stretch(opening: float, kind: str = "ball") -> tuple[float, float, float]:
+    """The row of VALVES from which `valve_k` goes on, as opening and K, and its power of that opening over another."""
     points = VALVES[kind]
-    if opening >= 1:
-        return points[0][1]
     for (wider, less), (narrower, more) in pairwise(points):
         power = math.log(more / less) / math.log(wider / narrower)
         if opening >= narrower:
             break
-    return float(less * (wider / opening) ** power)
+    return wider, less, power

@@ -36,8 +36,8 @@ from weirbook.engine.relations.water import density, dynamic_viscosity
 from weirbook.engine.relations.weirs import head_over, sharp_crest_head
 
 MOST_ROUNDS = 40
-SETTLED = 1e-9
-"""m3/s, and m of level: less than this between two rounds is no movement. 1e-9 m3/s is 0.004 L/h."""
+STILL_FLOW, STILL_LEVEL = 1e-9, 1e-7
+"""m3/s and m: less than this between two rounds is no movement. 1e-9 m3/s is 0.004 L/h."""
 
 
 def solve(plumbing: Plumbing) -> Solved:
@@ -56,14 +56,14 @@ def solve(plumbing: Plumbing) -> Solved:
     for _ in range(MOST_ROUNDS):
         before = levels, flows
         levels, flows = heights_of(plumbing, solved), _flows_of(solved)
-        if _still(before[0], levels) and _still(before[1], flows):
+        if _still(before[0], levels, STILL_LEVEL) and _still(before[1], flows, STILL_FLOW):
             return solved
         solved = _round(plumbing, levels)
     return dataclasses.replace(solved, settled=False)
 
 
-def _still(one: Mapping[str, float], other: Mapping[str, float]) -> bool:
-    return one.keys() == other.keys() and all(abs(one[name] - other[name]) < SETTLED for name in one)
+def _still(one: Mapping[str, float], other: Mapping[str, float], least: float) -> bool:
+    return one.keys() == other.keys() and all(abs(one[name] - other[name]) < least for name in one)
 
 
 def recorded_heights(plumbing: Plumbing) -> dict[str, float]:

@@ -1,0 +1,241 @@
+"""Whether water goes where it should: pumps that have faded, drains that carry too little, what spills when something fails."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from weirbook.actions.answer_for import answer_for
+from weirbook.actions.finding import About, Finding, Verdict
+from weirbook.actions.solve_flow import SystemFlow, solve_flow
+from weirbook.actions.system_facts import SystemFacts, facts_of
+from weirbook.engine.catalogue import calculator
+from weirbook.engine.inputs import show, six
+from weirbook.engine.relations.plumbing import BARE, CLOSED, MEASURED, STOPPED, Brimmed, Filled, Lifted
+from weirbook.engine.shape import Answer
+from weirbook.engine.units import KINDS, Quantity
+from weirbook.errors import Invalid
+from weirbook.record.base import Named
+from weirbook.record.places import System
+
+UNBALANCED = 0.01
+"""Of the flow through a sump: a surplus below that is rounding of measured flows. Our own choice."""
+WORDS = {"ok": Verdict.OK, "watch": Verdict.WATCH, "over": Verdict.ACT, "unknown": Verdict.UNKNOWN}
+
+
+def judge_flow(session: Session, now_ms: int) -> Iterator[Finding]:
+    """Findings on the water of every system in use."""
+    asked = sa.select(System).where(System.retired_at_ms.is_(None)).order_by(System.id)
+    for system in session.scalars(asked).unique():
+        facts = facts_of(session, system, now_ms)
+        flow = solve_flow(facts)
+        yield from _lost(flow)
+        for lifted in flow.solved.lifted:
+            yield from _faded(session, facts, flow, lifted)
+        for brimmed in flow.solved.brimmed:
+            yield from _drained(session, facts, flow, brimmed)
+            yield from _blocked(session, facts, flow, brimmed)
+        for filled in flow.solved.filled:
+            yield from _levels(flow, filled)
+            yield from _stopped(session, facts, flow, filled)
+
+
+def _lost(flow: SystemFlow) -> Iterator[Finding]:
+    """Lines and overflows that lead to what is no longer there."""
+    for one in flow.missing:
+        if "not in use here" in one.what or "is not one of this system" in one.what:
+            place = (
+                one.of
+                if "/" in one.of and not one.of.startswith("pumps/")
+                else f"systems/{flow.system.handle}"
+            )
+            subject = one.of.split("/")[-1]
+            words = f"Unknown where the water goes: {one.what}."
+            yield Finding(
+                Verdict.UNKNOWN, About.FLOW, place, flow.system.handle, subject, words, f"/v1/{one.of}"
+            )
+
+
+def _faded(session: Session, facts: SystemFacts, flow: SystemFlow, one: Lifted) -> Iterator[Finding]:
+    """What clogging has taken of a pump's flow: only a measured flow can tell."""
+    pump = flow.pumps[one.name]
+    place = (pump.to_tank or pump.to_sump).path  # type: ignore[union-attr]
+    if one.basis == STOPPED:
+        return
+    if one.basis != MEASURED:
+        words = (
+            f"Unknown, because no flow of {one.name} is measured: fill a bucket by the clock and record it."
+        )
+        yield Finding(
+            Verdict.UNKNOWN, About.FLOW, place, flow.system.handle, one.name, words, f"/v1/pumps/{one.name}"
+        )
+        return
+    answered = _asked(session, "flow-fade", pump, facts)
+    about = (About.FLOW, place, flow.system.handle, one.name)
+    if isinstance(answered, str):
+        yield Finding(Verdict.UNKNOWN, *about, answered, f"/v1/pumps/{one.name}")
+        return
+    values = answered.values
+    yield Finding(
+        WORDS[values["verdict"]],
+        *about,
+        values["why"],
+        f"/v1/pumps/{one.name}/answers/flow-fade",
+        _shown(values["flow_now"], "flow"),
+        _shown(values["least_flow"], "flow"),
+    )
+
+
+def _drained(session: Session, facts: SystemFacts, flow: SystemFlow, one: Brimmed) -> Iterator[Finding]:
+    """Whether its drains carry what comes, also with the largest blocked, and the standby alone."""
+    tank = flow.tanks[one.name]
+    if not (tank.overflow or {}).get("drains") or not one.over_edge:
+        return
+    about = (About.DRAIN, tank.path, flow.system.handle, tank.handle)
+    answered = _asked(session, "drain-capacity", tank, facts)
+    if isinstance(answered, str):
+        yield Finding(Verdict.UNKNOWN, *about, answered, f"/v1/{tank.path}")
+        return
+    values = answered.values
+    parts = ("in_use", "standby", "blocked")
+    over = next((part for part in parts if values[f"{part}_verdict"] == "over"), None)
+    verdict = WORDS[values["verdict"]]
+    if over == "blocked":
+        verdict = Verdict.WATCH
+    yield Finding(
+        verdict,
+        *about,
+        _joined(values["why"], values["mend"]),
+        f"/v1/{tank.path}/answers/drain-capacity",
+        _shown(values[f"{over or 'in_use'}_capacity"], "flow"),
+        _shown(one.over_edge, "flow"),
+    )
+
+
+def _blocked(session: Session, facts: SystemFacts, flow: SystemFlow, one: Brimmed) -> Iterator[Finding]:
+    """Whether a tank keeps what its pump lifts while its drains are stopped."""
+    tank = flow.tanks[one.name]
+    if not tank.overflow or not one.over_edge:
+        return
+    about = (About.OVERFLOW, tank.path, flow.system.handle, tank.handle)
+    answered = _asked(session, "overflow-blocked", tank, facts)
+    if isinstance(answered, str):
+        yield Finding(Verdict.UNKNOWN, *about, answered, f"/v1/{tank.path}")
+        return
+    values = answered.values
+    yield Finding(
+        Verdict.WATCH if values["verdict"] == "over" else WORDS[values["verdict"]],
+        *about,
+        _joined(values["why"], values["mend"]),
+        f"/v1/{tank.path}/answers/overflow-blocked",
+        _shown(values["rise"], "length"),
+        _shown(one.freeboard, "length"),
+    )
+
+
+def _levels(flow: SystemFlow, filled: Filled) -> Iterator[Finding]:
+    """Whether a sump's water stays between its rims, and as much comes as is drawn."""
+    sump = flow.sumps[filled.name]
+    if (not filled.inflow and not filled.left) or filled.why in (CLOSED, BARE):
+        return
+    origin = f"/v1/systems/{flow.system.handle}/flow"
+    about = (About.LEVEL, sump.path, flow.system.handle, sump.handle)
+    if abs(filled.left) > UNBALANCED * max(filled.inflow, abs(filled.left)):
+        words = (
+            f"{show(filled.left, 'flow')} more comes down than is pumped: it fills until it spills, or a flow is not"
+            " recorded."
+            if filled.left > 0
+            else f"{show(-filled.left, 'flow')} more is pumped than comes down: it runs dry, or where a tank drains to"
+            " is not recorded."
+        )
+        yield Finding(Verdict.ACT, *about, words, origin, _shown(filled.left, "flow"))
+        return
+    if filled.why is not None:
+        yield Finding(Verdict.UNKNOWN, *about, f"Unknown, because {filled.why}.", origin)
+        return
+    height = sump.height.si("length")
+    known = [one for one in filled.sections if one.stand is not None and one.stand.surface is not None]
+    if len(known) < len(filled.sections):
+        lacking = ", ".join(flow.sections[one.name].handle for one in filled.sections if one not in known)
+        words = f"Unknown for {lacking}, because how water passes on (baffle) is not recorded all the way."
+        yield Finding(Verdict.UNKNOWN, *about, words, origin)
+        return
+    highest = max(known, key=lambda one: one.depth or 0.0)
+    depth, section = highest.depth or 0.0, flow.sections[highest.name]
+    over = depth > height
+    words = f"The water of {section.handle} stands {show(abs(height - depth), 'length')} " + (
+        "above the rim while it runs: it spills. Widen or lower the baffle after it, or run less flow."
+        if over
+        else "below the rim while it runs."
+    )
+    yield Finding(
+        Verdict.ACT if over else Verdict.OK,
+        *about,
+        words,
+        origin,
+        _shown(depth, "length"),
+        _shown(height, "length"),
+    )
+
+
+def _stopped(session: Session, facts: SystemFacts, flow: SystemFlow, filled: Filled) -> Iterator[Finding]:
+    """Whether a sump keeps what comes down when its pumps stop, also with an air hole clogged or a check valve stuck."""
+    sump = flow.sumps[filled.name]
+    if not filled.inflow or sump.drains_to_id is not None or sump.closed:
+        return
+    about = (About.SPILL, sump.path, flow.system.handle, sump.handle)
+    answered = _asked(session, "stop-flow", sump, facts)
+    if isinstance(answered, str):
+        yield Finding(Verdict.UNKNOWN, *about, answered, f"/v1/{sump.path}")
+        return
+    values, origin = answered.values, f"/v1/{sump.path}/answers/stop-flow"
+    worst = next(case for case in values["cases"] if case["name"] == values["worst_case"])
+    spills = values["verdict"] == "over"
+    yield Finding(
+        WORDS[values["verdict"]],
+        *about,
+        _joined(f"{_capital(worst['name'])}: {worst['why']}", worst["mend"]),
+        origin,
+        _shown(values["most_spilled"], "volume") if spills else _shown(values["least_margin"], "length"),
+        _shown(0.0, "volume") if spills else None,
+    )
+    recorded = values["cases"][0]
+    if recorded["restart_verdict"] == "over":
+        words = (
+            "When the pump starts again the return section falls below its intake before the tanks are full: it draws"
+            f" air. {show(recorded['missing_at_restart'], 'volume')} are missing: run it fuller, or lower the intake."
+        )
+        yield Finding(
+            Verdict.WATCH,
+            About.RESTART,
+            *about[1:],
+            words,
+            origin,
+            _shown(recorded["lowest_return_level"], "length"),
+        )
+
+
+def _asked(session: Session, name: str, subject: Named, facts: SystemFacts) -> Answer | str:
+    """The answer of a calculator from the record, or what it lacks."""
+    try:
+        return answer_for(session, calculator(name), subject, {}, at_ms=facts.at_ms)
+    except Invalid as trouble:
+        return " ".join(fault.message for fault in trouble.faults[:3]) or trouble.message
+
+
+def _joined(*words: str | None) -> str:
+    return " ".join(one for one in words if one)
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _shown(si: Any, kind: str) -> Quantity | None:
+    if si is None:
+        return None
+    shown = Quantity(float(si), KINDS[kind].si).to(KINDS[kind].default, kind)
+    return Quantity(six(shown.value), shown.unit)
