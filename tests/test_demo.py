@@ -68,7 +68,7 @@ def test_the_demo_prints_what_it_promises(once: tuple[str, Path]) -> None:
     for role in ("keeper", "helper", "sensor", "viewer", "link"):
         assert secret(once, role)
     assert "  sections/long-trough-planted-floating-1: The jet at its inlet" in text
-    assert len(re.findall("^curl ", text, re.MULTILINE)) == 9
+    assert len(re.findall("^curl ", text, re.MULTILINE)) == 13
 
 
 def sent(line: str) -> urllib.request.Request:
@@ -115,7 +115,7 @@ def test_the_printed_lines_work_as_they_stand(served: tuple[subprocess.Popen[str
             answered = refused
         with answered:
             answers.append((answered.status, answered.headers.get_content_type(), answered.read().decode()))
-    assert [status for status, _, _ in answers] == [200, 200, 200, 200, 200, 200, 200, 201, 409], answers
+    assert [status for status, _, _ in answers] == [*[200] * 11, 201, 409], answers
     assert '"stored":1' in answers[0][2].replace(" ", "")
     assert answers[1][1] == "text/plain"
     assert 0.1 < float(answers[1][2]) < 100
@@ -123,8 +123,12 @@ def test_the_printed_lines_work_as_they_stand(served: tuple[subprocess.Popen[str
     assert "stream-temperature" in answers[2][2]
     assert "long-trough-planted-floating-1" in json.loads(answers[3][2])["results"]["worst_section"]
     assert json.loads(answers[4][2])["results"]["days"] == 3
-    assert json.loads(answers[5][2])["items"][0]["story"][0]["what"] == "opened"
-    assert "Tomas did it already" in json.loads(answers[8][2])["detail"]
+    assert json.loads(answers[5][2])["results"]["verdict"] == "over"
+    assert json.loads(answers[6][2])["stopped"][0]["verdict"] == "over"
+    assert json.loads(answers[7][2])["results"]["standby_verdict"] == "over"
+    assert answers[8][1] == "image/svg+xml"
+    assert json.loads(answers[9][2])["items"][0]["story"][0]["what"] == "opened"
+    assert "Tomas did it already" in json.loads(answers[12][2])["detail"]
     process.send_signal(signal.SIGINT)
     assert process.wait(timeout=20) == 0
 
@@ -161,6 +165,49 @@ def test_the_fading_heater_is_found_in_the_weeks_table(once: tuple[str, Path], d
     stream = outside["stream-temperature"]
     assert stream["min"] < stream["target_low"] < stream["mean"] < stream["target_high"]
     assert stream["minutes_outside"] > 60 * 7
+
+
+def found(demo: Caller, once: tuple[str, Path], about: str) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The room's one finding of that kind to act on, and the answer it came from."""
+    keeper = Caller(demo.client, secret(once, "keeper"))
+    (row,) = keeper.get(f"/v1/findings?about={about}&verdict=act").get_json()["items"]
+    return row, keeper.get(row["origin"]).get_json()
+
+
+def test_the_flow_that_faded_since_its_spray_bar_clogged_is_found(
+    once: tuple[str, Path], demo: Caller
+) -> None:
+    """1230 of 1900 gal/h, 64.7 %, where 80 % is allowed: 1900 x 3.785411784 L x 0.8."""
+    row, answer = found(demo, once, "flow")
+    assert (row["system"], row["subject"]) == ("stream", "stream-pump")
+    assert answer["results"]["share"]["value"] == pytest.approx(100 * 1230 / 1900)
+    assert row["limit"]["value"] == pytest.approx(1900 * 3.785411784 * 0.8, rel=1e-5)
+
+
+def test_the_sump_that_would_spill_when_its_air_hole_clogs_is_found(
+    once: tuple[str, Path], demo: Caller
+) -> None:
+    """By hand in cubic inches (16.387064 mL): the trough's (60 + 52) / 2 x 22 of surface down from its edge at 12.6 to
+    its outlet at 13 - 4.5, its box 10 x 4 by 3, a third of 20 of a 1.6 drain, 38 of pipe (0.824 bore); 243 x 16 stand
+    in the sump while it runs, and 29 x 16 x 15 fill it.
+    """
+    row, answer = found(demo, once, "spill")
+    assert (row["system"], row["subject"]) == ("sunny-trough", "trough-end")
+    (trough,) = (one for one in answer["inputs"]["tanks"]["value"] if one["name"] == "livebearer-trough")
+    head = trough["head"]["value"] / 0.0254
+    falls = 1232 * (head + 12.6 - 8.5) + 10 * 4 * 3 + 0.7853982 * (1.6**2 * 20 / 3 + 0.824**2 * 38)
+    spilled = (243 * 16 + falls - 29 * 16 * 15) * 0.016387064
+    assert row["value"]["value"] == pytest.approx(spilled, abs=0.02)
+    assert spilled > 30
+
+
+def test_the_standby_that_can_not_carry_the_pump_is_found(once: tuple[str, Path], demo: Caller) -> None:
+    """A 45 mm lip 25 mm under the edge: EN 12056-3, 45^2 x sqrt(25) / 15000 L/s = 2430 L/h, and 5100 come."""
+    row, answer = found(demo, once, "drain")
+    assert (row["system"], row["subject"]) == ("fern-pool", "fern-pool-display")
+    assert row["value"]["value"] == pytest.approx(45**2 * 5 / 15000 * 3600, rel=1e-6)
+    assert row["limit"] == {"value": 5100, "unit": "L/h"}
+    assert answer["results"]["standby_verdict"] == "over"
 
 
 def test_the_stream_sinks_week_by_week_after_what_the_journal_says(

@@ -256,7 +256,8 @@ def test_a_current_database_is_served_without_loading_alembic(sqlite_template: P
     """Nor needs the service numpy or scipy: the tests' oracles bring them, and pint would load them where it can."""
     shutil.copy(sqlite_template, tmp_path / "current.db")
     program = (
-        "import json, sys\nsys.modules.update(numpy=None, scipy=None)\nimport weirbook.cli\nfrom weirbook.app import create_app\nfrom weirbook.config import Config\n"
+        "import json, sys\nsys.modules.update(numpy=None, scipy=None)\n"
+        "import weirbook.cli\nfrom weirbook.app import create_app\nfrom weirbook.config import Config\n"
         "from weirbook.record.database import Database\nfrom weirbook.record.migrations import migrate\n"
         "database = Database(sys.argv[1])\nmigrate(database)\ncreate_app(Config(sys.argv[1]), database)\n"
         "print(json.dumps([name for name in ('alembic', 'numpy', 'scipy') if sys.modules.get(name)]))"

@@ -52,15 +52,24 @@ def _row(tank: Tank, brimmed: Brimmed, lines: Sequence[Pump], drains_here: bool)
     elif brimmed.head is not None:
         row["head"] = Quantity(brimmed.head.high, "m")
     row |= _siphon(tank, lines)
-    if drains_here and overflow:
-        length, width = overflow.get("box_length"), overflow.get("box_width")
-        if length is not None and width is not None:
-            row["box_area"] = Quantity(length.si("length") * width.si("length"), "m2")
-        lips = [one["lip_depth"].si("length") for one in overflow.get("drains") or [] if one.get("lip_depth")]
-        if lips:
-            row["box_fall"] = Quantity(max(lips), "m")
-        elif overflow.get("box_depth") is not None:
-            row["box_fall"] = overflow["box_depth"]
+    if drains_here:
+        row |= _box(overflow)
+    return row
+
+
+def _box(overflow: Mapping[str, Any]) -> Row:
+    """The water in an overflow box and how far it sinks: to its deepest drain, else to its floor."""
+    length, width, depth = (overflow.get(f"box_{name}") for name in ("length", "width", "depth"))
+    if length is None and width is None and depth is None:
+        return {}
+    row: dict[str, Any] = {}
+    if length is not None and width is not None:
+        row["box_area"] = Quantity(length.si("length") * width.si("length"), "m2")
+    lips = [one["lip_depth"].si("length") for one in overflow.get("drains") or [] if one.get("lip_depth")]
+    if lips:
+        row["box_fall"] = Quantity(max(lips), "m")
+    elif depth is not None:
+        row["box_fall"] = depth
     return row
 
 

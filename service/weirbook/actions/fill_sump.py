@@ -95,6 +95,18 @@ class SumpFacts:
         first = max(known, key=lambda pump: pump.intake_height.si("length") if pump.intake_height else 0.0)
         return Filled(first.intake_height, "record", f"upper edge of the intake of {first.handle}")
 
+    def open_area(self) -> Filled | Absent:
+        """All open water of its system."""
+        system = self.system
+        sections = [one for one in system.sections if not one.sump.closed]
+        area = sum(tank.surface_area_si for tank in system.tanks) + sum(
+            one.length.si("length") * (one.width or one.sump.width).si("length") for one in sections
+        )
+        names = ", ".join(one.handle for one in (*system.tanks, *sections))
+        return Filled(
+            Quantity(area, "m2"), "record", f"water surfaces of {names}; covers and plants not taken off"
+        )
+
     def falling_tanks(self) -> Filled | Absent:
         rows = falling_rows(self.flow, self.sump)
         if not rows:
@@ -125,6 +137,7 @@ def facts_by_role(facts: SumpFacts) -> Facts:
         "sump_height": lambda: facts.size("height"),
         "return_depth": facts.return_depth,
         "intake_height": facts.intake_height,
+        "open_area": facts.open_area,
         "falling_tanks": facts.falling_tanks,
         "return_pipes": facts.return_pipes,
         "water_temperature": lambda: latest_of(facts.system, "temperature"),

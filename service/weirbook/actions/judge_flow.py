@@ -13,8 +13,9 @@ from weirbook.actions.finding import About, Finding, Verdict
 from weirbook.actions.solve_flow import SystemFlow, solve_flow
 from weirbook.actions.system_facts import SystemFacts, facts_of
 from weirbook.engine.catalogue import calculator
-from weirbook.engine.inputs import show, six
+from weirbook.engine.inputs import six
 from weirbook.engine.relations.plumbing import BARE, CLOSED, MEASURED, STOPPED, Brimmed, Filled, Lifted
+from weirbook.engine.saying import near
 from weirbook.engine.shape import Answer
 from weirbook.engine.units import KINDS, Quantity
 from weirbook.errors import Invalid
@@ -39,6 +40,7 @@ def judge_flow(session: Session, now_ms: int) -> Iterator[Finding]:
             yield from _drained(session, facts, flow, brimmed)
             yield from _blocked(session, facts, flow, brimmed)
         for filled in flow.solved.filled:
+            yield from _unmoved(flow, filled)
             yield from _levels(flow, filled)
             yield from _stopped(session, facts, flow, filled)
 
@@ -57,6 +59,21 @@ def _lost(flow: SystemFlow) -> Iterator[Finding]:
             yield Finding(
                 Verdict.UNKNOWN, About.FLOW, place, flow.system.handle, subject, words, f"/v1/{one.of}"
             )
+
+
+def _unmoved(flow: SystemFlow, filled: Filled) -> Iterator[Finding]:
+    """A sump whose water no recorded pump moves: a loop without a pump is stagnant, or its pump isn't recorded."""
+    sump = flow.sumps[filled.name]
+    inside = {filled.name, *(one.name for one in filled.sections)}
+    moved = any(
+        lift.drawn in inside or inside & {end.to for end in lift.outlets} for lift in flow.plumbing.lifts
+    )
+    if moved or not filled.sections or filled.inflow:
+        return
+    words = f"Unknown, because no pump is recorded that moves the water of {sump.handle}."
+    yield Finding(
+        Verdict.UNKNOWN, About.FLOW, sump.path, flow.system.handle, sump.handle, words, f"/v1/{sump.path}"
+    )
 
 
 def _faded(session: Session, facts: SystemFacts, flow: SystemFlow, one: Lifted) -> Iterator[Finding]:
@@ -145,10 +162,10 @@ def _levels(flow: SystemFlow, filled: Filled) -> Iterator[Finding]:
     about = (About.LEVEL, sump.path, flow.system.handle, sump.handle)
     if abs(filled.left) > UNBALANCED * max(filled.inflow, abs(filled.left)):
         words = (
-            f"{show(filled.left, 'flow')} more comes down than is pumped: it fills until it spills, or a flow is not"
+            f"{near(filled.left, 'flow', 'L/h')} more comes down than is pumped: it fills until it spills, or a flow is not"
             " recorded."
             if filled.left > 0
-            else f"{show(-filled.left, 'flow')} more is pumped than comes down: it runs dry, or where a tank drains to"
+            else f"{near(-filled.left, 'flow', 'L/h')} more is pumped than comes down: it runs dry, or where a tank drains to"
             " is not recorded."
         )
         yield Finding(Verdict.ACT, *about, words, origin, _shown(filled.left, "flow"))
@@ -166,7 +183,7 @@ def _levels(flow: SystemFlow, filled: Filled) -> Iterator[Finding]:
     highest = max(known, key=lambda one: one.depth or 0.0)
     depth, section = highest.depth or 0.0, flow.sections[highest.name]
     over = depth > height
-    words = f"The water of {section.handle} stands {show(abs(height - depth), 'length')} " + (
+    words = f"The water of {section.handle} stands {near(abs(height - depth), 'length', 'cm')} " + (
         "above the rim while it runs: it spills. Widen or lower the baffle after it, or run less flow."
         if over
         else "below the rim while it runs."
@@ -206,7 +223,7 @@ def _stopped(session: Session, facts: SystemFacts, flow: SystemFlow, filled: Fil
     if recorded["restart_verdict"] == "over":
         words = (
             "When the pump starts again the return section falls below its intake before the tanks are full: it draws"
-            f" air. {show(recorded['missing_at_restart'], 'volume')} are missing: run it fuller, or lower the intake."
+            f" air. {near(recorded['missing_at_restart'], 'volume', 'L')} are missing: run it fuller, or lower the intake."
         )
         yield Finding(
             Verdict.WATCH,

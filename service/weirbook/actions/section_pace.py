@@ -45,6 +45,8 @@ def _row(flow: SystemFlow, one: Passed, width: float) -> ChamberSection:
 
 
 def _pace(one: Passed, row: ChamberSection, before: ChamberSection | None, width: float) -> Pace:
+    if one.flow < 0:
+        return Pace(None, None, None, ())  # more is drawn here than comes: there is no steady pace
     chamber = Chamber(
         row.direction, row.length, row.width_in(width), row.depth, row.solids, one.flow, row.plants
     )

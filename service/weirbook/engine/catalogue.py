@@ -9,10 +9,12 @@ from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.mixing import MIXING
+from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
 from weirbook.engine.calculators.pump_point import PUMP_POINT
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
 from weirbook.engine.calculators.stop_flow import STOP_FLOW
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
+from weirbook.engine.calculators.top_off import TOP_OFF
 from weirbook.engine.calculators.turnover import TURNOVER
 from weirbook.engine.calculators.weir_head import WEIR_HEAD
 from weirbook.engine.shape import Calculator
@@ -26,10 +28,12 @@ CALCULATORS: tuple[Calculator, ...] = (
     FLOW_FADE,
     FLOW_SPLIT,
     MIXING,
+    OVERFLOW_BLOCKED,
     PUMP_POINT,
     SETTLING_BOX,
     STOP_FLOW,
     TANK_VOLUME,
+    TOP_OFF,
     TURNOVER,
     WEIR_HEAD,
 )

@@ -390,7 +390,12 @@ def _result_line(result: Result) -> dict[str, Any]:
 
 
 def _as_query(example: Mapping[str, Any], one: Calculator) -> dict[str, str]:
-    return {name: str(value) for name, value in example.items() if one.params[name].single}
+    """The worked example's single values, as a query writes them."""
+    return {
+        name: str(value).lower() if isinstance(value, bool) else str(value)
+        for name, value in example.items()
+        if one.params[name].single
+    }
 
 
 def _what_if(one: Calculator) -> dict[str, Any]:

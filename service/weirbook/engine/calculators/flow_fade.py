@@ -10,6 +10,7 @@ from weirbook.engine.calculators.fade_care import SOURCES, assumptions, cautions
 from weirbook.engine.calculators.fade_inputs import Inputs, refuse_contradictions
 from weirbook.engine.relations.hydraulics import GRAVITY
 from weirbook.engine.relations.pump_curves import PumpCurve
+from weirbook.engine.saying import near
 from weirbook.engine.shape import (
     TEXT,
     Assumption,
@@ -172,8 +173,8 @@ def _pace_steps(given: Inputs, share: float, pace: float, due: float | None) -> 
 
 
 def _verdict(given: Inputs, share: float, due: float | None) -> tuple[str, str]:
-    least = show(given.least_share, "fraction")
-    have = show(share, "fraction")
+    least = near(given.least_share, "fraction", "%")
+    have = near(share, "fraction", "%")
     if share < given.least_share:
         return OVER, f"{have} of the clean flow is left, less than the {least} allowed: clean it."
     if due == 0:

@@ -395,9 +395,9 @@ MIXING = Calculator(
         "load": "3 g/d",
         "removal_per_pass": "40 %",
         "bodies": [
+            {"name": "sump", "volume": "120 L", "removal_per_pass": "40 %"},
             {"name": "display", "volume": "400 L"},
             {"name": "nursery", "volume": "100 L"},
-            {"name": "sump", "volume": "120 L", "removal_per_pass": "40 %"},
         ],
         "flows": [
             {"from_body": "sump", "to_body": "display", "flow": "1800 L/h"},
@@ -405,7 +405,6 @@ MIXING = Calculator(
             {"from_body": "sump", "to_body": "nursery", "flow": "600 L/h"},
             {"from_body": "nursery", "to_body": "sump", "flow": "600 L/h"},
         ],
-        "dosed_body": "sump",
         "after": "10 min",
     },
     doors=("systems",),

@@ -9,7 +9,7 @@ from functools import cached_property
 
 from weirbook.engine.calculators.chamber_verdicts import OK, OVER, SLACK, UNKNOWN
 from weirbook.engine.calculators.stop_parts import FallingTank, ReturnPipe, known
-from weirbook.engine.calculators.sump_water import RunningSump, less, more, near
+from weirbook.engine.calculators.sump_water import RunningSump
 from weirbook.engine.relations.basins import (
     JOINED,
     WALLED,
@@ -22,6 +22,7 @@ from weirbook.engine.relations.basins import (
     highest_that_holds,
     volume_below,
 )
+from weirbook.engine.saying import less, more, near
 
 NO_WATER = 1e-9
 """m3. A thousandth of a millilitre is no water on the floor."""

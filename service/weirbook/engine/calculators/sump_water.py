@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,7 +13,6 @@ from weirbook.engine.relations.basins import held, is_told, volume_below
 from weirbook.engine.relations.levels import Cell
 from weirbook.engine.relations.water import density, dynamic_viscosity
 from weirbook.engine.shape import Step, show, step
-from weirbook.engine.units import KINDS, Quantity, number
 from weirbook.errors import Invalid
 
 FITS_WITHIN = 0.01
@@ -170,26 +168,3 @@ def water_steps(
     whole = " + ".join(f"{{{name}}}" for name in numbers)
     total = held(cells, levels)
     return [*steps, step(f"sump: water {when} in L", whole, numbers, total, "volume", "L")]
-
-
-def near(si: float, kind: str, unit: str) -> str:
-    """A quantity in words, three figures."""
-    return _in_words(si, kind, unit, round)
-
-
-def less(si: float, kind: str, unit: str) -> str:
-    """The same rounded down, so that what is done by it still holds."""
-    return _in_words(si, kind, unit, math.floor)
-
-
-def more(si: float, kind: str, unit: str) -> str:
-    """The same rounded up."""
-    return _in_words(si, kind, unit, math.ceil)
-
-
-def _in_words(si: float, kind: str, unit: str, towards: Callable[[float], int]) -> str:
-    value = Quantity(si, KINDS[kind].si).to(unit, kind).value
-    if not number(value):
-        return f"0 {unit}"
-    digit = 10.0 ** (math.floor(math.log10(abs(value))) - 2)
-    return f"{number(float(f'{towards(round(value / digit, 6)) * digit:.3g}'))} {unit}"
