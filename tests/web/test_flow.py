@@ -245,3 +245,49 @@ def test_a_branch_whose_tank_was_retired_is_a_finding_not_a_failure(laid: Caller
         if "tanks/sibling" in one["reason"]
     ]
     assert told and told[0]["verdict"] == "unknown"
+
+
+def test_what_rests_on_a_pump_of_unknown_flow_is_unknown_not_nothing(laid: Caller) -> None:
+    laid.patch("/v1/pumps/rack-pump", {"curve": None})
+    shown = flow(laid)
+    tank, sump = shown["tanks"][0], shown["sumps"][0]
+    assert shown["pumps"][0]["flow"] is None
+    assert (tank["inflow"], tank["head"], tank["water_depth"]) == (None, None, None)
+    assert (sump["inflow"], sump["surplus"], sump["sections"][0]["flow"]) == (None, None, None)
+    told = laid.get("/v1/systems/rill/findings?about=level").get_json()["items"]
+    assert [one["verdict"] for one in told] == ["unknown"]
+
+
+def test_a_blocked_drain_is_judged_by_what_the_others_carry(laid: Caller) -> None:
+    """With drain 1 blocked its standby carries all; with the standby blocked drain 1 does: neither is over."""
+    for number in (1, 2):
+        drains = flow(laid, f"?drain={number}&blocked=true")["tanks"][0]["drains"]
+        assert drains["verdict"] == "ok", drains
+        assert f"With drain {number} blocked the others carry" in drains["why"]
+
+
+def test_the_highest_safe_depth_holds_in_every_case(laid: Caller) -> None:
+    """A keeper who runs at it spills nothing, whatever part fails."""
+    sump = flow(laid, "?pump=off")["stopped"][0]
+    assert {case["case"] for case in sump["cases"]} >= {"as recorded", "air hole blocked"}
+    depth = sump["highest_safe_depth"]
+    safe = flow(laid, f"?pump=off&level={depth['value'] * 0.999:.4f}+{depth['unit']}")["stopped"][0]
+    assert [case["spilled"]["value"] for case in safe["cases"]] == [0] * len(safe["cases"])
+    full = flow(laid, f"?pump=off&level={depth['value'] * 1.01:.4f}+{depth['unit']}")["stopped"][0]
+    assert full["verdict"] == "over"
+
+
+def test_a_flow_that_was_said_is_named_so(laid: Caller) -> None:
+    assert flow(laid, "?flow=900+L/h")["pumps"][0]["basis"] == "given"
+
+
+def test_a_level_above_the_rim_is_refused(laid: Caller) -> None:
+    assert "80 cm" in refused(laid, "?level=81+cm")["message"]
+
+
+def test_without_a_curve_a_valve_is_refused_and_the_measured_flow_stands_as_clean(laid: Caller) -> None:
+    laid.patch(
+        "/v1/pumps/rack-pump", {"curve": None, "measured_flow": "700 L/h", "measured_on": "2026-11-20"}
+    )
+    assert refused(laid, "?valve_opening=50+%25")["pointer"] == "/valve_opening"
+    assert flow(laid, "?clean=true")["pumps"][0]["basis"] == "measured"

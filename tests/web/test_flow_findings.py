@@ -156,3 +156,10 @@ def test_a_return_section_that_runs_dry_at_the_restart_is_watched(laid: Caller) 
     edit(laid, "pumps/rack-pump", {"intake_height": "24 cm", "line": {"air_hole_level": "-2 cm"}})
     rows = told(laid, "restart")
     assert [row["verdict"] for row in rows] in ([], ["watch"])
+
+
+def test_findings_on_water_come_in_the_units_that_the_room_prefers(laid: Caller) -> None:
+    laid.patch("/v1/room", {"preferred_units": {"flow": "gal/h", "length": "in"}})
+    shown = laid.get("/v1/systems/rill/findings").get_json()["items"]
+    units = {one["about"]: one["value"]["unit"] for one in shown if one["value"] is not None}
+    assert (units["drain"], units["level"]) == ("gal/h", "in")

@@ -10,9 +10,13 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from weirbook.actions.answer_for import answer_for
-from weirbook.actions.solve_flow import SystemFlow, WhatIf, solve_flow
+from weirbook.actions.falling_water import falling_rows
+from weirbook.actions.solve_flow import RECORDED, SystemFlow, WhatIf, solve_flow
 from weirbook.actions.system_facts import SystemFacts
+from weirbook.engine.calculators.chamber_verdicts import OK, OVER, UNKNOWN
+from weirbook.engine.calculators.drain_care import against
 from weirbook.engine.catalogue import calculator
+from weirbook.engine.saying import near
 from weirbook.engine.shape import Answer, Caution
 from weirbook.engine.units import Quantity
 from weirbook.errors import Invalid
@@ -21,13 +25,14 @@ from weirbook.record.places import Sump, Tank
 
 @dataclass(frozen=True)
 class DrainCheck:
-    """What the drains of a tank carry, with drain number `blocked` carrying nothing; and, where it is too little, what
-    then. Answers, or None and why not."""
+    """What the drains of a tank carry; with drain number `blocked` carrying nothing, whether the rest does, and where
+    it doesn't, what then. Answers, or None and why not."""
 
     drains: Answer | None
     overflow: Answer | None
     blocked: int | None
-    why: str | None
+    verdict: str
+    why: str
 
 
 @dataclass(frozen=True)
@@ -64,7 +69,7 @@ def check_flow(
     """
     held = _tank_blocked(facts, tank) if blocked is not None else None
     drains = {
-        one.path: _drain_check(session, facts, one, flow, blocked if one is held else None)
+        one.path: _drain_check(session, facts, one, flow, what_if, blocked if one is held else None)
         for one in facts.tanks
         if (one.overflow or {}).get("drains")
     }
@@ -72,7 +77,7 @@ def check_flow(
     if stopped:
         running = solve_flow(facts, dataclasses.replace(what_if, all_off=False, pumps_off=frozenset()))
         stops = [
-            _stop_check(session, facts, sump, running, what_if)
+            stop_check(session, facts, sump, running, what_if)
             for sump in facts.sumps
             if sump.drains_to_id is None and not sump.closed
         ]
@@ -97,42 +102,83 @@ def _tank_blocked(facts: SystemFacts, handle: str | None) -> Tank:
 
 
 def _drain_check(
-    session: Session, facts: SystemFacts, tank: Tank, flow: SystemFlow, blocked: int | None
+    session: Session,
+    facts: SystemFacts,
+    tank: Tank,
+    flow: SystemFlow,
+    what_if: WhatIf,
+    blocked: int | None,
 ) -> DrainCheck:
     told = (tank.overflow or {})["drains"]
     if blocked is not None and blocked > len(told):
         raise Invalid(f"{tank.handle} has {len(told)} drains recorded: 1 to {len(told)}.", "/drain")
     passes = next(one.over_edge for one in flow.solved.brimmed if one.name == tank.path)
     if not passes:
-        return DrainCheck(None, None, blocked, "Nothing comes over the edge.")
+        return DrainCheck(None, None, blocked, UNKNOWN, "Nothing comes over the edge.")
     said: dict[str, Any] = {"flow": Quantity(passes, "m3/s").text()}
     if blocked is not None:
         said["drains"] = [{"name": f"drain {blocked}", "valve_opening": "0 %"}]
     try:
         answered = answer_for(session, calculator("drain-capacity"), tank, said, at_ms=facts.at_ms)
-        if blocked is None or answered.values["all_capacity"] is None:
-            return DrainCheck(answered, None, blocked, None)
-        if answered.values["all_capacity"] >= passes:
-            return DrainCheck(answered, None, blocked, None)
-        overflow = answer_for(session, calculator("overflow-blocked"), tank, {}, at_ms=facts.at_ms)
-        return DrainCheck(answered, overflow, blocked, None)
+        rest = answered.values["all_capacity"]
+        if blocked is None or rest is None:
+            return DrainCheck(answered, None, blocked, answered.values["verdict"], answered.values["why"])
+        verdict = OK if rest >= passes else OVER
+        carries = (
+            f"the others carry {near(rest, 'flow', 'L/h')}" if rest else "none of the others carries anything"
+        )
+        why = f"With drain {blocked} blocked {carries}, and {against(passes, verdict)}."
+        if verdict == OK:
+            return DrainCheck(answered, None, blocked, verdict, why)
+        overflow = answer_for(
+            session,
+            calculator("overflow-blocked"),
+            tank,
+            _of_its_sump(flow, tank, what_if),
+            at_ms=facts.at_ms,
+        )
+        return DrainCheck(answered, overflow, blocked, verdict, why)
     except Invalid as trouble:
-        return DrainCheck(None, None, blocked, _first(trouble))
+        return DrainCheck(None, None, blocked, UNKNOWN, _first(trouble))
+
+
+def _of_its_sump(flow: SystemFlow, tank: Tank, what_if: WhatIf) -> dict[str, Any]:
+    """What a what-if says otherwise of the sump that feeds a tank."""
+    if what_if == RECORDED:
+        return {}
+    for lifted in flow.solved.lifted:
+        if any(end.to == tank.path for end in lifted.deliveries):
+            for filled in flow.solved.filled:
+                last = filled.sections[-1] if filled.sections else None
+                if (
+                    last is not None
+                    and last.name == lifted.drawn
+                    and last.depth is not None
+                    and filled.inflow > 0
+                ):
+                    return {
+                        "return_depth": Quantity(last.depth, "m").text(),
+                        "sump_flow": Quantity(filled.inflow, "m3/s").text(),
+                    }
+    return {}
 
 
 def _first(trouble: Invalid) -> str:
     return trouble.faults[0].message if trouble.faults else trouble.message
 
 
-def _stop_check(
+def stop_check(
     session: Session, facts: SystemFacts, sump: Sump, running: SystemFlow, what_if: WhatIf
 ) -> StopCheck:
+    """Where the water of a sump goes when its pumps stop, out of the `running` system of that what-if."""
     filled = next(one for one in running.solved.filled if one.name == sump.path)
     said: dict[str, Any] = {}
     if what_if.levels and filled.sections and filled.sections[-1].depth is not None:
         said["return_depth"] = Quantity(filled.sections[-1].depth, "m").text()
-    if what_if.flows and filled.inflow > 0:
+    if (what_if.flows or what_if.openings or what_if.as_clean) and filled.inflow > 0:
         said["flow"] = Quantity(filled.inflow, "m3/s").text()
+        rows = falling_rows(running, sump)
+        said["tanks"] = [{"name": row["name"], "head": row["head"].text()} for row in rows if "head" in row]
     try:
         answered = answer_for(session, calculator("stop-flow"), sump, said, at_ms=facts.at_ms)
     except Invalid as trouble:

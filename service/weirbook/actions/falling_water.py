@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from typing import Any
 
 from weirbook.actions.solve_flow import SystemFlow
+from weirbook.engine.relations.levels import OVER
 from weirbook.engine.relations.pipes import SIZES
-from weirbook.engine.relations.plumbing import Brimmed
+from weirbook.engine.relations.plumbing import Brimmed, Filled, Trough
 from weirbook.engine.units import Quantity
 from weirbook.record.equipment import Pump
 from weirbook.record.places import Sump, Tank
@@ -16,7 +17,7 @@ Row = Mapping[str, Any]
 
 
 def falling_rows(flow: SystemFlow, sump: Sump) -> Sequence[Row]:
-    """Each tank whose water comes down to the sump, over its edge or back through a return line."""
+    """Each tank and side loop's sump whose water comes down to the sump, over its edge or back through a line."""
     inside = {one.path for one in flow.sections.values() if one.sump_id == sump.id}
     rows = []
     for brimmed in flow.solved.brimmed:
@@ -26,21 +27,64 @@ def falling_rows(flow: SystemFlow, sump: Sump) -> Sequence[Row]:
             for pump in flow.pumps.values()
             if pump.from_section is not None and pump.from_section.sump_id == sump.id and _ends(pump, tank)
         ]
-        drains_here = _drains_into(flow, brimmed, inside)
+        drains_here = _drains_into(flow, brimmed.name, inside)
         if drains_here or lines:
             rows.append(_row(tank, brimmed, lines, drains_here))
         if drains_here:
             rows += _pipe_rows(tank)
+    return rows + _box_rows(flow, sump, inside)
+
+
+def _box_rows(flow: SystemFlow, sump: Sump, inside: Set[str]) -> list[Row]:
+    """Open sumps that stand alone and drain here, or that a line from here can empty again."""
+    rows = []
+    for trough, filled in zip(flow.plumbing.troughs, flow.solved.filled, strict=True):
+        if trough.drains_to is None or trough.closed or not trough.compartments:
+            continue
+        box = flow.sumps[trough.name]
+        lines = [
+            pump
+            for pump in flow.pumps.values()
+            if pump.to_sump_id == box.id
+            and pump.from_section is not None
+            and pump.from_section.sump_id == sump.id
+        ]
+        drains_here = _drains_into(flow, trough.name, inside)
+        if drains_here or lines:
+            rows.append(_box_row(box, trough, filled, lines, drains_here))
     return rows
 
 
-def _drains_into(flow: SystemFlow, brimmed: Brimmed, inside: set[str]) -> bool:
-    """Whether its overflow leads here, straight or over other tanks; a circle ends nowhere."""
-    by_name = {one.name: one for one in flow.solved.brimmed}
-    end, seen = brimmed.drains_to, {brimmed.name}
-    while end in by_name and end not in seen:
+def _box_row(box: Sump, trough: Trough, filled: Filled, lines: Sequence[Pump], drains_here: bool) -> Row:
+    """All of its floor counts, media and what its baffles keep too: the careful side."""
+    row: dict[str, Any] = {"name": box.path}
+    row["plan_area"] = Quantity(sum(one.cell.plan_area for one in trough.compartments), "m2")
+    gate = trough.compartments[-1].cell.gate
+    crest = None if gate is None or gate.passes != OVER else gate.crest_height
+    depths = [one.depth for one in filled.sections if one.depth is not None]
+    if not drains_here:
+        row["head"] = Quantity(0.0, "m")
+    elif crest is not None and len(depths) == len(filled.sections):
+        row["head"] = Quantity(max(0.0, max(depths) - crest), "m")
+    ends = [pump.line or {} for pump in lines]
+    first = trough.compartments[0].depth
+    if not ends:
+        row |= {"siphon_drop": Quantity(0.0, "m"), "siphon_drop_blocked": Quantity(0.0, "m")}
+    elif first is not None and crest is not None and all(end.get("outlet_level") is not None for end in ends):
+        row |= _drops(ends, crest - first)
+    return row
+
+
+def _drains_into(flow: SystemFlow, name: str, inside: Set[str]) -> bool:
+    """Whether its overflow leads here, straight or over other tanks and sumps; a circle ends nowhere."""
+    leads = {pool.name: pool.drains_to for pool in flow.plumbing.pools}
+    for trough in flow.plumbing.troughs:
+        names = (trough.name, *(one.cell.name for one in trough.compartments))
+        leads |= dict.fromkeys(names, trough.drains_to)
+    end, seen = leads[name], {name}
+    while end is not None and end not in inside and end not in seen:
         seen.add(end)
-        end = by_name[end].drains_to
+        end = leads.get(end)
     return end in inside
 
 
@@ -58,16 +102,17 @@ def _row(tank: Tank, brimmed: Brimmed, lines: Sequence[Pump], drains_here: bool)
 
 
 def _box(overflow: Mapping[str, Any]) -> Row:
-    """The water in an overflow box and how far it sinks: to its deepest drain, else to its floor."""
+    """The water in an overflow box and how far it sinks: to its deepest drain, or to its floor where one isn't told."""
     length, width, depth = (overflow.get(f"box_{name}") for name in ("length", "width", "depth"))
     if length is None and width is None and depth is None:
         return {}
     row: dict[str, Any] = {}
     if length is not None and width is not None:
         row["box_area"] = Quantity(length.si("length") * width.si("length"), "m2")
-    lips = [one["lip_depth"].si("length") for one in overflow.get("drains") or [] if one.get("lip_depth")]
-    if lips:
-        row["box_fall"] = Quantity(max(lips), "m")
+    lips = [one.get("lip_depth") for one in overflow.get("drains") or []]
+    known = [lip.si("length") for lip in lips if lip is not None]
+    if known and len(known) == len(lips):
+        row["box_fall"] = Quantity(max(known), "m")
     elif depth is not None:
         row["box_fall"] = depth
     return row
@@ -103,7 +148,11 @@ def _siphon(tank: Tank, lines: Sequence[Pump]) -> Row:
     if any(pump.line is None for pump in lines) or any(end.get("outlet_level") is None for end in ends):
         return {}
     crest = (tank.overflow or {}).get("crest_height")
-    start = 0.0 if crest is None else crest.si("length") - tank.water_depth.si("length")
+    return _drops(ends, 0.0 if crest is None else crest.si("length") - tank.water_depth.si("length"))
+
+
+def _drops(ends: Sequence[Mapping[str, Any]], start: float) -> Row:
+    """From `start` (m against the recorded water) down to the deepest end, and to the same with its air hole clogged."""
     open_hole, blocked = 0.0, 0.0
     for end in ends:
         outlet = end["outlet_level"].si("length")

@@ -65,7 +65,17 @@ class SumpFacts:
         if isinstance(sent, Absent):
             return sent
         own = [one for one in sent if one.pump in self.pumps]
-        return summed(own) if own else Absent(f"No running pump draws from {self.sump.handle}.")
+        if not own:
+            return Absent(f"No running pump draws from {self.sump.handle}.")
+        told = summed(own)
+        filled = next(one for one in self.flow.solved.filled if one.name == self.sump.path)
+        most = max((one.arrives for one in filled.sections), default=0.0)
+        if most <= told.value.si("flow") * (1 + 1e-9):
+            return told
+        flow = Quantity(most, "m3/s").to(told.value.unit, "flow")
+        return Filled(
+            flow, "record", f"{told.note}; with what side loops bring, the most that passes a section"
+        )
 
     def sump_sections(self) -> Filled | Absent:
         uses = self.system.uses
@@ -88,11 +98,15 @@ class SumpFacts:
         return Filled(last.running_depth, "record", f"running depth of {last.handle}, the last section")
 
     def intake_height(self) -> Filled | Absent:
-        """The highest intake: the first to draw air."""
-        known = [pump for pump in self.pumps if pump.intake_height is not None]
-        if not known:
-            return Absent("No pump that draws from it says how high its intake lies (intake_height).")
-        first = max(known, key=lambda pump: pump.intake_height.si("length") if pump.intake_height else 0.0)
+        """The highest intake: the first to draw air. Unknown while one of the running pumps doesn't tell its own."""
+        known = [
+            (pump.intake_height.si("length"), pump) for pump in self.pumps if pump.intake_height is not None
+        ]
+        untold = [pump.handle for pump in self.pumps if pump.intake_height is None]
+        if untold or not known:
+            of = ", ".join(untold) or "any running pump that draws from it"
+            return Absent(f"How high its intake lies is not recorded of: {of} (intake_height).")
+        _, first = max(known, key=lambda one: one[0])
         return Filled(first.intake_height, "record", f"upper edge of the intake of {first.handle}")
 
     def open_area(self) -> Filled | Absent:

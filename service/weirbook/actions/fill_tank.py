@@ -42,7 +42,7 @@ OVERFLOW = (
     "box_depth",
 )
 """Roles `overflow.NAME`."""
-OF_ITS_SUMP = ("sump_sections", "sump_length", "sump_width", "sump_height", "return_depth", "intake_height")
+OF_ITS_SUMP = ("sump_sections", "sump_length", "sump_width", "sump_height", "return_depth")
 """Roles that the sump answers whose pumps feed the tank."""
 
 
@@ -89,6 +89,27 @@ class TankFacts:
         sump = self.sump()
         return sump if isinstance(sump, Absent) else fill_sump.fill(self.session, sump, self.at_ms)[role]()
 
+    def lowest_intake(self) -> Filled | Absent:
+        """The lowest intake of the pumps that feed it: so far the sump's water can be lifted; unknown if one is."""
+        pumps = [
+            pump
+            for one in self.flow.solved.lifted
+            if (pump := self.flow.pumps[one.name]).from_section is not None
+            and self.flow.runs(pump)
+            and self.tank.path in self.flow.ends(pump)
+        ]
+        if untold := [pump.handle for pump in pumps if pump.intake_height is None]:
+            return Absent(
+                f"How high its intake lies is not recorded of: {', '.join(untold)} (intake_height)."
+            )
+        heights = [
+            (pump.intake_height.si("length"), pump) for pump in pumps if pump.intake_height is not None
+        ]
+        if not heights:
+            return Absent(f"No running pump that draws from a sump feeds {self.tank.handle}.")
+        _, lowest = min(heights, key=lambda one: one[0])
+        return Filled(lowest.intake_height, "record", f"upper edge of the intake of {lowest.handle}")
+
     def drains(self) -> Filled | Absent:
         told = (self.tank.overflow or {}).get("drains") or []
         if not told:
@@ -131,6 +152,7 @@ def fill(session: Session, tank: Tank, at_ms: int) -> Facts:
         "through_flow": facts.through_flow,
         "plan_area": facts.plan_area,
         "drains": facts.drains,
+        "lowest_intake": facts.lowest_intake,
         "water_temperature": lambda: latest_of(facts.system, "temperature"),
         "footprint.shape": later(facts.told, tank.footprint["shape"], "footprint"),
         **{

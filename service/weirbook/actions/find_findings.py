@@ -26,7 +26,7 @@ def find_findings(
     now, where = Now(now_ms, zone), whereabouts(session, now_ms)
     found = [
         *judge_gauges(session, where, now),
-        *judge_flow(session, now_ms),
+        *judge_flow(session, now_ms, system),
         *judge_sections(session, now_ms),
         *judge_followers(session, now),
         *judge_tasks(session, where, now),

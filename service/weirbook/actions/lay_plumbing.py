@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +19,7 @@ from weirbook.engine.inputs import read
 from weirbook.engine.relations.pipes import Piece, valve_k
 from weirbook.engine.relations.plumbing import Compartment, Lift, Outlet, Plumbing, Pool, Trough
 from weirbook.engine.relations.pump_curves import PumpCurve
+from weirbook.engine.relations.steady_flow import circling
 from weirbook.engine.relations.weirs import Edge
 from weirbook.engine.shape import Assumption
 from weirbook.engine.units import Quantity
@@ -26,6 +28,9 @@ from weirbook.record.places import Sump, Tank
 
 USUAL_TEMPERATURE = 298.15
 """K. Taken where none is measured: a few degrees move a flow by less than its measuring does."""
+
+
+CIRCLE = "it runs in a circle of overflows"
 
 
 @dataclass(frozen=True)
@@ -96,6 +101,14 @@ class _Laying:
             tuple(self._lift(pump) for pump in facts.pumps if not pump.circulates),
             self._temperature(),
         )
+        for pump in facts.pumps_away:
+            if facts.running.get(pump.id):
+                gone = ", ".join(ends_of(pump))
+                self._lacks(
+                    f"pumps/{pump.handle}", f"where its water goes: its line leads to {gone}, not in use here"
+                )
+        for vessel in sorted(circling(plumbing)):
+            self._lacks(vessel, f"where its water goes: {CIRCLE}")
         return Laid(plumbing, tuple(self.assumed), tuple(self.missing))
 
     def _temperature(self) -> float:
@@ -120,7 +133,7 @@ class _Laying:
                 )
             edge = Edge(
                 overflow["edge_length"].si("length"),
-                crest or 0.0,
+                math.inf if crest is None else crest,
                 None,
                 _si(overflow.get("slot_width")),
                 1.0 if open_fraction is None else open_fraction,

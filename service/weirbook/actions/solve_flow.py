@@ -10,6 +10,7 @@ from weirbook.actions.lay_plumbing import Missing, ends_of, lay_plumbing, line_o
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.engine.relations.plumbing import (
     CLOSED,
+    GIVEN,
     MEASURED,
     RATED,
     WORKED_OUT,
@@ -18,7 +19,8 @@ from weirbook.engine.relations.plumbing import (
     Solved,
     Trough,
 )
-from weirbook.engine.relations.steady_flow import heights_of, recorded_heights, solve
+from weirbook.engine.relations.steady_flow import STILL_FLOW, heights_of, recorded_heights, solve
+from weirbook.engine.saying import near
 from weirbook.engine.shape import Assumption
 from weirbook.errors import Invalid
 from weirbook.record.equipment import Pump
@@ -94,7 +96,7 @@ def _solved(facts: SystemFacts, what_if: WhatIf) -> SystemFlow:
     _refuse_strangers(facts, what_if)
     laid = lay_plumbing(facts)
     plumbing = _with(laid.plumbing, facts, what_if)
-    solved = solve(plumbing)
+    solved = _as_given(solve(plumbing), what_if)
     told = list(_rests_on(facts, what_if, solved))
     return SystemFlow(
         facts.system,
@@ -109,6 +111,19 @@ def _solved(facts: SystemFacts, what_if: WhatIf) -> SystemFlow:
         {one.path: facts.uses.get(one.id, one.use) for one in facts.sections},
         (*laid.assumed, *(one for one in told if isinstance(one, Assumption))),
         (*laid.missing, *(one for one in told if isinstance(one, Missing))),
+    )
+
+
+def _as_given(solved: Solved, what_if: WhatIf) -> Solved:
+    """What was said instead of the record counts as a measured flow does, and is named for what it is."""
+    return dataclasses.replace(
+        solved,
+        lifted=tuple(
+            dataclasses.replace(one, basis=GIVEN)
+            if one.basis == MEASURED and one.name in what_if.flows
+            else one
+            for one in solved.lifted
+        ),
     )
 
 
@@ -145,6 +160,11 @@ def _with(plumbing: Plumbing, facts: SystemFacts, what_if: WhatIf) -> Plumbing:
 def _trough_with(trough: Trough, levels: Mapping[str, float]) -> Trough:
     if not trough.compartments or (depth := levels.get(trough.compartments[-1].cell.name)) is None:
         return trough
+    if depth > trough.height:
+        raise Invalid(
+            f"The rim of {trough.name} stands at {near(trough.height, 'length', 'cm')}: no level is above that.",
+            "/level",
+        )
     last = dataclasses.replace(trough.compartments[-1], depth=depth)
     return dataclasses.replace(trough, compartments=(*trough.compartments[:-1], last), last_depth=depth)
 
@@ -152,9 +172,14 @@ def _trough_with(trough: Trough, levels: Mapping[str, float]) -> Trough:
 def _lift_with(lift: Lift, pump: Pump, what_if: WhatIf) -> Lift:
     opening = what_if.openings.get(lift.name)
     if opening is not None:
+        if lift.curve is None:
+            raise Invalid(
+                f"What a valve does to {lift.name} can't be worked out: record its curve, or say flow=… instead.",
+                "/valve_opening",
+            )
         trunk, outlets = line_of(pump, opening)
         lift = dataclasses.replace(lift, trunk=trunk, outlets=outlets, measured=None)
-    if what_if.as_clean:
+    if what_if.as_clean and lift.curve is not None:
         lift = dataclasses.replace(lift, measured=None)
     return dataclasses.replace(
         lift,
@@ -168,7 +193,7 @@ def _rests_on(facts: SystemFacts, what_if: WhatIf, solved: Solved) -> Iterator[A
     pumps = {pump.handle: pump for pump in facts.pumps}
     for one in solved.lifted:
         pump = pumps[one.name]
-        if one.basis == MEASURED and one.name not in what_if.flows:
+        if one.basis == MEASURED:
             yield Assumption(f"{one.name}: measured {pump.measured_on}.", "record")
         elif one.basis == WORKED_OUT:
             yield Assumption(f"{one.name}: worked out from its curve and line.", "record")
@@ -177,10 +202,14 @@ def _rests_on(facts: SystemFacts, what_if: WhatIf, solved: Solved) -> Iterator[A
             yield Assumption(words, "record")
         elif one.basis is None:
             yield Missing(f"pumps/{one.name}", f"its flow: none is measured or rated, and {one.why}")
-        if one.why is not None and one.basis in (MEASURED, RATED):
+        if one.why is not None and one.basis in (MEASURED, GIVEN, RATED):
             yield Missing(f"pumps/{one.name}", f"what its clean flow would be worked out from: {one.why}")
         if one.flow is not None and not one.deliveries:
             yield Missing(f"pumps/{one.name}", f"how its flow parts: {one.why}")
+    for brimmed in solved.brimmed:
+        if (lacking := solved.lacking(brimmed)) > STILL_FLOW:
+            words = f"what fills it: {near(lacking, 'flow', 'L/h')} more is pumped out of it than comes in"
+            yield Missing(brimmed.name, words)
     for filled in solved.filled:
         if filled.why not in (None, CLOSED) and filled.inflow:
             yield Missing(filled.name, f"its levels: {filled.why}")

@@ -86,6 +86,24 @@ class SystemFacts:
         return [pump for pump in self.session.scalars(asked).unique() if self.in_use(pump)]
 
     @cached_property
+    def pumps_away(self) -> Sequence[Pump]:
+        """Pumps that draw from the system and deliver to what is not in use in it."""
+        asked = (
+            sa.select(Pump)
+            .where(
+                sa.or_(
+                    Pump.from_section_id.in_([one.id for one in self.sections]),
+                    Pump.from_tank_id.in_([tank.id for tank in self.tanks]),
+                )
+            )
+            .order_by(Pump.id)
+        )
+        here = {pump.id for pump in self.pumps}
+        return [
+            pump for pump in self.session.scalars(asked).unique() if pump.id not in here and self.in_use(pump)
+        ]
+
+    @cached_property
     def running(self) -> Mapping[int, bool]:
         """Whether each pump ran then, by its number."""
         return states_at(self.session, PumpRunning, self.at_ms)

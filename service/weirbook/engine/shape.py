@@ -260,7 +260,7 @@ def answer(
         known,
         working.values,
         [*_conversions(params, known), *working.steps],
-        working.assumptions,
+        tuple(dict.fromkeys(working.assumptions)),
         working.cautions,
     )
 

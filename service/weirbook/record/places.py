@@ -332,19 +332,34 @@ def drain_faults(vessel: Tank | Sump, end: Place) -> list[Fault]:
         return [
             Fault("/drains_to", "Water drains to a section or a tank: name sections/HANDLE or tanks/HANDLE.")
         ]
-    if end is vessel or (isinstance(end, Tank) and end.drains_to_id == vessel.id):
+    holder = _holder(end)
+    if vessel in _down_from(holder):
         return [Fault("/drains_to", "The water would run in a circle: name where it ends up.")]
-    holder = end.sump if isinstance(end, Section) else end
     if holder.system_id != vessel.system_id:
         return [Fault("/drains_to", f"'{end.path}' is in another system; water that mixes is one system.")]
     return []
+
+
+def _holder(end: Tank | Section) -> Tank | Sump:
+    return end.sump if isinstance(end, Section) else end
+
+
+def _down_from(vessel: Tank | Sump) -> list[Tank | Sump]:
+    """A vessel and those that its water runs on to, as recorded, each once."""
+    way: list[Tank | Sump] = []
+    while vessel not in way:
+        way.append(vessel)
+        if not isinstance(vessel.drains_to, (Tank, Section)):
+            break
+        vessel = _holder(vessel.drains_to)
+    return way
 
 
 def _as_of_the_tank(fault: Fault) -> Fault:
     """A fault of its geometry, at the field of the tank it lies in."""
     if not fault.pointer:
         return Fault("/substrate_depth", fault.message)
-    return fault if fault.pointer == "/water_depth" else fault.under("/footprint")
+    return fault if fault.pointer in ("/water_depth", "/substrate_depth") else fault.under("/footprint")
 
 
 PLACES: tuple[type[Place], ...] = (System, Tank, Sump, Section)

@@ -17,6 +17,7 @@ from apispec.ext.marshmallow.common import resolve_schema_cls
 from apispec.ext.marshmallow.openapi import OpenAPIConverter
 from marshmallow import Schema, fields
 
+from weirbook.engine.inputs import bare
 from weirbook.engine.units import KINDS, Quantity
 from weirbook.web.fields import Computed, LooseQuantity, Part, QuantityField, Variant
 from weirbook.web.problems import MEDIA_TYPE, REFUSALS, TITLES, Problem
@@ -124,7 +125,7 @@ def _bounds(field: QuantityField) -> str:
     """A quantity's bounds in words, in the usual unit of its kind."""
     kind = KINDS[field.kind]
     told = [
-        f"{words} {Quantity(float(bound), kind.si).to(kind.default, field.kind).text()}"
+        f"{words} {bare(Quantity(float(bound), kind.si).to(kind.default, field.kind))}"
         for words, bound, _ in field.bounds
         if bound is not None
     ]

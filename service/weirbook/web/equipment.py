@@ -98,7 +98,13 @@ class PumpSchema(NamedSchema):
         metadata={"description": "As measured in place just after cleaning pump, line and spray bar"},
     )
     cleaned_on = Day(allow_none=True, metadata={"description": "The day they were last cleaned"})
-    power = QuantityField("power", ge=0, le=1e5, allow_none=True)
+    power = QuantityField(
+        "power",
+        ge=0,
+        le=1e5,
+        allow_none=True,
+        metadata={"description": "That it draws while it runs, as its label says or a meter shows"},
+    )
     running = Flag(metadata={"description": "Whether it runs; true if not said. Its past is kept."})
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields
 
+from weirbook.engine.inputs import bare
 from weirbook.engine.times import instant_ms, instant_text, local_text, local_time
 from weirbook.engine.units import KINDS, Quantity, number, quantity
 from weirbook.errors import Invalid
@@ -210,7 +211,7 @@ class QuantityField(fields.Field[Quantity]):
         for words, bound, holds in self.bounds:
             if bound is not None and not holds(size, float(bound)):
                 shown = Quantity(float(bound), KINDS[self.kind].si).to(found.unit, self.kind)
-                raise ValidationError(f"{found.text()} can't be: this must be {words} {shown.text()}.")
+                raise ValidationError(f"{bare(found)} can't be: this must be {words} {bare(shown)}.")
         return found
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:

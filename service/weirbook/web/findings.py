@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flask import Response
@@ -12,7 +12,9 @@ from marshmallow import Schema
 
 from weirbook.actions.find_findings import find_findings
 from weirbook.actions.finding import About, Finding, Verdict
+from weirbook.engine.inputs import six
 from weirbook.engine.times import instant_text
+from weirbook.engine.units import KINDS, Quantity
 from weirbook.record.names import find
 from weirbook.record.places import System
 from weirbook.web.access import READERS
@@ -23,10 +25,19 @@ from weirbook.web.sheets import as_csv, flat
 
 WORDS = (
     "Verdicts: act, watch, unknown, ok, in this order. Judged are targets (out of target now, and targets that nothing "
-    "measures), silent and stuck gauges, contacts that read leak or no mains, sections against their limits, overdue tasks, "
+    "measures), silent and stuck gauges, contacts that read leak or no mains, where the water goes (what spills when pumps stop "
+    "or an air hole clogs, drains, levels, a tank whose drains stop, a pump that would draw air at the restart, flow that has "
+    "faded), sections against their limits, overdue tasks, "
     "sensors never checked, and whether a notifier follows the log. Each names its value, limit, reason and the path it "
     "came from. Unknown is a verdict: it says what the record lacks. Nothing of this replaces looking."
 )
+
+WATER = (About.SPILL, About.DRAIN, About.LEVEL, About.OVERFLOW, About.RESTART, About.FLOW, About.SECTION)
+"""Shown in the units that the room prefers; readings stay in their gauge's."""
+
+WATER_UNITS = {
+    one.name: kind for kind in ("flow", "length", "time", "velocity", "volume") for one in KINDS[kind].units
+}
 
 
 class FindingQuery(Schema):
@@ -82,7 +93,7 @@ def _answer(call: Call, found: Sequence[Finding]) -> Response:
         if call.query.get("verdict", one.verdict) == one.verdict
         and call.query.get("about", one.about) == one.about
     ]
-    rows = [_row(one) for one in wanted]
+    rows = [_row(one, call.room.preferred_units or {}) for one in wanted]
     if call.format == "csv":
         return as_csv(call, [flat(row) for row in rows], FINDING_COLUMNS)
     counts = Counter(one.verdict for one in wanted)
@@ -95,16 +106,29 @@ def _answer(call: Call, found: Sequence[Finding]) -> Response:
     )
 
 
-def _row(one: Finding) -> dict[str, Any]:
+def _row(one: Finding, units: Mapping[str, str]) -> dict[str, Any]:
+    value, limit = one.value, one.limit
+    if one.about in WATER:
+        value, limit = (_shown(each, units, one.limit) for each in (one.value, one.limit))
     return {
         "verdict": one.verdict,
         "about": one.about,
         "system": one.system,
         "place": one.place,
         "subject": one.subject,
-        "value": None if one.value is None else one.value.as_json(),
-        "limit": None if one.limit is None else one.limit.as_json(),
+        "value": None if value is None else value.as_json(),
+        "limit": None if limit is None else limit.as_json(),
         "reason": one.reason,
         "since": None if one.since_ms is None else instant_text(one.since_ms),
         "origin": one.origin,
     }
+
+
+def _shown(one: Quantity | None, units: Mapping[str, str], limit: Quantity | None) -> Quantity | None:
+    """In the unit that the room prefers, else in its limit's."""
+    kind = None if one is None else WATER_UNITS.get(one.unit)
+    if one is None or kind is None:
+        return one
+    beside = limit.unit if limit is not None and WATER_UNITS.get(limit.unit) == kind else one.unit
+    shown = one.to(units.get(kind, beside), kind)
+    return Quantity(six(shown.value), shown.unit)

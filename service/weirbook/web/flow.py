@@ -130,7 +130,7 @@ def blueprint() -> Blueprint:
         "GET",
         "/systems/<handle>/flow.svg",
         id="get_system_flow_drawing",
-        summary="The same, drawn",
+        summary="A system's water in flow, drawn",
         description=(
             f"{WORDS} Drawn for print and for screen readers; what passes a limit is marked in words. {WHAT_IFS} Marks are "
             "those of the record, whatever was said instead."

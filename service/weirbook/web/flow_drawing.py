@@ -73,7 +73,7 @@ def draw(flow: SystemFlow, findings: Sequence[Finding], units: Mapping[str, str]
         [
             '<?xml version="1.0" encoding="UTF-8"?>',
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" '
-            'style="max-width:100%;height:auto" '
+            'style="max-width:100%" '
             'role="img" aria-labelledby="flow-title flow-words" xml:lang="en">',
             f'<title id="flow-title">{_clean(words.title())}</title>',
             f'<desc id="flow-words">{_clean(words.whole())}</desc>',

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Set
 from typing import Any
 from urllib.parse import quote
 
 from weirbook.actions.check_flow import DrainCheck, FlowChecks, StopCheck
+from weirbook.actions.flow_doubts import doubtful
 from weirbook.actions.section_pace import Pace, section_paces
 from weirbook.actions.solve_flow import SystemFlow
 from weirbook.engine.relations.plumbing import Brimmed, Filled, Lifted, Passed
 from weirbook.engine.units import KINDS, Quantity
 
 Row = dict[str, Any]
+
+NO_FLOW = 1e-9
+"""Of what comes: less than that is rounding."""
+
+
+Show = Callable[[float | None, str], Row | None]
 
 
 class Shower:
@@ -24,11 +31,18 @@ class Shower:
     def __call__(self, si: float | None, kind: str) -> Row | None:
         if si is None:
             return None
-        return Quantity(si, KINDS[kind].si).to(self.units.get(kind) or KINDS[kind].default, kind).as_json()
+        unit = self.units.get(kind) or ("min" if kind == "time" else KINDS[kind].default)
+        return Quantity(si, KINDS[kind].si).to(unit, kind).as_json()
+
+
+def _unknown(si: float | None, kind: str) -> Row | None:
+    """Shows nothing: what rests on a pump whose flow nobody knows."""
+    return None
 
 
 def flow_row(flow: SystemFlow, checks: FlowChecks, what_if: Mapping[str, Any], at: str, show: Shower) -> Row:
-    """The whole of it."""
+    """The whole of it. What rests on a pump whose flow is unknown is null."""
+    doubted = doubtful(flow)
     return {
         "system": flow.system.handle,
         "at": at,
@@ -40,8 +54,11 @@ def flow_row(flow: SystemFlow, checks: FlowChecks, what_if: Mapping[str, Any], a
             for pump in flow.circulating
             if pump.to_tank is not None
         ],
-        "tanks": [_tank(flow, one, checks.drains.get(one.name), show) for one in flow.solved.brimmed],
-        "sumps": [_sump(flow, one, show) for one in flow.solved.filled],
+        "tanks": [
+            _tank(flow, one, checks.drains.get(one.name), _unknown if one.name in doubted else show, show)
+            for one in flow.solved.brimmed
+        ],
+        "sumps": [_sump(flow, one, doubted, show) for one in flow.solved.filled],
         "stopped": None if checks.stops is None else [_stopped(one, show) for one in checks.stops],
         "assumptions": [{"text": one.text, "origin": one.origin} for one in flow.assumed],
         "missing": [{"of": one.of, "what": one.what} for one in flow.missing],
@@ -84,21 +101,21 @@ def _pump(flow: SystemFlow, one: Lifted, show: Shower) -> Row:
     }
 
 
-def _tank(flow: SystemFlow, one: Brimmed, drains: DrainCheck | None, show: Shower) -> Row:
+def _tank(flow: SystemFlow, one: Brimmed, drains: DrainCheck | None, sure: Show, show: Shower) -> Row:
     head, tank = one.head, flow.tanks[one.name]
-    told = [("flow", Quantity(one.over_edge, "m3/s").to("L/h", "flow").text())]
+    told = [] if sure is _unknown else [("flow", Quantity(one.over_edge, "m3/s").to("L/h", "flow").text())]
     answers = [answer_path(one.name, "weir-head", told)] if tank.overflow else []
     if drains is not None:
         answers.append(answer_path(one.name, "drain-capacity", told))
     return {
         "tank": one.name,
-        "inflow": show(one.inflow, "flow"),
-        "over_edge": show(one.over_edge, "flow"),
-        "head": show(None if head is None else head.value, "length"),
-        "head_low": show(None if head is None else head.low, "length"),
-        "head_high": show(None if head is None else head.high, "length"),
-        "water_depth": show(one.depth, "length"),
-        "freeboard": show(one.freeboard, "length"),
+        "inflow": sure(one.inflow, "flow"),
+        "over_edge": sure(one.over_edge, "flow"),
+        "head": sure(None if head is None else head.value, "length"),
+        "head_low": sure(None if head is None else head.low, "length"),
+        "head_high": sure(None if head is None else head.high, "length"),
+        "water_depth": sure(one.depth, "length"),
+        "freeboard": sure(one.freeboard, "length"),
         "drains_to": one.drains_to,
         "drains": None if drains is None else _drains(drains, show),
         "answers": answers,
@@ -109,7 +126,7 @@ def _drains(one: DrainCheck, show: Shower) -> Row:
     values = {} if one.drains is None else one.drains.values
     spill = None if one.overflow is None else one.overflow.values
     return {
-        "verdict": values.get("verdict", "unknown"),
+        "verdict": one.verdict,
         **{
             name: show(values.get(name), "flow")
             for name in ("in_use_capacity", "blocked_capacity", "standby_capacity", "all_capacity")
@@ -123,24 +140,28 @@ def _drains(one: DrainCheck, show: Shower) -> Row:
             "margin": show(spill["margin"], "length"),
             "spilled": show(spill["spilled"], "volume"),
         },
-        "why": values.get("why", one.why),
+        "why": one.why,
     }
 
 
-def _sump(flow: SystemFlow, one: Filled, show: Shower) -> Row:
+def _sump(flow: SystemFlow, one: Filled, doubted: Set[str], show: Shower) -> Row:
     paces = section_paces(flow, one)
+    sure: Show = show if doubted.isdisjoint((one.name, *(each.name for each in one.sections))) else _unknown
     height = flow.sumps[one.name].height.si("length")
     return {
         "sump": one.name,
-        "inflow": show(one.inflow, "flow"),
-        "surplus": show(one.left, "flow"),
+        "inflow": sure(one.inflow, "flow"),
+        "surplus": sure(one.left if abs(one.left) > NO_FLOW * one.inflow else 0.0, "flow"),
         "why": one.why,
-        "sections": [_section(flow, passed, paces[passed.name], height, show) for passed in one.sections],
+        "sections": [
+            _section(flow, passed, paces[passed.name], height, _unknown if passed.name in doubted else show)
+            for passed in one.sections
+        ],
         "answers": [answer_path(one.name, name) for name in ("baffle-levels", "chamber-flow", "stop-flow")],
     }
 
 
-def _section(flow: SystemFlow, one: Passed, pace: Pace, height: float, show: Shower) -> Row:
+def _section(flow: SystemFlow, one: Passed, pace: Pace, height: float, show: Show) -> Row:
     section, stand = flow.sections[one.name], one.stand
     known = stand is not None and stand.surface is not None
     return {

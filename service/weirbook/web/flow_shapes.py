@@ -78,12 +78,12 @@ SHAPES: dict[str, Shape] = {
     "TankInFlow": thing(
         {
             "tank": PLACE,
-            "inflow": described(QUANTITY, "What pumps and other tanks bring"),
-            "over_edge": described(QUANTITY, "What passes its overflow edge"),
+            "inflow": _may_be("What pumps and other tanks bring"),
+            "over_edge": _may_be("What passes its overflow edge"),
             "head": _may_be("Of the water over the crest"),
             "head_low": _may_be("By the formula that gives least"),
             "head_high": _may_be("By the formula that gives most"),
-            "water_depth": described(QUANTITY, "Above its inside base"),
+            "water_depth": _may_be("Above its inside base"),
             "freeboard": _may_be("From the water to the rim"),
             "drains_to": described(or_null(PLACE), "Where its overflow leads; null: not known, or nowhere"),
             "drains": described(or_null(ref("TankDrains")), "What its drains carry; null: none are recorded"),
@@ -93,7 +93,9 @@ SHAPES: dict[str, Shape] = {
     "TankDrains": thing(
         {
             "verdict": described(
-                TEXT, "ok, over or unknown: the worst of in use, largest blocked, standby alone"
+                TEXT,
+                "ok, over or unknown: the worst of in use, largest blocked, standby alone; with a drain blocked, whether all "
+                "others together carry what comes",
             ),
             "in_use_capacity": _may_be("Of those in use"),
             "blocked_capacity": _may_be("Of all with the largest blocked"),
@@ -115,16 +117,14 @@ SHAPES: dict[str, Shape] = {
                 ),
                 "With a drain blocked and the rest carrying too little: if all stopped; null: not so",
             ),
-            "why": described(or_null(TEXT), "The verdict in words"),
+            "why": described(TEXT, "The verdict in words"),
         }
     ),
     "SumpInFlow": thing(
         {
             "sump": PLACE,
-            "inflow": described(QUANTITY, "What comes down to it"),
-            "surplus": described(
-                QUANTITY, "Comes and isn't drawn: above zero it fills, below it is pumped out"
-            ),
+            "inflow": _may_be("What comes down to it"),
+            "surplus": _may_be("Comes and isn't drawn: above zero it fills, below it is pumped out"),
             "why": described(or_null(TEXT), "Why its levels are unknown; null: they are known"),
             "sections": described(many(ref("SectionInFlow")), "In flow order"),
             "answers": described(many(TEXT), "Paths of the answers that show it step by step"),
@@ -135,8 +135,8 @@ SHAPES: dict[str, Shape] = {
             "section": PLACE,
             "use": described(TEXT, "What it is used for"),
             "direction": described(TEXT, "along, up or down"),
-            "arrives": described(QUANTITY, "What reaches it"),
-            "flow": described(QUANTITY, "Its share of that"),
+            "arrives": _may_be("What reaches it"),
+            "flow": _may_be("Its share of that"),
             "depth": _may_be("Of its water: worked out, else as recorded"),
             "recorded_depth": described(AMOUNT, "As recorded; null: none is"),
             "freeboard": _may_be("From its water to the rim"),
@@ -155,7 +155,10 @@ SHAPES: dict[str, Shape] = {
             "sump": PLACE,
             "verdict": described(TEXT, "Worst of all cases: ok, over (water goes over the rim) or unknown"),
             "worst_case": described(or_null(TEXT), "The case that is worst; null: unknown"),
-            "highest_safe_depth": _may_be("Of the running return section, for the case as recorded"),
+            "highest_safe_depth": described(
+                AMOUNT,
+                "Of the running return section, so that the sump holds in every case; null: unknown, or no level is safe",
+            ),
             "restart_verdict": described(
                 TEXT, "When they start again: ok, over (a pump draws air) or unknown"
             ),

@@ -6,12 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from weirbook.actions.finding import Finding, Verdict
+from weirbook.actions.flow_doubts import doubtful, fed_by_unknown
 from weirbook.actions.judge_flow import UNBALANCED
 from weirbook.actions.section_pace import Pace, section_paces
 from weirbook.actions.solve_flow import SystemFlow
 from weirbook.engine.relations.plumbing import (
     BARE,
     CLOSED,
+    GIVEN,
     MEASURED,
     STOPPED,
     Brimmed,
@@ -23,7 +25,6 @@ from weirbook.engine.relations.plumbing import (
 from weirbook.engine.units import KINDS, from_si
 from weirbook.record.equipment import Pump
 from weirbook.record.places import FLOATING, ROOTED
-from weirbook.web.flow_doubts import doubtful, fed_by_unknown
 from weirbook.web.flow_sheet import TIED, Said
 
 NOTHING = 1e-9
@@ -223,7 +224,7 @@ class Words:
             return
         yield f"{self.amount(one.flow, 'flow')}, {one.basis}"
         if one.duty is not None:
-            if one.basis == MEASURED:
+            if one.basis in (MEASURED, GIVEN):
                 yield f"curve and line come to {self.amount(one.duty.flow, 'flow')}"
             else:
                 yield f"lifts {self.amount(one.duty.head, 'length')}"

@@ -62,7 +62,7 @@ class DrainSchema(StrictSchema):
         metadata={"description": "Runs full, runs along its wall, or waits for the others to fail"},
     )
     diameter = QuantityField("length", gt=0, le=1, required=True, metadata={"description": "Inside diameter"})
-    length = size()
+    length = size(metadata={"description": "Of its pipe, from lip to outlet"})
     drop = size(metadata={"description": "From the lip to the outlet or to the water it ends under"})
     lip_depth = QuantityField(
         "length",
@@ -172,8 +172,8 @@ class TankSchema(NamedSchema):
     drains_to = PlaceReference(
         allow_none=True,
         metadata={
-            "description": "Section or tank of its system that its overflow leads to; null: the first section of the "
-            "system's only sump"
+            "description": "Section or tank of its system that its overflow leads to, as its path, like "
+            "sections/rack-settling-1; null: the first section of the system's only sump"
         },
     )
     set_up_on = Day(allow_none=True, metadata={"description": "The day the tank was set up"})
@@ -208,8 +208,8 @@ class SumpSchema(NamedSchema):
     drains_to = PlaceReference(
         allow_none=True,
         metadata={
-            "description": "Of a unit that a side loop feeds: section or tank that it drains back to; null: its water "
-            "is pumped on to tanks"
+            "description": "Of a unit that a side loop feeds: section or tank that it drains back to, as its path; null: its "
+            "water is pumped on to tanks"
         },
     )
     brim_volume = Computed(

@@ -39,7 +39,7 @@ class PreferredUnits(fields.Field[Any]):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> dict[str, str]:
         if not isinstance(value, dict):
-            raise ValidationError('Send kinds and units, like {"volume": "gal"}.')
+            raise ValidationError('Send kinds and units, like {"flow": "gal/h", "length": "in"}.')
         chosen = {}
         for kind, name in value.items():
             if kind not in KINDS or not isinstance(name, str):
@@ -74,8 +74,9 @@ class RoomSchema(RecordSchema):
         metadata={
             "type": "object",
             "additionalProperties": {"type": "string"},
-            "description": "Kind of quantity to unit, for answers.",
-            "example": {"volume": "gal"},
+            "description": "Kind of quantity to unit (/v1/units lists both), for flows, findings and answers from the record. "
+            "Words, and answers from what you send, keep the usual units.",
+            "example": {"volume": "gal", "flow": "gal/h", "length": "in"},
         },
     )
     altitude = QuantityField(

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY, judge
 from weirbook.engine.calculators.drain_parts import Span
 from weirbook.engine.relations.pipes import SIZES
-from weirbook.engine.shape import Step, answer, as_json
+from weirbook.engine.shape import Answer, Step, answer, as_json
 from weirbook.errors import Invalid
 
 PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
@@ -101,7 +101,7 @@ def test_a_standby_that_is_too_narrow_is_over_whatever_the_depth_of_its_mouth() 
     assert found["standby_at_most"] * 3.6e6 == pytest.approx(1131.71, abs=0.01)
     assert found["in_use_verdict"] == "ok"
     # 1131.71 L/h by the published table, at 0.33 of 26.6446 mm.
-    assert "at most 1132 L/h" in found["why"] and "1-1/2 in schedule 40" in found["mend"]
+    assert "at most 1130 L/h" in found["why"] and "1-1/2 in schedule 40" in found["mend"]
 
 
 def test_a_standby_wide_enough_stays_unknown_until_the_depth_of_its_mouth_is_told() -> None:
@@ -237,3 +237,16 @@ def test_a_verdict_holds_for_every_capacity_within_its_span(one: float, other: f
         value = span.least + at * (span.most - span.least)
         if verdict != "unknown":
             assert judge(Span(value, value), flow) == verdict
+
+
+def test_a_siphon_whose_mouth_is_hardly_covered_is_warned_of() -> None:
+    """40 mm wide and 10 mm deep it draws air: by EN 12056-3 its lip then takes 40 x 10^1.5 / 7500 = 0.169 L/s."""
+    siphon = {"kind": "siphon", "diameter": "40 mm", "drop": "60 cm"}
+
+    def told(depth: str) -> Answer:
+        return answer(DRAIN_CAPACITY, {"flow": "600 L/h", "drains": [drain(**siphon, lip_depth=depth)]})
+
+    low, deep = told("10 mm"), told("40 mm")
+    assert low.values["drains"][0]["lip_capacity"] == pytest.approx(40 * 10**1.5 / 7500 / 1000)
+    assert "shallow-siphon" in {one.code for one in low.cautions}
+    assert "shallow-siphon" not in {one.code for one in deep.cautions}

@@ -127,7 +127,13 @@ def test_water_above_the_tanks_rim_is_refused() -> None:
 
 def test_it_asks_for_a_second_way_out() -> None:
     codes = {one.code for one in asked().cautions}
-    assert {"second-overflow", "pump-runs-dry", "flooding-and-electricity", "test-it"} <= codes
+    assert {
+        "second-overflow",
+        "top-off-adds-water",
+        "pump-runs-dry",
+        "flooding-and-electricity",
+        "test-it",
+    } <= codes
 
 
 levels = st.floats(0.06, 0.44)
@@ -156,3 +162,11 @@ def test_no_water_is_made_or_lost(depth: float, rim: float, area: float) -> None
     assert kept + values["spilled"] == pytest.approx(values["lifted"], abs=1e-6)
     safe = values["highest_safe_level"]
     assert (values["verdict"] == "over") == (depth > safe + 1e-9)
+
+
+def test_a_margin_of_millimetres_is_said_to_be_narrow() -> None:
+    """27 L over 60 dm2 rise 45 mm: 5 mm below a rim of 55 cm, 55 mm below one of 60 cm."""
+    for rim, narrow in (("55 cm", True), ("60 cm", False)):
+        found = asked(rim_height=rim)
+        assert found.values["verdict"] == "ok"
+        assert ("narrow-margin" in {one.code for one in found.cautions}) is narrow

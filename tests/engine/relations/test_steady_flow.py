@@ -280,3 +280,14 @@ def test_the_solved_point_lies_on_curve_and_line(depth: float, lift_m: float) ->
         assert CURVE.head(one.duty.flow) == pytest.approx(
             heights["tanks/upper"] - heights["sections/last"] + lost, abs=1e-5
         )
+
+
+def test_a_box_that_stands_alone_rises_over_a_broad_crest_as_over_a_broad_one() -> None:
+    """20 mm over a crest 50 mm broad, ratio 0.4: C = 2.68 ft^0.5/s (Brater and King, table 6-3 of Rossman 2017)."""
+    passes = 2.68 * 0.552087 * 0.3 * 0.02**1.5
+    crest = Gate("over", 0.3, 0.2, breadth=0.05)
+    box = Trough("sumps/box", 0.6, 0.3, (section("box", gate=crest),), None, False, "sections/first")
+    ends = (Outlet("end", "sumps/box", (), 0.05),)
+    loop = lift("loop", to="sumps/box", outlets=ends, curve=None, piped=False, measured=passes)
+    solved = solve(system(troughs=(sump(*THREE), box), lifts=(loop,)))
+    assert solved.filled[1].sections[0].depth == pytest.approx(0.22, rel=1e-4)

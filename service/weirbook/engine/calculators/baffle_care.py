@@ -8,6 +8,7 @@ from weirbook.engine.calculators.chamber_levels import TELLING_DIFFERENCE, Stand
 from weirbook.engine.relations.beds import LARGEST_BED_REYNOLDS, bed_reynolds
 from weirbook.engine.relations.hydraulics import JET_CONTRACTION
 from weirbook.engine.relations.weir_laws import LOWEST_HEAD
+from weirbook.engine.saying import near
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 NEAR_THE_RIM = 0.03
@@ -142,7 +143,7 @@ def _spills(one: Standing, rim: float) -> Caution:
 def _differs(one: Standing, difference: float) -> Caution:
     side = "above" if difference > 0 else "below"
     words = (
-        f"The depth told for {one.section.name} stands {show(abs(difference), 'length')} {side} the level worked"
+        f"The depth told for {one.section.name} stands {near(abs(difference), 'length', 'cm')} {side} the level worked"
         " out. Measure it again with the pumps running; else a baffle, a gap or the flow is not as recorded, or"
         " something clogs."
     )

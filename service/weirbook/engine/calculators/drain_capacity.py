@@ -115,7 +115,8 @@ def solve(given: Inputs) -> Working:
     values: dict[str, Any] = {
         "verdict": worst(verdicts[words] for words in counting),
         "why": " ".join(
-            why_of(words, spans[words], given.flow, verdicts[words], rows[words]) for words in rows
+            why_of(words, spans[words], given.flow, verdicts[words], rows[words])
+            for words in sorted(rows, key=lambda words: verdicts[words] != OVER)
         ),
         "mend": " ".join(mends) or None,
         **_figures("in_use", spans[IN_USE], given.flow, verdicts[IN_USE]),

@@ -10,8 +10,8 @@ from weirbook.engine.calculators.chamber_verdicts import OK
 from weirbook.engine.calculators.drain_parts import GRAVITY, RUN_FILL, SIPHON, STANDBY, Carried, Drain, Span
 from weirbook.engine.relations.drains import PLASTIC_N, lip_depth_for, run_diameter, stack_diameter
 from weirbook.engine.relations.pipes import SIZES
+from weirbook.engine.saying import near
 from weirbook.engine.shape import Assumption, Caution, Source
-from weirbook.engine.units import number
 
 BLOCKED = "with the largest one blocked"
 IN_USE, ALONE = "the drains in use", "the standby alone"
@@ -51,7 +51,7 @@ def next_sizes(bore: float) -> list[str]:
 def why_of(words: str, span: Span, flow: float, verdict: str, some: Sequence[Carried]) -> str:
     """One verdict in words."""
     if not some and words == ALONE:
-        return "No drain is told as a standby."
+        return "None of them is a standby."
     if verdict == "unknown":
         reasons = "; ".join(one.lacking for one in some if one.lacking)
         return f"Unknown {'' if words == BLOCKED else 'for '}{words}, because {reasons}."
@@ -61,12 +61,18 @@ def why_of(words: str, span: Span, flow: float, verdict: str, some: Sequence[Car
         BLOCKED: f"With the largest one blocked the others carry {carries}",
         ALONE: f"The standby alone carries {carries}",
     }
-    return f"{start[words]}, and {_said(flow)} {'come' if verdict == OK else 'would have to go'}."
+    if words == BLOCKED and span.most == 0:
+        return f"With the largest one blocked nothing is left for the {_said(flow)}."
+    return f"{start[words]}, and {against(flow, verdict)}."
+
+
+def against(flow: float, verdict: str) -> str:
+    """What drains are held against, in words."""
+    return f"{_said(flow)} {'come' if verdict == OK else 'would have to go'}"
 
 
 def _said(flow: float) -> str:
-    """A flow as a person says it, to four figures."""
-    return f"{number(float(f'{flow * 3.6e6:.4g}'))} L/h"
+    return near(flow, "flow", "L/h")
 
 
 def _bounded(span: Span) -> str:
@@ -144,6 +150,12 @@ def cautions(some: Sequence[Carried], standbys: Sequence[Carried]) -> list[Cauti
             " and loses that at the first gulp of air. Never go without a second drain beside it."
         )
         told.append(Caution("full-pipe-has-no-spare", words))
+    if shallow := [one.drain.name for one in some if one.shallow]:
+        words = (
+            f"The mouth of {', '.join(shallow)} lies less than its own width below the edge: a whirl draws air, and it"
+            " then carries no more than its lip takes (lip_capacity), not what it would carry full. Set it deeper."
+        )
+        told.append(Caution("shallow-siphon", words, "one diameter, common practice"))
     if any(one.lip is not None for one in some):
         words = (
             "What a lip takes is good to 30 %, and the two forms in print differ by 37 % while it is a weir. Halve it"

@@ -100,6 +100,12 @@ class Carried:
         return self.drain.valve_opening is not None and self.drain.valve_opening < 1
 
     @property
+    def shallow(self) -> bool:
+        """Whether a siphon's mouth is known to lie so near the surface that it draws air: less than its own width."""
+        drain = self.drain
+        return drain.kind == SIPHON and drain.lip_depth is not None and drain.lip_depth < drain.diameter
+
+    @property
     def gravity(self) -> Span:
         """With air in it: the least of what lip, upright pipe and flat run take."""
         ways = [self.stack]

@@ -176,15 +176,21 @@ def _verdict(given: Inputs, share: float, due: float | None) -> tuple[str, str]:
     least = near(given.least_share, "fraction", "%")
     have = near(share, "fraction", "%")
     if share < given.least_share:
-        return OVER, f"{have} of the clean flow is left, less than the {least} allowed: clean it."
+        return (
+            OVER,
+            f"{have} of the clean flow is left, less than the {least} allowed: clean pump, line and outlets.",
+        )
     if due == 0:
         return (
             WATCH,
             f"{have} was left when measured; at the same pace it is below {least} by now: measure again.",
         )
     if 1 - share > (1 - given.least_share) / 2:
-        return WATCH, f"{have} of the clean flow is left: more than half of what may be lost is lost."
-    return OK, f"{have} of the clean flow is left, and {least} is allowed."
+        return (
+            WATCH,
+            f"{have} of the clean flow is left: more than half of what may be lost is lost. Clean before long.",
+        )
+    return OK, f"{have} of the clean flow is left, and {least} is enough."
 
 
 def _obstruction(given: Inputs, flow: float, share: float) -> tuple[Obstruction | None, list[Step]]:

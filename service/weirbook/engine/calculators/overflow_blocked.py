@@ -9,6 +9,7 @@ from typing import Any
 
 from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size
 from weirbook.engine.calculators.chamber_verdicts import OK, OVER, SLACK, UNKNOWN
+from weirbook.engine.calculators.stop_care import NARROW, NARROW_MARGIN
 from weirbook.engine.calculators.sump_water import (
     USUAL_TEMPERATURE,
     RunningSump,
@@ -82,7 +83,7 @@ class Inputs:
         doc="Of the lowest point down to which the pump draws, above the sump's base.",
         ge=0,
         default=None,
-        role="intake_height",
+        role="lowest_intake",
     )
     sump_length: float | None = inside_size(
         "Inside, of the whole sump: no section is longer.", role="sump_length"
@@ -207,7 +208,7 @@ class Blocked:
     def why(self) -> str:
         if self.most is None:
             return f"Not recorded: {'; '.join(self.lacking)}."
-        room = f"{near(self.room, 'volume', 'L')} fit between its water and its rim"
+        room = f"{near(self.room, 'volume', 'L')} fit between the tank's water and its rim"
         if self.lifted is None:
             bounds = f"between {near(self.least or 0.0, 'volume', 'L')} and {near(self.most, 'volume', 'L')}"
             return f"The pump can lift {bounds}, and {room}. Not recorded: {'; '.join(self.lacking)}."
@@ -257,7 +258,7 @@ def solve(given: Inputs) -> Working:
     flow = given.flow if given.sump_flow is None else given.sump_flow
     sump = RunningSump(given.sections, given.sump_width, flow, given.return_depth, given.temperature)
     found = Blocked(given, sump)
-    return Working(_values(found), _steps(found), _assumptions(found), CAUTIONS)
+    return Working(_values(found), _steps(found), _assumptions(found), _cautions(found))
 
 
 def _values(found: Blocked) -> dict[str, Any]:
@@ -402,11 +403,21 @@ def _assumptions(found: Blocked) -> list[Assumption]:
     return [Assumption(text, "default") for text in words]
 
 
+def _cautions(found: Blocked) -> list[Caution]:
+    narrow = found.margin is not None and 0 <= found.margin < NARROW
+    return [*CAUTIONS, *([NARROW_MARGIN] if narrow else [])]
+
+
 CAUTIONS = (
     Caution(
         "second-overflow",
         "One leaf or snail stops a drain. Give the tank a second, independent way out that carries the whole flow of"
         " the pump as a plain gravity drain, and keep it clear.",
+    ),
+    Caution(
+        "top-off-adds-water",
+        "As the return section falls, a float valve lets in what stands behind it, and the pump lifts that too: it is"
+        " not counted here. Take its reservoir off the margin; on the mains it never ends.",
     ),
     Caution(
         "pump-runs-dry",

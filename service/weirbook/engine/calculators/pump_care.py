@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from weirbook.engine.calculators.pump_steps import UNSURE, Outcome, regime_of
 from weirbook.engine.relations.pipes import PLASTIC_ROUGHNESS, hazen_williams_loss
+from weirbook.engine.saying import near
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 HUMS, WEARS = 1.5, 2.0
@@ -51,7 +52,7 @@ def _of_fittings(out: Outcome, low: float, high: float) -> list[Assumption]:
     words = (
         "Fittings by the table of EPANET 2.2, ball valves wide open 0.05, each open end "
         f"{given.outlet_k:g}. With Crane's K, larger in small bores, and throttled valves of half and twice the K,"
-        f" the flow comes to {show(low, 'flow')} to {show(high, 'flow')}."
+        f" the flow comes to {near(low, 'flow', 'L/h')} to {near(high, 'flow', 'L/h')}."
     )
     told = [Assumption(words, "default")]
     if any(run.throttled for run in out.runs):
@@ -67,8 +68,8 @@ def _of_fittings(out: Outcome, low: float, high: float) -> list[Assumption]:
             hazen_williams_loss(abs(out.flow_in(run)), run.piece.diameter, run.piece.length) for run in pipes
         )
         words = (
-            f"Friction of all pieces {show(darcy, 'length', 'm')} by Darcy-Weisbach and Colebrook; Hazen-Williams"
-            f" with C 150, made for larger pipes, would say {show(hazen, 'length', 'm')}."
+            f"Friction of all pieces {near(darcy, 'length', 'm')} by Darcy-Weisbach and Colebrook; Hazen-Williams"
+            f" with C 150, made for larger pipes, would say {near(hazen, 'length', 'm')}."
         )
         told.append(Assumption(words, "default"))
     return told

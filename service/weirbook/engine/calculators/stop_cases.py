@@ -27,7 +27,8 @@ from weirbook.engine.saying import less, more, near
 NO_WATER = 1e-9
 """m3. A thousandth of a millilitre is no water on the floor."""
 
-RECORDED, BLOCKED, STUCK, BOTH = "as recorded", "air hole blocked", "check valve stuck", "both"
+RECORDED, BLOCKED, STUCK = "as recorded", "air hole blocked", "check valve stuck"
+BOTH = f"{BLOCKED} and {STUCK}"
 
 
 @dataclass(frozen=True)
@@ -231,7 +232,10 @@ class Stop:
                 else f", and {near(self.margin, 'length', 'mm')} are left to the rim"
             )
             return f"{falls} come down{left}."
-        return f"At least {falls} come down. Not recorded: {'; '.join(self.lacking)}."
+        known = (
+            f"At least {falls} come down." if self.fallen > NO_WATER else "How much comes down is unknown."
+        )
+        return f"{known} Not recorded: {'; '.join(self.lacking)}."
 
     @property
     def lacking(self) -> tuple[str, ...]:
@@ -248,12 +252,12 @@ class Stop:
             return f"It spills by what is known already. To say what mends it, record: {'; '.join(self.lacking)}."
         told = []
         if self.siphon_shorter_by is not None:
-            what = (
-                "end the returns higher, or give them a second air hole, by"
+            by = more(self.siphon_shorter_by, "length", "mm")
+            told.append(
+                f"raise the ends of the returns by {by}, or drill a second air hole {by} above them"
                 if self.blocked
-                else "raise the air hole by"
+                else f"raise the air hole by {by}"
             )
-            told.append(f"{what} {more(self.siphon_shorter_by, 'length', 'mm')}")
         depth, safe = self.sump.running_depth, self.safe_level
         if depth is not None and safe is not None and safe > (self.intake or 0.0):
             by, to = more(depth - safe, "length", "mm"), less(safe, "length", "cm")

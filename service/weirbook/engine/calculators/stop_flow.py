@@ -133,7 +133,7 @@ def _summary(cases: Sequence[Stop], given: Inputs) -> dict[str, Any]:
     full = held(recorded.sump.cells, [recorded.rim] * len(recorded.sump.cells))
     lows = [case.lowest_at_restart for case in cases]
     safe = [case.safe_level for case in cases]
-    lowest_safe = None if None in safe else min(level for level in safe if level is not None)
+    highest_safe = _least(safe)
     return {
         "verdict": worst(case.verdict for case in cases),
         "recorded_verdict": recorded.verdict,
@@ -145,9 +145,9 @@ def _summary(cases: Sequence[Stop], given: Inputs) -> dict[str, Any]:
         "most_spilled": _most([case.spilled for case in cases]),
         "margin": recorded.margin,
         "least_margin": _least([case.margin for case in cases]),
-        "highest_safe_level": recorded.safe_level,
-        "lowest_safe_level": lowest_safe,
-        "running_level_to_spare": None if depth is None or lowest_safe is None else lowest_safe - depth,
+        "highest_safe_level": highest_safe,
+        "recorded_safe_level": recorded.safe_level,
+        "running_level_to_spare": None if depth is None or highest_safe is None else highest_safe - depth,
         "restart_verdict": worst(case.restart_verdict for case in cases),
         "lowest_return_level": _least(lows),
         "missing_at_restart": _most([case.missing_at_restart for case in cases]),
@@ -202,7 +202,7 @@ def _level_rows(case: Stop) -> list[dict[str, Any]]:
             "running_level": running[index],
             "level": None if rest is None else rest.levels[index],
             "water": None if rest is None else rest.volumes[index],
-            "freeboard": None if rest is None else case.rim - rest.levels[index],
+            "freeboard": None if rest is None else max(0.0, round(case.rim - rest.levels[index], 9)),
         }
         for index, section in enumerate(sump.sections)
     ]
@@ -270,10 +270,17 @@ STOP_FLOW = Calculator(
             "margin", "length", "To the rim, as recorded; below 0 the walls are too low by so much.", "mm"
         ),
         Result("least_margin", "length", "The same in the worst case.", "mm"),
-        Result("highest_safe_level", "length", "Of the running return section, as recorded."),
-        Result("lowest_safe_level", "length", "The same at which the sump holds in every case."),
         Result(
-            "running_level_to_spare", "length", "From the running level up to that; below 0: lower it.", "mm"
+            "highest_safe_level",
+            "length",
+            "Of the running return section, so that the sump holds in every case; none: unknown, or no level is safe.",
+        ),
+        Result("recorded_safe_level", "length", "The same in the case as recorded alone."),
+        Result(
+            "running_level_to_spare",
+            "length",
+            "From the running level up to the highest safe one; below 0: lower it.",
+            "mm",
         ),
         Result("restart_verdict", TEXT, "Worst of all cases: ok, over (the pump draws air) or unknown."),
         Result("lowest_return_level", "length", "Of the return section at the restart, in the worst case."),

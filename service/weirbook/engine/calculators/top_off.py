@@ -78,7 +78,7 @@ class Inputs:
         role="through_flow",
     )
     highest_safe_level: float | None = inside_size(
-        "Of the running return section, at which a stop still spills nothing: lowest_safe_level of stop-flow."
+        "Of the running return section, at which a stop still spills nothing, as stop-flow gives it."
     )
     reservoir_volume: float | None = param(
         "volume", doc="Behind the float valve. Left out: the largest that may be.", gt=0, default=None
@@ -184,7 +184,7 @@ class _TopOff:
             )
         if self.largest_reservoir is None:
             return (
-                "How much may run in is unknown: say highest_safe_level, the lowest_safe_level of stop-flow."
+                "How much may run in is unknown: say highest_safe_level, as stop-flow gives it."
                 if self.given.highest_safe_level is None
                 else "How much may run in is unknown: not every running level is known."
             )
@@ -231,7 +231,10 @@ def solve(given: Inputs) -> Working:
 def _evaporation(given: Inputs) -> float:
     by_height = given.evaporation_height is not None
     if by_height == (given.evaporation is not None):
-        words = "Say the evaporation once: what leaves in a day, or the height by which open water sinks."
+        words = (
+            "Say the evaporation once: evaporation, what leaves in a day, or evaporation_height, by which open water sinks"
+            " in a day."
+        )
         raise Invalid(words, faults=[Fault("/evaporation", words)])
     if given.evaporation_height is None:
         assert given.evaporation is not None

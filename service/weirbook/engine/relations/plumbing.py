@@ -10,7 +10,7 @@ from weirbook.engine.relations.pump_curves import PumpCurve
 from weirbook.engine.relations.pump_lines import Duty
 from weirbook.engine.relations.weirs import Edge, Spread
 
-MEASURED, WORKED_OUT, RATED, STOPPED = "measured", "worked out", "rated", "off"
+MEASURED, GIVEN, WORKED_OUT, RATED, STOPPED = "measured", "given", "worked out", "rated", "off"
 """How a pump's flow is known."""
 CLOSED, BARE = "it is closed and stands full", "it has no sections"
 """Why a sump has no levels of its own."""
@@ -158,3 +158,8 @@ class Solved:
     filled: tuple[Filled, ...]
     settled: bool
     missing: tuple[str, ...] = field(default=())
+
+    def lacking(self, pool: Brimmed) -> float:
+        """How much more is pumped out of a tank than comes in, m3/s; 0 where enough comes."""
+        ends = (end for one in self.lifted if one.drawn == pool.name for end in one.deliveries)
+        return max(sum(end.flow for end in ends) - pool.inflow, 0.0)

@@ -33,7 +33,7 @@ from weirbook.engine.relations.plumbing import (
 )
 from weirbook.engine.relations.pump_lines import Branch, Duty, duty_of, share_among
 from weirbook.engine.relations.water import density, dynamic_viscosity
-from weirbook.engine.relations.weirs import head_over, sharp_crest_head
+from weirbook.engine.relations.weirs import head_over
 
 MOST_ROUNDS = 40
 STILL_FLOW, STILL_LEVEL = 1e-9, 1e-7
@@ -195,7 +195,7 @@ def _run_down(
         else:
             cells = [each.cell.name for each in one.compartments]
             comes = math.fsum(brought.get(name, 0.0) for name in (one.name, *cells))
-            leaves = comes - math.fsum(drawn.get(name, 0.0) for name in cells)
+            leaves = max(comes - math.fsum(drawn.get(name, 0.0) for name in cells), 0.0)
         if one.drains_to is not None:
             brought[one.drains_to] = brought.get(one.drains_to, 0.0) + leaves
     return tuple(brimmed[pool.name] for pool in plumbing.pools)
@@ -211,35 +211,57 @@ def _brimmed(pool: Pool, inflow: float, drawn: float) -> Brimmed:
 
 def _down_the_overflows(plumbing: Plumbing) -> Iterator[Pool | Trough]:
     """Tanks and sumps that stand alone, each after those that drain into it; a circle is cut at its first."""
-    alone = [trough for trough in plumbing.troughs if trough.drains_to is not None]
-    nodes: list[Pool | Trough] = [*plumbing.pools, *alone]
-    ends: dict[str | None, Pool | Trough] = {one.name: one for one in nodes}
-    for trough in alone:
-        ends |= dict.fromkeys((one.cell.name for one in trough.compartments), trough)
+    nodes, ends = _overflowing(plumbing)
     into: dict[str, list[Pool | Trough]] = {}
     for one in nodes:
         if one.drains_to in ends:
             into.setdefault(ends[one.drains_to].name, []).append(one)
     done = set[str]()
-
-    def reach(one: Pool | Trough) -> Iterator[Pool | Trough]:
-        if one.name not in done:
-            done.add(one.name)
-            for before in into.get(one.name, ()):
-                yield from reach(before)
-            yield one
-
     for one in nodes:
-        yield from reach(one)
+        waiting = [(one, False)]
+        while waiting:
+            here, ready = waiting.pop()
+            if ready:
+                yield here
+            elif here.name not in done:
+                done.add(here.name)
+                waiting.append((here, True))
+                waiting += [(before, False) for before in reversed(into.get(here.name, []))]
+
+
+def circling(plumbing: Plumbing) -> frozenset[str]:
+    """Tanks and sumps whose overflow, followed down, comes back to them: no water runs so."""
+    nodes, ends = _overflowing(plumbing)
+    found, followed = set[str](), set[str]()
+    for one in nodes:
+        way = list[str]()
+        here: Pool | Trough | None = one
+        while here is not None and here.name not in followed:
+            followed.add(here.name)
+            way.append(here.name)
+            here = ends.get(here.drains_to)
+        if here is not None and here.name in way:
+            found |= set(way[way.index(here.name) :])
+    return frozenset(found)
+
+
+def _overflowing(plumbing: Plumbing) -> tuple[Sequence[Pool | Trough], Mapping[str | None, Pool | Trough]]:
+    """Tanks and sumps that stand alone; and the same by every place that water can be led to in them."""
+    alone = [trough for trough in plumbing.troughs if trough.drains_to is not None]
+    nodes: list[Pool | Trough] = [*plumbing.pools, *alone]
+    ends: dict[str | None, Pool | Trough] = {one.name: one for one in nodes}
+    for trough in alone:
+        ends |= dict.fromkeys((one.cell.name for one in trough.compartments), trough)
+    return nodes, ends
 
 
 def _filled(
     plumbing: Plumbing, brought: dict[str, float], drawn: Mapping[str, float], rho: float, mu: float
 ) -> tuple[Filled, ...]:
-    """Each sump in flow. What leaves one that stands alone runs on by itself and is no surplus."""
+    """Each sump in flow. What leaves one that stands alone runs on by itself and is no surplus; what lacks there is."""
     found = [_one_filled(trough, brought, drawn, rho, mu) for trough in plumbing.troughs]
     return tuple(
-        filled if trough.drains_to is None else dataclasses.replace(filled, left=0.0)
+        filled if trough.drains_to is None else dataclasses.replace(filled, left=min(filled.left, 0.0))
         for trough, filled in zip(plumbing.troughs, found, strict=True)
     )
 
@@ -291,4 +313,4 @@ def _last_level(trough: Trough, cells: Sequence[Cell]) -> float | None:
     gate = cells[-1].gate if cells else None
     if trough.drains_to is None or gate is None or gate.crest_height is None:
         return trough.last_depth
-    return gate.crest_height + sharp_crest_head(cells[-1].flow, gate.width, gate.crest_height)
+    return gate.crest_height + gate.crest_head(cells[-1].flow)

@@ -260,6 +260,7 @@ def water_volume(
     net = held - grains_under_water(shape, dims, bed_depth, water_depth, porosity) - hardscape
     if not net > 0:
         raise Invalid(
-            "Bed and hardscape would fill the whole water: no room is left for any. Check their sizes."
+            "Bed and hardscape would fill the whole water: no room is left for any. Check their sizes.",
+            "/substrate_depth",
         )
     return net

@@ -6,11 +6,13 @@ from collections.abc import Sequence, Set
 
 from weirbook.actions.solve_flow import SystemFlow
 from weirbook.engine.relations.plumbing import Filled, Pool, Trough
+from weirbook.engine.relations.steady_flow import circling
 
 
 def doubtful(flow: SystemFlow) -> frozenset[str]:
-    """Places whose flow is not known, because a pump of unknown flow feeds or draws from what comes before."""
-    plumbing, found = flow.plumbing, set[str]()
+    """Places whose flow is not known, because a pump of unknown flow feeds or draws from what comes before, or because
+    overflows are recorded that lead in a circle."""
+    plumbing, found = flow.plumbing, set(circling(flow.plumbing))
     for lift, lifted in zip(plumbing.lifts, flow.solved.lifted, strict=True):
         if not lifted.deliveries:
             found |= {outlet.to for outlet in lift.outlets}
