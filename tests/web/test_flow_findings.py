@@ -163,3 +163,32 @@ def test_findings_on_water_come_in_the_units_that_the_room_prefers(laid: Caller)
     shown = laid.get("/v1/systems/rill/findings").get_json()["items"]
     units = {one["about"]: one["value"]["unit"] for one in shown if one["value"] is not None}
     assert (units["drain"], units["level"]) == ("gal/h", "in")
+
+
+def test_drains_that_carry_the_faded_flow_but_not_the_clean_one_are_watched(laid: Caller) -> None:
+    """500 L/h come now, over 1300 once it is clean; the standby takes 725 (26 mm lip, 2 cm deep)."""
+    narrow = {**DRAINS[1], "diameter": "26 mm", "lip_depth": "20 mm"}
+    edit(laid, "tanks/nursery", {"overflow": {**EDGE, "drains": [DRAINS[0], narrow]}})
+    edit(laid, "pumps/rack-pump", {"measured_flow": "500 L/h"})
+    row = one(laid, "drain")
+    assert row["verdict"] == "watch" and row["reason"].startswith("Once pump and line are clean again")
+    assert row["value"]["value"] == pytest.approx(725.6, abs=0.5) and row["limit"]["value"] > 1300
+    assert laid.get(row["origin"]).get_json()["results"]["standby_verdict"] == "over"
+
+
+def test_of_a_single_drain_that_would_spill_the_tank_is_to_be_acted_on(laid: Caller) -> None:
+    edit(laid, "tanks/nursery", {"overflow": {**EDGE, "drains": DRAINS[:1]}})
+    edit(laid, "sections/rack-return-1", {"length": "100 cm", "running_depth": "80 cm"})
+    assert one(laid, "overflow")["verdict"] == "act"
+
+
+def test_a_level_close_under_the_rim_is_watched(laid: Caller) -> None:
+    edit(laid, "sumps/rack", {"height": "27 cm"})
+    assert one(laid, "level")["verdict"] == "watch"
+
+
+def test_an_intake_that_is_not_told_leaves_the_restart_unknown(laid: Caller) -> None:
+    second = {"name": "Second", "from_section": "rack-return-1", "to_tank": "nursery", "rated_flow": "1 L/h"}
+    assert laid.post("/v1/pumps", second).status_code == 201
+    answered = laid.get("/v1/sumps/rack/answers/stop-flow").get_json()["results"]
+    assert answered["restart_verdict"] == "unknown"

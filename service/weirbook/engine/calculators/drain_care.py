@@ -10,7 +10,7 @@ from weirbook.engine.calculators.chamber_verdicts import OK
 from weirbook.engine.calculators.drain_parts import GRAVITY, RUN_FILL, SIPHON, STANDBY, Carried, Drain, Span
 from weirbook.engine.relations.drains import PLASTIC_N, lip_depth_for, run_diameter, stack_diameter
 from weirbook.engine.relations.pipes import SIZES
-from weirbook.engine.saying import near
+from weirbook.engine.saying import less, more, near
 from weirbook.engine.shape import Assumption, Caution, Source
 
 BLOCKED = "with the largest one blocked"
@@ -85,8 +85,8 @@ _MISSING = {IN_USE: "", BLOCKED: " when the largest one is blocked"}
 
 
 def mend_of_the_set(words: str, span: Span, flow: float) -> str:
-    less = f"Let no more than {_said(span.most)} come, or add" if span.most else "Add"
-    return f"{less} a drain for the {_said(flow - span.most)} that are missing{_MISSING[words]}."
+    start = f"Let no more than {less(span.most, 'flow', 'L/h')} come, or add" if span.most else "Add"
+    return f"{start} a drain for the {more(flow - span.most, 'flow', 'L/h')} that are missing{_MISSING[words]}."
 
 
 def mend_of_the_standby(needed: NeededStandby, flow: float, standbys: Sequence[Carried]) -> str:
