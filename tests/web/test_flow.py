@@ -291,3 +291,32 @@ def test_without_a_curve_a_valve_is_refused_and_the_measured_flow_stands_as_clea
     )
     assert refused(laid, "?valve_opening=50+%25")["pointer"] == "/valve_opening"
     assert flow(laid, "?clean=true")["pumps"][0]["basis"] == "measured"
+
+
+def test_a_level_below_the_intake_is_cautioned(laid: Caller) -> None:
+    assert "draws-air" not in [one["code"] for one in flow(laid)["cautions"]]
+    assert "draws-air" in [one["code"] for one in flow(laid, "?level=4%20cm")["cautions"]]
+
+
+def test_calculators_of_a_sump_with_a_side_loop_reckon_with_what_reaches_each_section(laid: Caller) -> None:
+    """The loop draws from the second of three sections and gives to the first: these two see 300 L/h more."""
+    for position, use in ((1, "settling"), (2, "media")):
+        section = {"sump": "rack", "position": position, "use": use, "direction": "along", "length": "30 cm"}
+        over = {"passes": "over", "crest_height": f"{40 - 5 * position} cm"}
+        assert laid.post("/v1/sections", {**section, "baffle": over}).status_code == 201
+    laid.patch("/v1/sections/rack-return-1", {"position": 3})
+    box = {"name": "Box", "system": "rill", "length": "40 cm", "width": "30 cm", "height": "30 cm"}
+    laid.post("/v1/sumps", {**box, "drains_to": "sections/rack-settling-1"})
+    part = {"sump": "box", "position": 1, "use": "other", "direction": "along", "length": "40 cm"}
+    laid.post("/v1/sections", {**part, "running_depth": "20 cm"})
+    loop = {"name": "Loop", "from_section": "rack-media-1", "to_sump": "box", "rated_flow": "300 L/h"}
+    assert laid.post("/v1/pumps", loop).status_code == 201
+    shown = {one["sump"]: one for one in flow(laid)["sumps"]}["sumps/rack"]
+    arrives = [one["arrives"]["value"] for one in shown["sections"]]
+    assert arrives[0] == pytest.approx(arrives[2] + 300) and arrives[1] == pytest.approx(arrives[0])
+    rows = laid.get("/v1/sumps/rack/answers/chamber-flow").get_json()["results"]["sections"]
+    assert [one["flow"]["value"] for one in rows] == pytest.approx(arrives)
+    levels = laid.get("/v1/sumps/rack/answers/baffle-levels").get_json()["results"]["sections"]
+    assert [one["level"]["value"] for one in levels] == pytest.approx(
+        [one["depth"]["value"] for one in shown["sections"]], abs=1e-3
+    )

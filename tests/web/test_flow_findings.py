@@ -192,3 +192,17 @@ def test_an_intake_that_is_not_told_leaves_the_restart_unknown(laid: Caller) -> 
     assert laid.post("/v1/pumps", second).status_code == 201
     answered = laid.get("/v1/sumps/rack/answers/stop-flow").get_json()["results"]
     assert answered["restart_verdict"] == "unknown"
+
+
+def test_sections_that_do_not_fit_in_their_sump_are_told(laid: Caller) -> None:
+    """100 cm of length are there: 30 and 80 of them are taken."""
+    first = {"sump": "rack", "position": 1, "use": "settling", "direction": "along", "length": "80 cm"}
+    edit(laid, "sections/rack-return-1", {"position": 2})
+    assert laid.post("/v1/sections", {**first, "baffle": {"passes": "open"}}).status_code == 201
+    row = one(laid, "level")
+    assert row["verdict"] == "unknown" and "10 % more than its floor" in row["reason"]
+
+
+def test_a_pump_that_sends_nothing_lets_nothing_fall(laid: Caller) -> None:
+    edit(laid, "pumps/rack-pump", {"measured_flow": "0 L/h"})
+    assert told(laid, "spill") == [] and one(laid, "flow")["verdict"] == "act"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -83,7 +83,31 @@ def check_flow(
         ]
     told = [] if stops is None else [one.answer for one in stops if one.answer is not None]
     cautions = {caution.code: caution for answered in told for caution in answered.cautions}
+    cautions |= {one.code: one for one in _cautions(flow)}
     return FlowChecks(drains, stops, tuple(cautions.values()))
+
+
+def _cautions(flow: SystemFlow) -> Iterator[Caution]:
+    """What to beware of in the flow itself."""
+    back = [
+        f"{one.name} ({end.name})" for one in flow.solved.lifted for end in one.deliveries if end.flow < 0
+    ]
+    if back:
+        yield Caution(
+            "runs-back",
+            f"Water runs back through: {', '.join(back)}. With its valve shut or its head too low a line that parts"
+            " joins its tanks: the higher one empties into the lower.",
+        )
+    depths = {passed.name: passed.depth for filled in flow.solved.filled for passed in filled.sections}
+    for one in flow.solved.lifted:
+        intake, depth = flow.pumps[one.name].intake_height, depths.get(one.drawn)
+        if intake is not None and depth is not None and one.flow and depth <= intake.si("length"):
+            yield Caution(
+                "draws-air",
+                f"The water stands no higher than the intake of {one.name}: it draws air, overheats, and sends less"
+                " than is shown.",
+                intake.text(),
+            )
 
 
 def _tank_blocked(facts: SystemFacts, handle: str | None) -> Tank:
@@ -114,7 +138,7 @@ def _drain_check(
         raise Invalid(f"{tank.handle} has {len(told)} drains recorded: 1 to {len(told)}.", "/drain")
     passes = next(one.over_edge for one in flow.solved.brimmed if one.name == tank.path)
     if not passes:
-        return DrainCheck(None, None, blocked, UNKNOWN, "Nothing comes over the edge.")
+        return DrainCheck(None, None, blocked, OK, "Nothing comes over the edge.")
     said: dict[str, Any] = {"flow": Quantity(passes, "m3/s").text()}
     if blocked is not None:
         said["drains"] = [{"name": f"drain {blocked}", "valve_opening": "0 %"}]

@@ -71,7 +71,7 @@ def _box_row(box: Sump, trough: Trough, filled: Filled, lines: Sequence[Pump], d
     if not ends:
         row |= {"siphon_drop": Quantity(0.0, "m"), "siphon_drop_blocked": Quantity(0.0, "m")}
     elif first is not None and crest is not None and all(end.get("outlet_level") is not None for end in ends):
-        row |= _drops(ends, crest - first)
+        row |= _drops(ends, crest - first, crest)
     return row
 
 
@@ -148,11 +148,16 @@ def _siphon(tank: Tank, lines: Sequence[Pump]) -> Row:
     if any(pump.line is None for pump in lines) or any(end.get("outlet_level") is None for end in ends):
         return {}
     crest = (tank.overflow or {}).get("crest_height")
-    return _drops(ends, 0.0 if crest is None else crest.si("length") - tank.water_depth.si("length"))
+    depth = tank.water_depth.si("length")
+    start = 0.0 if crest is None else crest.si("length") - depth
+    return _drops(ends, start, start + depth)
 
 
-def _drops(ends: Sequence[Mapping[str, Any]], start: float) -> Row:
-    """From `start` (m against the recorded water) down to the deepest end, and to the same with its air hole clogged."""
+def _drops(ends: Sequence[Mapping[str, Any]], start: float, most: float) -> Row:
+    """From `start` (m against the recorded water) down to the deepest end, and to the same with its air hole clogged.
+
+    `most`: down to the floor; an end that is recorded below it draws no deeper.
+    """
     open_hole, blocked = 0.0, 0.0
     for end in ends:
         outlet = end["outlet_level"].si("length")
@@ -160,7 +165,10 @@ def _drops(ends: Sequence[Mapping[str, Any]], start: float) -> Row:
         stops = outlet if hole is None else max(outlet, hole.si("length"))
         open_hole = max(open_hole, start - stops)
         blocked = max(blocked, start - outlet)
-    return {"siphon_drop": Quantity(open_hole, "m"), "siphon_drop_blocked": Quantity(blocked, "m")}
+    return {
+        "siphon_drop": Quantity(min(open_hole, most), "m"),
+        "siphon_drop_blocked": Quantity(min(blocked, most), "m"),
+    }
 
 
 def _ends(pump: Pump, tank: Tank) -> Sequence[Mapping[str, Any]]:

@@ -40,7 +40,7 @@ class SectionFacts:
     @cached_property
     def row(self) -> Mapping[str, Any]:
         """Its own fields, an inlet by the baffle before it as the slot or fall that this makes."""
-        own = dict(self._row_of(self.section))
+        own = {"width": self.section.sump.width, **self._row_of(self.section)}
         before, here, _ = self.passed
         if here is None or before is None or own.get("inlet_kind") not in (None, "baffle"):
             return own

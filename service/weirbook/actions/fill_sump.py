@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cached_property
 
 from sqlalchemy.orm import Session
@@ -79,12 +80,26 @@ class SumpFacts:
 
     def sump_sections(self) -> Filled | Absent:
         uses = self.system.uses
-        rows = [section_row(one, uses[one.id]) for one in self.sections if one.id in uses]
+        shares = self._shares()
+        rows = [
+            {**section_row(one, uses[one.id]), **shares.get(one.path, {})}
+            for one in self.sections
+            if one.id in uses
+        ]
         if not rows:
             return Absent(f"{self.sump.handle} has no section.")
         return Filled(
             rows, "record", f"sections of {self.sump.handle} in flow order, each by its use at the time"
         )
+
+    def _shares(self) -> Mapping[str, Mapping[str, Quantity]]:
+        """Where side loops let unlike flows reach its sections: the share that enters each, of the largest of them."""
+        filled = next(one for one in self.flow.solved.filled if one.name == self.sump.path)
+        most = max((one.arrives for one in filled.sections), default=0.0)
+        least = min((one.arrives for one in filled.sections), default=0.0)
+        if not 0 < least < most * (1 - 1e-9):
+            return {}
+        return {one.name: {"flow_share": Quantity(one.flow / most, "1")} for one in filled.sections}
 
     def size(self, name: str) -> Filled:
         return Filled(getattr(self.sump, name), "record", f"inside {name} of {self.sump.handle}")

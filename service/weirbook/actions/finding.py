@@ -24,11 +24,11 @@ class About(StrEnum):
     """What a finding is about, the most pressing first."""
 
     CONTACT = "contact"
-    TARGET = "target"
     SPILL = "spill"
+    OVERFLOW = "overflow"
     DRAIN = "drain"
     LEVEL = "level"
-    OVERFLOW = "overflow"
+    TARGET = "target"
     RESTART = "restart"
     FLOW = "flow"
     SECTION = "section"

@@ -18,6 +18,7 @@ from weirbook.actions.lay_plumbing import CIRCLE
 from weirbook.actions.solve_flow import SystemFlow, WhatIf, solve_flow
 from weirbook.actions.system_facts import SystemFacts, facts_of
 from weirbook.engine.calculators.stop_care import NARROW
+from weirbook.engine.calculators.sump_water import FITS_WITHIN
 from weirbook.engine.catalogue import calculator
 from weirbook.engine.inputs import six
 from weirbook.engine.relations.plumbing import BARE, CLOSED, MEASURED, STOPPED, Brimmed, Filled, Lifted
@@ -219,6 +220,13 @@ def _levels(flow: SystemFlow, filled: Filled, doubted: Set[str]) -> Iterator[Fin
         return
     if (not filled.inflow and not filled.left) or filled.why in (CLOSED, BARE):
         return
+    if (covered := _covered(flow, filled)) > 1 + FITS_WITHIN:
+        words = (
+            f"The sections of {sump.handle} cover {near(covered - 1, 'fraction', '%')} more than its floor: a length or"
+            " width is wrong, and with it levels and volumes."
+        )
+        yield Finding(Verdict.UNKNOWN, *about, words, f"/v1/{sump.path}")
+        return
     if abs(filled.left) > UNBALANCED * max(filled.inflow, abs(filled.left)):
         words = (
             f"{near(filled.left, 'flow', 'L/h')} more comes down than is pumped: it fills until it spills, or a flow is not"
@@ -257,13 +265,25 @@ def _levels(flow: SystemFlow, filled: Filled, doubted: Set[str]) -> Iterator[Fin
     )
 
 
+def _covered(flow: SystemFlow, filled: Filled) -> float:
+    """How much of a sump's floor its sections take up; more than all can't be."""
+    sump = flow.sumps[filled.name]
+    trough = next(one for one in flow.plumbing.troughs if one.name == filled.name)
+    floor = sump.length.si("length") * sump.width.si("length")
+    return sum(one.cell.plan_area for one in trough.compartments) / floor
+
+
 def _stopped(
     session: Session, facts: SystemFacts, flow: SystemFlow, filled: Filled, clean: SystemFlow | None
 ) -> Iterator[Finding]:
     """Whether a sump keeps what comes down when its pumps stop, also with an air hole clogged or a check valve stuck."""
     sump = flow.sumps[filled.name]
-    moved = {lift.drawn for lift in flow.plumbing.lifts if not lift.off}
-    if moved.isdisjoint(one.name for one in filled.sections) or sump.drains_to_id is not None or sump.closed:
+    sending = {lift.drawn for lift in flow.solved.lifted if lift.flow != 0}
+    if (
+        sending.isdisjoint(one.name for one in filled.sections)
+        or sump.drains_to_id is not None
+        or sump.closed
+    ):
         return
     about = (About.SPILL, sump.path, flow.system.handle, sump.handle)
     answered = _asked(session, "stop-flow", sump, facts)

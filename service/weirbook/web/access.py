@@ -52,7 +52,8 @@ def recognise(database: Database, request: Request, now: int, *, link_allowed: b
     if in_address:
         if not link_allowed:
             raise NoKey(
-                "A key may stand in the address only of CSV, plain-text and calendar answers. Send it as Authorization: Bearer."
+                "A key may stand in the address only of CSV, plain-text, calendar and drawn answers. Send it as "
+                "Authorization: Bearer."
             )
         secret = request.args["key"]
     if not secret:

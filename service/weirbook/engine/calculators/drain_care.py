@@ -86,7 +86,9 @@ _MISSING = {IN_USE: "", BLOCKED: " when the largest one is blocked"}
 
 def mend_of_the_set(words: str, span: Span, flow: float) -> str:
     start = f"Let no more than {less(span.most, 'flow', 'L/h')} come, or add" if span.most else "Add"
-    return f"{start} a drain for the {more(flow - span.most, 'flow', 'L/h')} that are missing{_MISSING[words]}."
+    return (
+        f"{start} a drain for the {more(flow - span.most, 'flow', 'L/h')} that are missing{_MISSING[words]}."
+    )
 
 
 def mend_of_the_standby(needed: NeededStandby, flow: float, standbys: Sequence[Carried]) -> str:

@@ -63,7 +63,7 @@ OTHER_CAUSES = Caution(
 )
 BEFORE_CLEANING = Caution(
     "before-cleaning",
-    "Isolate the pump before hands go into the water, with a residual-current device on its circuit. After it stood for"
+    "Isolate the pump before hands go into the water, with a residual-current device (GFCI) on its circuit. After it stood for"
     " hours, rinse a canister or pipe before water from it goes back to the animals, and look for leaks after.",
 )
 

@@ -429,7 +429,7 @@ CAUTIONS = (
     ),
     Caution(
         "flooding-and-electricity",
-        "Water over a rim finds sockets and lamps: residual-current device on every circuit, drip loops, sockets out"
+        "Water over a rim finds sockets and lamps: residual-current device (GFCI) on every circuit, drip loops, sockets out"
         " of the way of spray. Wiring is work for a licensed electrician.",
     ),
     Caution(

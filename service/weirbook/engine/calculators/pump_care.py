@@ -181,7 +181,7 @@ CLEAN_LINE = Caution(
 )
 MAINS = Caution(
     "mains-and-water",
-    "Isolate the pump before hands go into the water; a residual-current device on its circuit, drip loops on its"
+    "Isolate the pump before hands go into the water; a residual-current device (GFCI) on its circuit, drip loops on its"
     " lead, and a licensed electrician for the wiring. It must not run dry.",
 )
 

@@ -53,13 +53,13 @@ SHORTEST_BASIN_STAY = 15 * 60.0
 """s. Settling basins of hatcheries hold water 15 to 120 min (Piper et al. 1982)."""
 
 
-def _side(doc: str) -> Any:
-    return param("length", doc=doc, unit="m", gt=0, le=100, default=None)
+def _side(name: str, doc: str) -> Any:
+    return param("length", doc=doc, unit="m", gt=0, le=100, default=None, role=f"section.{name}")
 
 
 @dataclass(frozen=True)
 class Inputs:
-    flow: float = param("flow", doc="Through the section or box.", gt=0)
+    flow: float = param("flow", doc="Through the section or box.", gt=0, role="section_flow")
     particle_size: float | None = param(
         "length",
         doc="Diameter of the particle that should be caught. Give it or settling_velocity.",
@@ -91,9 +91,9 @@ class Inputs:
         default=298.15,
         role="water_temperature",
     )
-    length: float | None = _side("Inside, along the flow. Leave it out to have it worked out.")
-    width: float | None = _side("Inside, across the flow.")
-    depth: float | None = _side("Of the water.")
+    length: float | None = _side("length", "Inside, along the flow. Leave it out to have it worked out.")
+    width: float | None = _side("width", "Inside, across the flow.")
+    depth: float | None = _side("depth", "Of the water.")
     safety_factor: float = param(
         "number",
         doc="Floor taken by floor that an ideal box would need: 2 is common practice.",
@@ -379,5 +379,6 @@ SETTLING_BOX = Calculator(
         "length": "45 cm",
         "depth": "25 cm",
     },
-    asks={"flow": "1000 L/h"},
+    asks={"particle_size": "0.5 mm"},
+    doors=("sections",),
 )

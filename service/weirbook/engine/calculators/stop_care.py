@@ -22,7 +22,7 @@ TEST_IT = Caution(
 SOCKETS = Caution(
     "flooding-and-electricity",
     "Water on the floor finds sockets: keep them above and beside any spray, give every lead a drip loop and every"
-    " circuit a residual-current device, and isolate before hands go in. Wiring is work for a licensed electrician.",
+    " circuit a residual-current device (GFCI), and isolate before hands go in. Wiring is work for a licensed electrician.",
 )
 VALVES = Caution(
     "check-valve",

@@ -277,10 +277,8 @@ def _one_filled(
         inflow += own
         running = own if index == 0 else running + own
         arriving.append(running)
-        leaving = running - drawn.get(one.cell.name, 0.0)
-        last = index == len(trough.compartments) - 1
-        cells.append(dataclasses.replace(one.cell, flow=(running if last else leaving) * one.share))
-        running = leaving
+        cells.append(dataclasses.replace(one.cell, flow=running * one.share))
+        running -= drawn.get(one.cell.name, 0.0)
     stands, why = _stands(trough, cells, rho, mu)
     sections = tuple(
         Passed(
