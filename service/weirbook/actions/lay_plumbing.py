@@ -15,6 +15,7 @@ from weirbook.actions.section_rows import section_row
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.engine.calculators.chamber_sections import ChamberSection, cells_of, gate_of
 from weirbook.engine.calculators.pump_pieces import LineBranch, PipePiece, pieces_of
+from weirbook.engine.calculators.told import USUAL_TEMPERATURE
 from weirbook.engine.inputs import read
 from weirbook.engine.relations.pipes import Piece, valve_k
 from weirbook.engine.relations.plumbing import Compartment, Lift, Outlet, Plumbing, Pool, Trough
@@ -25,10 +26,6 @@ from weirbook.engine.shape import Assumption
 from weirbook.engine.units import Quantity
 from weirbook.record.equipment import Pump
 from weirbook.record.places import Sump, Tank
-
-USUAL_TEMPERATURE = 298.15
-"""K. Taken where none is measured: a few degrees move a flow by less than its measuring does."""
-
 
 CIRCLE = "it runs in a circle of overflows"
 

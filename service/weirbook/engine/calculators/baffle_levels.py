@@ -11,6 +11,7 @@ from weirbook.engine.calculators.baffle_steps import level_steps
 from weirbook.engine.calculators.chamber_faults import refuse_contradictions
 from weirbook.engine.calculators.chamber_levels import TOLD, WORKED_OUT, Standing, standings
 from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size
+from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
 from weirbook.engine.relations.hydraulics import GRAVITY
 from weirbook.engine.relations.levels import ONE_LEVEL, PASSING, SLOT_LOSSES, UNKNOWN
 from weirbook.engine.relations.water import density, dynamic_viscosity
@@ -47,23 +48,12 @@ class Inputs:
     return_depth: float | None = inside_size(
         "Of the water in the last section while the pumps run. Left out: that section's own depth."
     )
-    sump_length: float | None = inside_size(
-        "Inside, of the whole sump: no section is longer.", role="sump_length"
-    )
-    sump_width: float | None = inside_size(
-        "Inside, of the sump: the width of sections that tell none.", role="sump_width"
-    )
+    sump_length: float | None = sump_length()
+    sump_width: float | None = sump_width()
     sump_height: float | None = inside_size(
         "Inside, up to the rim. Left out: the freeboard stays unknown.", role="sump_height"
     )
-    temperature: float = param(
-        "temperature",
-        doc="Of the water; it bears on the loss in beds.",
-        ge=273.15,
-        le=323.15,
-        default=298.15,
-        role="water_temperature",
-    )
+    temperature: float = water_temperature("Of the water; it bears on the loss in beds.")
 
 
 def solve(given: Inputs) -> Working:

@@ -37,6 +37,7 @@ from weirbook.engine.calculators.chamber_verdicts import (
     Limits,
     worst,
 )
+from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
 from weirbook.engine.relations.chambers import Chamber
 from weirbook.engine.relations.hydraulics import water_viscosity
 from weirbook.engine.relations.structure import WATER_DENSITY
@@ -67,12 +68,8 @@ class Inputs:
         key="name",
         required=True,
     )
-    sump_length: float | None = inside_size(
-        "Inside, of the whole sump: no section is longer.", role="sump_length"
-    )
-    sump_width: float | None = inside_size(
-        "Inside, of the sump: the width of sections that tell none.", role="sump_width"
-    )
+    sump_length: float | None = sump_length()
+    sump_width: float | None = sump_width()
     sump_height: float | None = inside_size("Inside, of the sump: no section is deeper.", role="sump_height")
     return_depth: float | None = inside_size(
         "Of the water in the last section while the pumps run. Left out: that section's own depth."
@@ -83,13 +80,8 @@ class Inputs:
         gt=0,
         default=PARTICLE_DENSITY,
     )
-    temperature: float = param(
-        "temperature",
-        doc="Of the water; it bears on Reynolds numbers, on what settles and on the loss in beds.",
-        ge=273.15,
-        le=323.15,
-        default=298.15,
-        role="water_temperature",
+    temperature: float = water_temperature(
+        "Of the water; it bears on Reynolds numbers, on what settles and on the loss in beds."
     )
 
 

@@ -37,6 +37,7 @@ from weirbook.engine.calculators.drain_steps import (
     needed_steps,
     sum_step,
 )
+from weirbook.engine.calculators.told import water_temperature
 from weirbook.engine.relations.drains import STACK_FULL
 from weirbook.engine.relations.water import kinematic_viscosity
 from weirbook.engine.shape import TEXT, Calculator, Result, Step, Working, param, parts
@@ -61,14 +62,7 @@ class Inputs:
         le=STACK_FULL,
         default=STACK_FULL,
     )
-    temperature: float = param(
-        "temperature",
-        doc="Of the water; it bears on friction.",
-        ge=273.15,
-        le=323.15,
-        default=298.15,
-        role="water_temperature",
-    )
+    temperature: float = water_temperature("Of the water; it bears on friction.")
 
 
 def solve(given: Inputs) -> Working:

@@ -20,6 +20,7 @@ from weirbook.engine.calculators.chamber_steps import section_steps
 from weirbook.engine.calculators.chamber_verdicts import Bounds, Judged, Limits
 from weirbook.engine.calculators.flow_split_care import LIMITS, SOURCES, assumptions, cautions
 from weirbook.engine.calculators.flow_split_steps import Bypass, bypass_steps
+from weirbook.engine.calculators.told import water_temperature
 from weirbook.engine.relations.bypasses import bore_for, next_size, opening_for
 from weirbook.engine.relations.chambers import Chamber, Fall
 from weirbook.engine.relations.pipes import PLASTIC_ROUGHNESS
@@ -133,14 +134,7 @@ class Inputs:
     sump_width: float | None = inside_size(
         "Inside, of the sump: its width where it tells none, and it gets no wider.", role="sump_width"
     )
-    temperature: float = param(
-        "temperature",
-        doc="Of the water; it bears on friction in the pipe.",
-        ge=273.15,
-        le=323.15,
-        default=298.15,
-        role="water_temperature",
-    )
+    temperature: float = water_temperature("Of the water; it bears on friction in the pipe.")
 
 
 def solve(given: Inputs) -> Working:

@@ -11,11 +11,11 @@ from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_
 from weirbook.engine.calculators.chamber_verdicts import OK, OVER, SLACK, UNKNOWN
 from weirbook.engine.calculators.stop_care import NARROW, NARROW_MARGIN
 from weirbook.engine.calculators.sump_water import (
-    USUAL_TEMPERATURE,
     RunningSump,
     refuse_what_does_not_fit,
     water_steps,
 )
+from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
 from weirbook.engine.relations.basins import (
     JOINED,
     WALLED,
@@ -85,24 +85,13 @@ class Inputs:
         default=None,
         role="lowest_intake",
     )
-    sump_length: float | None = inside_size(
-        "Inside, of the whole sump: no section is longer.", role="sump_length"
-    )
-    sump_width: float | None = inside_size(
-        "Inside, of the sump: the width of sections that tell none.", role="sump_width"
-    )
+    sump_length: float | None = sump_length()
+    sump_width: float | None = sump_width()
     sump_height: float | None = inside_size("Inside, up to the rim.", role="sump_height")
     box_length: float | None = inside_size("Inside, of the overflow box.", role="overflow.box_length")
     box_width: float | None = inside_size("Inside, of the overflow box.", role="overflow.box_width")
     box_depth: float | None = inside_size("Inside, of the overflow box.", role="overflow.box_depth")
-    temperature: float = param(
-        "temperature",
-        doc="Of the water; it bears on the loss in beds.",
-        ge=273.15,
-        le=323.15,
-        default=USUAL_TEMPERATURE,
-        role="water_temperature",
-    )
+    temperature: float = water_temperature("Of the water; it bears on the loss in beds.")
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from weirbook.engine.calculators.pump_pieces import LineBranch, PipePiece, faults_of
+from weirbook.engine.calculators.told import water_temperature
 from weirbook.engine.relations.pipes import FITTINGS
 from weirbook.engine.relations.pump_curves import crossing
 from weirbook.engine.shape import CHOICE, COUNT, param, parts
@@ -61,14 +62,7 @@ class Inputs:
         role="line_opening",
     )
     valve_kind: str = param(CHOICE, doc="Of that valve.", choices=("ball", "gate"), default="ball")
-    temperature: float = param(
-        "temperature",
-        doc="Of the water: warm water flows a little more easily.",
-        ge=273.15,
-        le=323.15,
-        default=298.15,
-        role="water_temperature",
-    )
+    temperature: float = water_temperature("Of the water: warm water flows a little more easily.")
     pumps: int = param(
         COUNT, doc="Pumps of this curve side by side on the line, all running.", ge=1, le=50, default=1
     )

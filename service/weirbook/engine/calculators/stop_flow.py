@@ -12,7 +12,8 @@ from weirbook.engine.calculators.stop_care import LIMITS, SOURCES, assumptions, 
 from weirbook.engine.calculators.stop_cases import Stop, stops
 from weirbook.engine.calculators.stop_parts import FallingTank, ReturnPipe
 from weirbook.engine.calculators.stop_steps import stop_steps
-from weirbook.engine.calculators.sump_water import USUAL_TEMPERATURE, RunningSump, refuse_what_does_not_fit
+from weirbook.engine.calculators.sump_water import RunningSump, refuse_what_does_not_fit
+from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
 from weirbook.engine.relations.basins import held
 from weirbook.engine.shape import TEXT, Calculator, Result, Working, param, parts, show
 from weirbook.errors import Fault, Invalid
@@ -56,20 +57,9 @@ class Inputs:
         default=None,
         role="intake_height",
     )
-    sump_length: float | None = inside_size(
-        "Inside, of the whole sump: no section is longer.", role="sump_length"
-    )
-    sump_width: float | None = inside_size(
-        "Inside, of the sump: the width of sections that tell none.", role="sump_width"
-    )
-    temperature: float = param(
-        "temperature",
-        doc="Of the water; it bears on the loss in beds.",
-        ge=273.15,
-        le=323.15,
-        default=USUAL_TEMPERATURE,
-        role="water_temperature",
-    )
+    sump_length: float | None = sump_length()
+    sump_width: float | None = sump_width()
+    temperature: float = water_temperature("Of the water; it bears on the loss in beds.")
 
 
 def solve(given: Inputs) -> Working:

@@ -18,8 +18,6 @@ from weirbook.errors import Invalid
 FITS_WITHIN = 0.01
 """Sections that cover more than the sump's floor by less are taken to fit. Common practice: so well one measures."""
 
-USUAL_TEMPERATURE = 298.15
-
 
 @dataclass(frozen=True)
 class RunningSump:
