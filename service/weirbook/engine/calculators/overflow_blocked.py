@@ -2,220 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
-from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size
-from weirbook.engine.calculators.chamber_verdicts import OK, OVER, SLACK, UNKNOWN
-from weirbook.engine.calculators.stop_care import NARROW, NARROW_MARGIN
-from weirbook.engine.calculators.sump_water import (
-    RunningSump,
-    refuse_what_does_not_fit,
-    water_steps,
-)
-from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
-from weirbook.engine.relations.basins import (
-    JOINED,
-    WALLED,
-    drained,
-    held,
-    highest_that_holds,
-    volume_below,
-)
-from weirbook.engine.saying import less, more, near
-from weirbook.engine.shape import (
-    TEXT,
-    Assumption,
-    Calculator,
-    Caution,
-    Result,
-    Source,
-    Step,
-    Working,
-    param,
-    parts,
-    show,
-    step,
-)
+from weirbook.engine.calculators.overflow_care import LIMITS, SOURCES, assumptions, cautions
+from weirbook.engine.calculators.overflow_case import Blocked, Inputs
+from weirbook.engine.calculators.sump_water import RunningSump, refuse_what_does_not_fit, water_steps
+from weirbook.engine.relations.basins import JOINED, held, volume_below
+from weirbook.engine.shape import TEXT, Calculator, Result, Step, Working, show, step
 from weirbook.errors import Invalid
-
-
-@dataclass(frozen=True)
-class Inputs:
-    plan_area: float = param(
-        "area", doc="Of the tank's water between its surface and its rim.", gt=0, role="plan_area"
-    )
-    rim_height: float = param(
-        "length", doc="Of the tank's rim above its inside base.", gt=0, role="rim_height"
-    )
-    water_depth: float = param(
-        "length", doc="Of the tank's water while it runs, above its inside base.", gt=0, role="water_depth"
-    )
-    sections: tuple[ChamberSection, ...] = parts(
-        ChamberSection,
-        doc="Those of the sump that feeds the tank, in flow order; the pump draws from the last.",
-        role="sump_sections",
-        key="name",
-        required=True,
-    )
-    flow: float | None = param(
-        "flow",
-        doc="What the pump sends into this tank. Left out: how long it takes stays unknown.",
-        gt=0,
-        default=None,
-        role="through_flow",
-    )
-    sump_flow: float | None = param(
-        "flow",
-        doc="Flow through the whole sump, of all its tanks. Left out: that into this tank.",
-        gt=0,
-        default=None,
-        role="sump_flow",
-    )
-    return_depth: float | None = inside_size(
-        "Of the water in the last section while the pumps run. Left out: that section's own depth.",
-        role="return_depth",
-    )
-    intake_height: float | None = param(
-        "length",
-        doc="Of the lowest point down to which the pump draws, above the sump's base.",
-        ge=0,
-        default=None,
-        role="lowest_intake",
-    )
-    sump_length: float | None = sump_length()
-    sump_width: float | None = sump_width()
-    sump_height: float | None = inside_size("Inside, up to the rim.", role="sump_height")
-    box_length: float | None = inside_size("Inside, of the overflow box.", role="overflow.box_length")
-    box_width: float | None = inside_size("Inside, of the overflow box.", role="overflow.box_width")
-    box_depth: float | None = inside_size("Inside, of the overflow box.", role="overflow.box_depth")
-    temperature: float = water_temperature("Of the water; it bears on the loss in beds.")
-
-
-@dataclass(frozen=True)
-class Blocked:
-    """The tank and the sump whose water is lifted into it. SI."""
-
-    given: Inputs
-    sump: RunningSump
-
-    @property
-    def freeboard(self) -> float:
-        return self.given.rim_height - self.given.water_depth
-
-    @property
-    def room(self) -> float:
-        return self.given.plan_area * self.freeboard
-
-    @property
-    def box(self) -> float:
-        """All that an overflow box may still send down to the sump, m3; its drain may stand higher than its floor."""
-        sides = (self.given.box_length, self.given.box_width, self.given.box_depth)
-        told = [side for side in sides if side is not None]
-        return told[0] * told[1] * told[2] if len(told) == len(sides) else 0.0
-
-    def drawn(self, running: Sequence[float], down_to: float, untold: float) -> tuple[float, ...]:
-        return drained(self.sump.cells, running, min(running[-1], down_to), untold)
-
-    def water(self, running: Sequence[float], down_to: float, untold: float) -> float:
-        """What the pump can lift until the last section is down to a level, the box with it, m3."""
-        cells = self.sump.cells
-        return held(cells, running) - held(cells, self.drawn(running, down_to, untold)) + self.box
-
-    @cached_property
-    def running(self) -> tuple[float, ...] | None:
-        return self.sump.known_levels(self.sump.running_depth)
-
-    @cached_property
-    def most(self) -> float | None:
-        """The most that may be lifted: down to the floor if no intake is told, through every unknown gate."""
-        if self.running is None:
-            return None
-        return self.water(self.running, self.given.intake_height or 0.0, JOINED)
-
-    @cached_property
-    def least(self) -> float | None:
-        """The least: no deeper than it runs if no intake is told, and nothing through an unknown gate."""
-        if self.running is None:
-            return None
-        intake = self.given.intake_height
-        return self.water(self.running, self.running[-1] if intake is None else intake, WALLED) - self.box
-
-    @property
-    def lacking(self) -> list[str]:
-        told = [*self.sump.lacking, *(f"how water passes on from {name}" for name in self.sump.untold_gates)]
-        if self.given.intake_height is None:
-            told.append("the height of the pump's intake")
-        return told
-
-    @property
-    def lifted(self) -> float | None:
-        return None if self.lacking else self.most
-
-    @property
-    def rise(self) -> float | None:
-        return None if self.lifted is None else self.lifted / self.given.plan_area
-
-    @property
-    def margin(self) -> float | None:
-        return None if self.rise is None else self.freeboard - self.rise
-
-    @property
-    def spilled(self) -> float | None:
-        return None if self.lifted is None else max(0.0, self.lifted - self.room)
-
-    @property
-    def verdict(self) -> str:
-        if self.most is None or self.least is None:
-            return UNKNOWN
-        if self.least > self.room * (1 + SLACK) or (self.spilled or 0.0) > self.room * SLACK:
-            return OVER
-        return OK if self.most <= self.room * (1 + SLACK) else UNKNOWN
-
-    @cached_property
-    def safe_level(self) -> float | None:
-        """The highest running level of the return section whose water fits in the tank; None: unknown, or none is."""
-        intake = self.given.intake_height
-        if intake is None or self.sump.untold_gates or self.sump.known_levels(intake) is None:
-            return None
-        return highest_that_holds(self._fits, self._top(intake))
-
-    def _top(self, intake: float) -> float:
-        """A level whose water can't fit, or the sump's rim."""
-        enough = intake + self.room / self.sump.cells[-1].plan_area
-        return enough if self.given.sump_height is None else min(enough, self.given.sump_height)
-
-    def _fits(self, level: float) -> bool:
-        running = self.sump.known_levels(level)
-        return (
-            running is not None and self.water(running, self.given.intake_height or 0.0, JOINED) <= self.room
-        )
-
-    @property
-    def why(self) -> str:
-        if self.most is None:
-            return f"Not recorded: {'; '.join(self.lacking)}."
-        room = f"{near(self.room, 'volume', 'L')} fit between the tank's water and its rim"
-        if self.lifted is None:
-            bounds = f"between {near(self.least or 0.0, 'volume', 'L')} and {near(self.most, 'volume', 'L')}"
-            return f"The pump can lift {bounds}, and {room}. Not recorded: {'; '.join(self.lacking)}."
-        return f"The pump can lift {near(self.lifted, 'volume', 'L')}, and {room}."
-
-    @property
-    def mend(self) -> str | None:
-        if self.verdict != OVER:
-            return None
-        told, depth, safe = [], self.sump.running_depth, self.safe_level
-        if depth is not None and safe is not None and safe > (self.given.intake_height or 0.0):
-            by, to = more(depth - safe, "length", "mm"), less(safe, "length", "cm")
-            told.append(f"lower the running level of the return section by {by} to {to}")
-        if self.spilled and (lower := self.spilled / self.given.plan_area) < self.given.water_depth:
-            told.append(f"lower the tank's running water by {more(lower, 'length', 'mm')}")
-        told.append("raise the pump's intake, or let a float switch in the tank stop the pump")
-        words = ", or ".join(told)
-        return f"{words[:1].upper()}{words[1:]}."
 
 
 def solve(given: Inputs) -> Working:
@@ -247,7 +41,7 @@ def solve(given: Inputs) -> Working:
     flow = given.flow if given.sump_flow is None else given.sump_flow
     sump = RunningSump(given.sections, given.sump_width, flow, given.return_depth, given.temperature)
     found = Blocked(given, sump)
-    return Working(_values(found), _steps(found), _assumptions(found), _cautions(found))
+    return Working(_values(found), _steps(found), assumptions(found), cautions(found))
 
 
 def _values(found: Blocked) -> dict[str, Any]:
@@ -375,74 +169,6 @@ def _safe_steps(found: Blocked, intake: float) -> list[Step]:
     ]
 
 
-def _assumptions(found: Blocked) -> list[Assumption]:
-    words = [
-        "All that the pump can lift goes into this tank: of several tanks on one sump any one may be the one that"
-        " doesn't drain, and the worst is that all goes there.",
-        "The pump draws the last section down to its intake; the sections before it give what stands above their"
-        " crests, or all where they are freely joined.",
-    ]
-    if found.box:
-        words.append(
-            "The overflow box runs empty into the sump: true if its edge is what is blocked. If its drain is, the box"
-            " takes that water instead, and there is more room than is said here."
-        )
-    if found.sump.untold_gates:
-        words.append("A gate that isn't recorded lets all water through: the most that may be lifted.")
-    return [Assumption(text, "default") for text in words]
-
-
-def _cautions(found: Blocked) -> list[Caution]:
-    narrow = found.margin is not None and 0 <= found.margin < NARROW
-    return [*CAUTIONS, *([NARROW_MARGIN] if narrow else [])]
-
-
-CAUTIONS = (
-    Caution(
-        "second-overflow",
-        "One leaf or snail stops a drain. Give the tank a second, independent way out that carries the whole flow of"
-        " the pump as a plain gravity drain, and keep it clear.",
-    ),
-    Caution(
-        "top-off-adds-water",
-        "As the return section falls, a float valve lets in what stands behind it, and the pump lifts that too: it is"
-        " not counted here. Take its reservoir off the margin; on the mains it never ends.",
-    ),
-    Caution(
-        "pump-runs-dry",
-        "With the drains stopped the pump ends up drawing air, overheats, and what lives in the sump stands dry.",
-    ),
-    Caution(
-        "test-it",
-        "Test it before you trust it: close the drain, stay beside it, and switch the pump off in good time.",
-    ),
-    Caution(
-        "flooding-and-electricity",
-        "Water over a rim finds sockets and lamps: residual-current device (GFCI) on every circuit, drip loops, sockets out"
-        " of the way of spray. Wiring is work for a licensed electrician.",
-    ),
-    Caution(
-        "more-weight",
-        "A tank filled to its rim weighs more than it was set up for: a litre is a kilogram on stand and floor.",
-    ),
-)
-
-BLOCKED_LIMITS = (
-    "Upright walls between the tank's water and its rim; braces and hoods take some of that room.",
-    "The pump draws from the last section. What a standby drain carries is not taken off.",
-    "Water at rest: waves go over the rim sooner.",
-)
-
-BLOCKED_SOURCES = (
-    Source(
-        "Geometry",
-        None,
-        "Volumes of boxes and sections; water is conserved",
-        "any handbook",
-        "Held to the running volumes of drain-down cases worked by hand.",
-    ),
-)
-
 OVERFLOW_BLOCKED = Calculator(
     name="overflow-blocked",
     title="Blocked overflow",
@@ -485,8 +211,8 @@ OVERFLOW_BLOCKED = Calculator(
             "lacking", "list", "What isn't recorded.", fields=(Result("what", TEXT, "Of what, and what."),)
         ),
     ),
-    limits=BLOCKED_LIMITS,
-    sources=BLOCKED_SOURCES,
+    limits=LIMITS,
+    sources=SOURCES,
     solve=solve,
     example={
         "plan_area": "0.54 m2",
