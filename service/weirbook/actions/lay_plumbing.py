@@ -21,6 +21,7 @@ from weirbook.engine.relations.pipes import Piece, valve_k
 from weirbook.engine.relations.plumbing import Compartment, Lift, Outlet, Plumbing, Pool, Trough
 from weirbook.engine.relations.pump_curves import PumpCurve
 from weirbook.engine.relations.steady_flow import circling
+from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.relations.weirs import Edge
 from weirbook.engine.shape import Assumption
 from weirbook.engine.units import Quantity
@@ -40,10 +41,11 @@ class Missing:
 
 @dataclass(frozen=True)
 class Laid:
-    """The plumbing as recorded, names of places their paths, of pumps their handles; what was assumed and what lacks."""
+    """The plumbing as recorded, names of places their paths, of pumps their handles; whence the water's temperature, and what
+    lacks."""
 
     plumbing: Plumbing
-    assumed: tuple[Assumption, ...]
+    temperature: Assumption
     missing: tuple[Missing, ...]
 
 
@@ -83,20 +85,20 @@ def ends_of(pump: Pump) -> Sequence[str]:
 
 
 class _Laying:
-    """One laying; gathers on the way what was assumed and what lacks."""
+    """One laying; gathers on the way what lacks."""
 
     def __init__(self, facts: SystemFacts) -> None:
         self.facts = facts
-        self.assumed: list[Assumption] = []
         self.missing: list[Missing] = []
 
     def laid(self) -> Laid:
         facts = self.facts
+        temperature, whence = self._temperature()
         plumbing = Plumbing(
             tuple(self._pool(tank) for tank in facts.tanks),
             tuple(self._trough(sump) for sump in facts.sumps),
             tuple(self._lift(pump) for pump in facts.pumps if not pump.circulates),
-            self._temperature(),
+            temperature,
         )
         for pump in facts.pumps_away:
             if facts.running.get(pump.id):
@@ -106,17 +108,16 @@ class _Laying:
                 )
         for vessel in sorted(circling(plumbing)):
             self._lacks(vessel, f"where its water goes: {CIRCLE}")
-        return Laid(plumbing, tuple(self.assumed), tuple(self.missing))
+        return Laid(plumbing, whence, tuple(self.missing))
 
-    def _temperature(self) -> float:
+    def _temperature(self) -> tuple[float, Assumption]:
         found = latest_of(self.facts, "temperature")
         if isinstance(found, Absent):
             words = "Water of 25 °C: no temperature is measured here. It hardly moves the flows."
-            self.assumed.append(Assumption(words, "default"))
-            return USUAL_TEMPERATURE
+            return USUAL_TEMPERATURE, Assumption(words, "default")
         value: Quantity = found.value
-        self.assumed.append(Assumption(f"Water of {value.text()} ({found.note}).", "record"))
-        return min(max(value.si("temperature"), 273.15), 323.15)
+        kelvin = min(max(value.si("temperature"), FREEZING), HOTTEST)
+        return kelvin, Assumption(f"Water of {value.text()} ({found.note}).", "record")
 
     def _pool(self, tank: Tank) -> Pool:
         overflow = tank.overflow or {}

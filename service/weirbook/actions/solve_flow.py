@@ -42,6 +42,7 @@ class WhatIf:
 
 
 RECORDED = WhatIf()
+SAID_TEMPERATURE = Assumption("The water's temperature as said.", "given")
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,10 @@ def _solved(facts: SystemFacts, what_if: WhatIf) -> SystemFlow:
         tuple(pump for pump in facts.pumps if pump.circulates),
         facts.running,
         {one.path: facts.uses.get(one.id, one.use) for one in facts.sections},
-        (*laid.assumed, *(one for one in told if isinstance(one, Assumption))),
+        (
+            laid.temperature if what_if.temperature is None else SAID_TEMPERATURE,
+            *(one for one in told if isinstance(one, Assumption)),
+        ),
         (*laid.missing, *(one for one in told if isinstance(one, Missing))),
     )
 
@@ -179,7 +183,7 @@ def _lift_with(lift: Lift, pump: Pump, what_if: WhatIf) -> Lift:
             )
         trunk, outlets = line_of(pump, opening)
         lift = dataclasses.replace(lift, trunk=trunk, outlets=outlets, measured=None)
-    if what_if.as_clean and lift.curve is not None:
+    if what_if.as_clean and lift.curve is not None and lift.piped:
         lift = dataclasses.replace(lift, measured=None)
     return dataclasses.replace(
         lift,
