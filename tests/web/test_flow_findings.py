@@ -206,3 +206,16 @@ def test_sections_that_do_not_fit_in_their_sump_are_told(laid: Caller) -> None:
 def test_a_pump_that_sends_nothing_lets_nothing_fall(laid: Caller) -> None:
     edit(laid, "pumps/rack-pump", {"measured_flow": "0 L/h"})
     assert told(laid, "spill") == [] and one(laid, "flow")["verdict"] == "act"
+
+
+def test_sentences_use_the_units_that_the_keeper_reads(laid: Caller) -> None:
+    """1300 L/h are 343 gal/h; the drawing, the answer and the finding say so, the steps stay as they are worked."""
+    edit(laid, "room", {"preferred_units": {"flow": "gal/h", "length": "in", "volume": "gal"}})
+    drain, spill = one(laid, "drain"), one(laid, "spill")
+    assert "343 gal/h come" in drain["reason"] and "L/h" not in drain["reason"]
+    assert " gal " in spill["reason"] and " in are left to the rim" in spill["reason"]
+    answer = laid.get(drain["origin"]).get_json()
+    assert "343 gal/h come" in answer["results"]["why"]
+    assert any("L/h" in step["working"] for step in answer["steps"])
+    edit(laid, "room", {"preferred_units": None})
+    assert "1300 L/h come" in one(laid, "drain")["reason"]

@@ -3,9 +3,27 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from types import MappingProxyType
 
 from weirbook.engine.units import KINDS, Quantity, number
+
+_spoken: ContextVar[Mapping[str, str]] = ContextVar("spoken", default=MappingProxyType({}))
+
+
+@contextmanager
+def speaking(units: Mapping[str, str]) -> Iterator[None]:
+    """Within it sentences say quantities in these units, by kind: those that the keeper reads.
+
+    Only words change by it, never a figure that is reckoned with; steps keep the units that they are worked in.
+    """
+    token = _spoken.set(units)
+    try:
+        yield
+    finally:
+        _spoken.reset(token)
 
 
 def near(si: float, kind: str, unit: str) -> str:
@@ -24,6 +42,7 @@ def more(si: float, kind: str, unit: str) -> str:
 
 
 def _in_words(si: float, kind: str, unit: str, towards: Callable[[float], int]) -> str:
+    unit = _spoken.get().get(kind, unit)
     value = Quantity(si, KINDS[kind].si).to(unit, kind).value
     if not number(value):
         return f"0 {unit}"

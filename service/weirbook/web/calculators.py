@@ -12,6 +12,7 @@ from marshmallow import Schema
 
 from weirbook.actions.answer_for import answer_for
 from weirbook.engine.catalogue import CALCULATORS, calculator
+from weirbook.engine.saying import speaking
 from weirbook.engine.shape import (
     CHOICE,
     COUNT,
@@ -185,8 +186,10 @@ def _from_record(blp: Blueprint, one: Calculator, model: type[Named]) -> None:
     def _recorded(call: Call, handle: str, said: Mapping[str, Any], at_ms: int | None) -> Response:
         place = find(call.session, model, handle)
         then = call.now if at_ms is None else min(at_ms, call.now)
-        given = answer_for(call.session, one, place, said, at_ms=then)
-        return _answered(call, given, call.room.preferred_units or {})
+        units = call.room.preferred_units or {}
+        with speaking(units):
+            given = answer_for(call.session, one, place, said, at_ms=then)
+        return _answered(call, given, units)
 
 
 class AtQuery(Schema):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Response
@@ -13,6 +13,7 @@ from marshmallow import Schema
 from weirbook.actions.find_findings import find_findings
 from weirbook.actions.finding import About, Finding, Verdict
 from weirbook.engine.inputs import six
+from weirbook.engine.saying import speaking
 from weirbook.engine.times import instant_text
 from weirbook.engine.units import KINDS, Quantity
 from weirbook.record.names import find
@@ -63,7 +64,7 @@ def blueprint() -> Blueprint:
         problems=(413,),
     )
     def of_room(call: Call) -> Response:
-        return _answer(call, find_findings(call.session, call.zone, call.now))
+        return _answer(call, None)
 
     @operation(
         blp,
@@ -80,20 +81,22 @@ def blueprint() -> Blueprint:
         example=Example(path={"handle": "fern-pool"}),
     )
     def of_system(call: Call, handle: str) -> Response:
-        system = find(call.session, System, handle)
-        return _answer(call, find_findings(call.session, call.zone, call.now, system))
+        return _answer(call, find(call.session, System, handle))
 
     return blp
 
 
-def _answer(call: Call, found: Sequence[Finding]) -> Response:
+def _answer(call: Call, system: System | None) -> Response:
+    units = call.room.preferred_units or {}
+    with speaking(units):
+        found = find_findings(call.session, call.zone, call.now, system)
     wanted = [
         one
         for one in found
         if call.query.get("verdict", one.verdict) == one.verdict
         and call.query.get("about", one.about) == one.about
     ]
-    rows = [_row(one, call.room.preferred_units or {}) for one in wanted]
+    rows = [_row(one, units) for one in wanted]
     if call.format == "csv":
         return as_csv(call, [flat(row) for row in rows], FINDING_COLUMNS)
     counts = Counter(one.verdict for one in wanted)

@@ -14,6 +14,7 @@ from weirbook.actions.find_findings import find_findings
 from weirbook.actions.finding import About, Verdict
 from weirbook.actions.solve_flow import RECORDED, SystemFlow, WhatIf, solve_flow
 from weirbook.actions.system_facts import SystemFacts
+from weirbook.engine.saying import speaking
 from weirbook.engine.times import instant_text
 from weirbook.errors import Fault, Invalid
 from weirbook.record.equipment import Pump
@@ -143,12 +144,13 @@ def blueprint() -> Blueprint:
     def drawing(call: Call, handle: str) -> Response:
         system = find(call.session, System, handle)
         flow, _ = _solved(call, SystemFacts(call.session, system, _then(call, call.query)), call.query)
+        units = call.room.preferred_units or {}
+        with speaking(units):
+            found = find_findings(call.session, call.zone, call.now, system)
         marks = [
-            one
-            for one in find_findings(call.session, call.zone, call.now, system)
-            if one.verdict in (Verdict.ACT, Verdict.WATCH) and one.about in OF_WATER
+            one for one in found if one.verdict in (Verdict.ACT, Verdict.WATCH) and one.about in OF_WATER
         ]
-        drawn = draw(flow, marks, call.room.preferred_units or {})
+        drawn = draw(flow, marks, units)
         return Response(
             drawn, content_type=f"{SVG}; charset=utf-8", headers={"Content-Security-Policy": POLICY}
         )
@@ -224,19 +226,21 @@ def _then(call: Call, said: Mapping[str, Any]) -> int:
 
 def _solved(call: Call, facts: SystemFacts, said: Mapping[str, Any]) -> tuple[SystemFlow, FlowChecks]:
     what_if = _what_if(facts, said)
-    flow = solve_flow(facts, what_if)
     if (said.get("drain") is None) != (said.get("blocked") is None):
         raise Invalid("drain and blocked go together: drain=1&blocked=true.", "/drain")
     blocked = said.get("drain") if said.get("blocked") else None
-    return flow, check_flow(
-        call.session,
-        facts,
-        flow,
-        what_if,
-        tank=said.get("tank"),
-        blocked=blocked,
-        stopped=said.get("pump") == ALL,
-    )
+    with speaking(call.room.preferred_units or {}):
+        flow = solve_flow(facts, what_if)
+        checks = check_flow(
+            call.session,
+            facts,
+            flow,
+            what_if,
+            tank=said.get("tank"),
+            blocked=blocked,
+            stopped=said.get("pump") == ALL,
+        )
+    return flow, checks
 
 
 def _what_if(facts: SystemFacts, said: Mapping[str, Any]) -> WhatIf:
