@@ -14,6 +14,7 @@ from contract_document import operations
 from harness import Caller
 
 PATIENCE_S = 2.0
+"""Of processor time: what a busy machine adds says nothing of the service."""
 """Far more than any of these takes, far less than a runaway."""
 
 LISTS = sorted(path for method, path, said in operations() if said["operationId"].startswith("list_"))
@@ -41,10 +42,10 @@ def test_no_list_gives_more_than_a_page(furnished: Caller, path: str, limit: str
     ids=["deep lists", "deep objects", "long number", "vast number", "long name", "many names", "many NULs"],
 )
 def test_a_monstrous_document_is_refused_soon(furnished: Caller, body: bytes) -> None:
-    begun = time.perf_counter()
+    begun = time.process_time()
     answered = furnished("POST", "/v1/systems", body, Content_Type="application/json")
     assert answered.status_code in (400, 422)
-    assert time.perf_counter() - begun < PATIENCE_S
+    assert time.process_time() - begun < PATIENCE_S
     assert len(answered.get_data()) < len(body) + 10_000
 
 
@@ -62,12 +63,12 @@ def test_a_monstrous_document_is_refused_soon(furnished: Caller, body: bytes) ->
     ],
 )
 def test_no_pattern_runs_away_on_a_long_value(furnished: Caller, path: str, name: str, tail: str) -> None:
-    begun = time.perf_counter()
+    begun = time.process_time()
     for value in (tail, f"1{tail}", f"2026-01-01T00:00:00{tail}", f"{tail}!"):
         method = "PATCH" if path == "/v1/room" else "POST"
         answered = furnished(method, path, {name: value}, If_Match="*")
         assert answered.status_code == 422
-    assert time.perf_counter() - begun < PATIENCE_S
+    assert time.process_time() - begun < PATIENCE_S
 
 
 @pytest.mark.parametrize(
@@ -78,10 +79,10 @@ def test_no_pattern_runs_away_on_a_long_value(furnished: Caller, path: str, name
     ],
 )
 def test_a_span_of_centuries_is_answered_or_refused_soon(furnished: Caller, query: str) -> None:
-    begun = time.perf_counter()
+    begun = time.process_time()
     answered = furnished.get(f"/v1/readings?gauge=nursery-temperature&{query}")
     assert answered.status_code in (200, 413, 422)
-    assert time.perf_counter() - begun < PATIENCE_S
+    assert time.process_time() - begun < PATIENCE_S
 
 
 @pytest.mark.parametrize(
@@ -94,7 +95,7 @@ def test_a_span_of_centuries_is_answered_or_refused_soon(furnished: Caller, quer
     ],
 )
 def test_no_schedule_runs_away(furnished: Caller, rule: str) -> None:
-    begun = time.perf_counter()
+    begun = time.process_time()
     task = {
         "title": "x",
         "about": "tanks/nursery",
@@ -102,11 +103,11 @@ def test_no_schedule_runs_away(furnished: Caller, rule: str) -> None:
     }
     assert furnished.post("/v1/tasks", task).status_code in (201, 422)
     assert furnished.get("/v1/tasks/due?on=2199-01-01").status_code in (200, 413, 422)
-    assert time.perf_counter() - begun < PATIENCE_S
+    assert time.process_time() - begun < PATIENCE_S
 
 
 def test_ten_thousand_query_keys_are_refused_soon(furnished: Caller) -> None:
-    begun = time.perf_counter()
+    begun = time.process_time()
     query = "&".join(f"k{number}=1" for number in range(10_000))
     assert furnished.get(f"/v1/tanks?{query}").status_code == 422
-    assert time.perf_counter() - begun < PATIENCE_S
+    assert time.process_time() - begun < PATIENCE_S

@@ -98,6 +98,13 @@ def test_water_at_rest_stays_where_it_is(sump: tuple[tuple[Cell, ...], list[floa
     assert again.spilled == pytest.approx(0, abs=MILLILITRE / 1000)
 
 
+def test_a_section_that_runs_down_does_not_draw_the_one_before_a_higher_crest_with_it() -> None:
+    """0.25 m3 each, 0.5 m deep: the first keeps its crest of 0.3125 m, the second 0.25, the rest goes on: 0.21875 m3."""
+    cells = [cell(0.5, over(0.3125)), cell(0.5, over(0.25)), cell(2.0)]
+    rest = at_rest(cells, [0.25, 0.25, 0.0], RIM + 1)
+    assert rest.levels == pytest.approx((0.3125, 0.25, 0.109375))
+
+
 @given(filled(), untold_gates, st.floats(0, 0.1), st.data())
 def test_more_water_never_stands_lower_nor_spills_less(
     sump: tuple[tuple[Cell, ...], list[float]], untold: float, more: float, data: st.DataObject

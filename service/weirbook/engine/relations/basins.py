@@ -107,7 +107,7 @@ def at_rest(cells: Sequence[Cell], volumes: Sequence[float], rim: float, untold:
     barriers = [barrier(cell.gate, untold) for cell in cells[:-1]]
     bodies, crests = _bodies(cells, volumes, barriers)
     spilled = 0.0
-    while (found := _fullest(bodies, crests, rim)) is not None:
+    while (found := _first_to_go(bodies, crests, rim)) is not None:
         index, outlet = found
         body = bodies[index]
         excess = body.volume - body.below(outlet)
@@ -156,13 +156,22 @@ def _crest_between(crests: Sequence[float], index: int, other: int) -> float | N
     return crests[at] if 0 <= at < len(crests) else None
 
 
-def _fullest(bodies: Sequence[_Body], crests: Sequence[float], rim: float) -> tuple[int, float] | None:
-    """A body that stands above its lowest way out, and that height; None where all are at rest."""
-    for index, body in enumerate(bodies):
-        outlet = min([rim, *crests[max(index - 1, 0) : index + 1]])
-        if body.volume > body.below(outlet):
-            return index, outlet
-    return None
+def _first_to_go(bodies: Sequence[_Body], crests: Sequence[float], rim: float) -> tuple[int, float] | None:
+    """Of the bodies that stand above their lowest way out the one whose way is lowest; None where all are at rest.
+
+    Lowest first, or two that stand above the crest between them would become one although one of them still runs down
+    over a lower crest, and draw the other down with it.
+    """
+    outlets = [min([rim, *crests[max(index - 1, 0) : index + 1]]) for index in range(len(bodies))]
+    above = [
+        (outlet, index)
+        for index, (body, outlet) in enumerate(zip(bodies, outlets, strict=True))
+        if body.volume > body.below(outlet)
+    ]
+    if not above:
+        return None
+    outlet, index = min(above)
+    return index, outlet
 
 
 def drained(
