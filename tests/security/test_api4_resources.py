@@ -14,8 +14,7 @@ from contract_document import operations
 from harness import Caller
 
 PATIENCE_S = 2.0
-"""Of processor time: what a busy machine adds says nothing of the service."""
-"""Far more than any of these takes, far less than a runaway."""
+"""Far more than any of these takes, far less than a runaway. Processor time: what a busy machine adds is not ours."""
 
 LISTS = sorted(path for method, path, said in operations() if said["operationId"].startswith("list_"))
 
