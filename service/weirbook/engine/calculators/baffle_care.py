@@ -194,15 +194,20 @@ LEVEL_SOURCES = (
     ),
 )
 
-SOURCES = (
-    *LEVEL_SOURCES,
-    Source(
+
+def orifice_source(what_for: str) -> Source:
+    return Source(
         "Rossman, L.A.",
         2017,
         "Storm Water Management Model Reference Manual II, Hydraulics (EPA/600/R-17/111)",
         "equation 6-3: an orifice passes 0.59 to 0.67 of sqrt(2 g h) times its area",
-        f"For the gap under a baffle, with {JET_CONTRACTION}.",
-    ),
+        what_for,
+    )
+
+
+SOURCES = (
+    *LEVEL_SOURCES,
+    orifice_source(f"For the gap under a baffle, with {JET_CONTRACTION}."),
     Source(
         "Rossman, L.A. and others",
         2020,

@@ -10,7 +10,7 @@ from weirbook.engine.calculators.baffle_care import SOURCES, assumptions, cautio
 from weirbook.engine.calculators.baffle_steps import level_steps
 from weirbook.engine.calculators.chamber_faults import refuse_contradictions
 from weirbook.engine.calculators.chamber_levels import TOLD, WORKED_OUT, Standing, standings
-from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size
+from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size, sump_sections
 from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
 from weirbook.engine.relations.hydraulics import GRAVITY
 from weirbook.engine.relations.levels import ONE_LEVEL, PASSING, SLOT_LOSSES, UNKNOWN
@@ -24,7 +24,6 @@ from weirbook.engine.shape import (
     Step,
     Working,
     param,
-    parts,
     show,
     step,
 )
@@ -38,12 +37,8 @@ class Inputs:
         gt=0,
         role="through_flow",
     )
-    sections: tuple[ChamberSection, ...] = parts(
-        ChamberSection,
-        doc="The sump's sections in flow order, each with the baffle after it.",
-        role="sump_sections",
-        key="name",
-        required=True,
+    sections: tuple[ChamberSection, ...] = sump_sections(
+        "The sump's sections in flow order, each with the baffle after it."
     )
     return_depth: float | None = inside_size(
         "Of the water in the last section while the pumps run. Left out: that section's own depth."

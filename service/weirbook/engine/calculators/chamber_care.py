@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from weirbook.engine.calculators.baffle_care import LEVEL_SOURCES, level_assumptions, level_cautions
+from weirbook.engine.calculators.baffle_care import (
+    LEVEL_SOURCES,
+    level_assumptions,
+    level_cautions,
+    orifice_source,
+)
 from weirbook.engine.calculators.chamber_levels import WORKED_OUT, Standing
 from weirbook.engine.calculators.chamber_sections import ChamberSection
 from weirbook.engine.calculators.chamber_settling import SETTLING_SOURCES
@@ -60,13 +65,7 @@ LIMITS = (
 )
 
 SOURCES = (
-    Source(
-        "Rossman, L.A.",
-        2017,
-        "Storm Water Management Model Reference Manual II, Hydraulics (EPA/600/R-17/111)",
-        "equation 6-3: an orifice passes 0.59 to 0.67 of sqrt(2 g h) times its area",
-        "For the narrowing of a jet behind a sharp edge.",
-    ),
+    orifice_source("For the narrowing of a jet behind a sharp edge."),
     Source(
         "Hazen, A.; Camp, T.R.",
         1946,

@@ -17,7 +17,12 @@ from weirbook.engine.calculators.chamber_care import (
 from weirbook.engine.calculators.chamber_faults import refuse_contradictions
 from weirbook.engine.calculators.chamber_levels import Standing, standings
 from weirbook.engine.calculators.chamber_media import MEDIA_RESULTS, media_of, media_steps
-from weirbook.engine.calculators.chamber_sections import ChamberSection, inlet_of, inside_size
+from weirbook.engine.calculators.chamber_sections import (
+    ChamberSection,
+    inlet_of,
+    inside_size,
+    sump_sections,
+)
 from weirbook.engine.calculators.chamber_settling import (
     PARTICLE_DENSITY,
     SETTLING_RESULTS,
@@ -38,7 +43,6 @@ from weirbook.engine.calculators.chamber_verdicts import (
     worst,
 )
 from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
-from weirbook.engine.relations.chambers import Chamber
 from weirbook.engine.relations.hydraulics import water_viscosity
 from weirbook.engine.relations.structure import WATER_DENSITY
 from weirbook.engine.relations.water import density, dynamic_viscosity
@@ -49,7 +53,6 @@ from weirbook.engine.shape import (
     Result,
     Working,
     param,
-    parts,
 )
 
 
@@ -61,13 +64,7 @@ class Inputs:
         gt=0,
         role="through_flow",
     )
-    sections: tuple[ChamberSection, ...] = parts(
-        ChamberSection,
-        doc="The sump's sections in flow order.",
-        role="sump_sections",
-        key="name",
-        required=True,
-    )
+    sections: tuple[ChamberSection, ...] = sump_sections("The sump's sections in flow order.")
     sump_length: float | None = sump_length()
     sump_width: float | None = sump_width()
     sump_height: float | None = inside_size("Inside, of the sump: no section is deeper.", role="sump_height")
@@ -133,15 +130,7 @@ def solve(given: Inputs) -> Working:
 
 
 def _judged(given: Inputs, before: ChamberSection | None, section: ChamberSection, bounds: Bounds) -> Judged:
-    chamber = Chamber(
-        section.direction,
-        section.length,
-        section.width_in(given.sump_width),
-        section.depth,
-        section.solids,
-        given.flow * section.flow_share,
-        section.plants,
-    )
+    chamber = section.chamber(given.flow, given.sump_width)
     return Judged(
         section.name,
         section.use,

@@ -10,6 +10,7 @@ from weirbook.engine.calculators.chamber_verdicts import FLOATING, PLANTED, ROOT
 from weirbook.engine.relations.chambers import (
     ALONG,
     PLANTS_TAKE,
+    Chamber,
     Fall,
     Inlet,
     Pipe,
@@ -19,7 +20,7 @@ from weirbook.engine.relations.chambers import (
 )
 from weirbook.engine.relations.levels import UNKNOWN, Cell, Gate
 from weirbook.engine.relations.structure import BED_POROSITY
-from weirbook.engine.shape import CHOICE, TEXT, param
+from weirbook.engine.shape import CHOICE, TEXT, param, parts
 
 SECTION_USES = ("settling", "mechanical", "media", FLOATING, ROOTED, "heating", "return", "other")
 DIRECTIONS = (ALONG, "up", "down")
@@ -141,6 +142,23 @@ class ChamberSection:
         if width is None:
             raise ValueError("neither the section's width nor the sump's is told")
         return width
+
+    def chamber(self, flow: float, sump_width: float | None) -> Chamber:
+        """Itself with its share of `flow` through the sump, m3/s. Raises ValueError as `width_in`."""
+        return Chamber(
+            self.direction,
+            self.length,
+            self.width_in(sump_width),
+            self.depth,
+            self.solids,
+            flow * self.flow_share,
+            self.plants,
+        )
+
+
+def sump_sections(doc: str) -> Any:
+    """The sections of a sump as an input: declared once for all that ask for them."""
+    return parts(ChamberSection, doc=doc, role="sump_sections", key="name", required=True)
 
 
 def cells_of(sections: Sequence[ChamberSection], sump_width: float | None, flow: float) -> tuple[Cell, ...]:

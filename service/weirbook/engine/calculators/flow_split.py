@@ -22,7 +22,7 @@ from weirbook.engine.calculators.flow_split_care import LIMITS, SOURCES, assumpt
 from weirbook.engine.calculators.flow_split_steps import Bypass, bypass_steps
 from weirbook.engine.calculators.told import water_temperature
 from weirbook.engine.relations.bypasses import bore_for, next_size, opening_for
-from weirbook.engine.relations.chambers import Chamber, Fall
+from weirbook.engine.relations.chambers import Fall
 from weirbook.engine.relations.pipes import PLASTIC_ROUGHNESS
 from weirbook.engine.relations.water import kinematic_viscosity
 from weirbook.engine.shape import CHOICE, COUNT, TEXT, Calculator, Result, Working, param
@@ -201,15 +201,7 @@ def _section(given: Inputs) -> ChamberSection:
 
 
 def _judged(given: Inputs, section: ChamberSection) -> Judged:
-    chamber = Chamber(
-        section.direction,
-        section.length,
-        section.width_in(given.sump_width),
-        section.depth,
-        section.solids,
-        given.flow * section.flow_share,
-        section.plants,
-    )
+    chamber = section.chamber(given.flow, given.sump_width)
     return Judged(
         "section",
         section.use,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from weirbook.engine.calculators.baffle_care import orifice_source
 from weirbook.engine.calculators.chamber_care import cautions as section_cautions
 from weirbook.engine.calculators.chamber_sections import ChamberSection
 from weirbook.engine.calculators.chamber_verdicts import Judged
@@ -19,13 +20,7 @@ LIMITS = (
 )
 
 SOURCES = (
-    Source(
-        "Rossman, L.A.",
-        2017,
-        "Storm Water Management Model Reference Manual II, Hydraulics (EPA/600/R-17/111)",
-        "equation 6-3: an orifice passes 0.59 to 0.67 of sqrt(2 g h) times its area",
-        "For the slot.",
-    ),
+    orifice_source("For the slot."),
     Source(
         "Rossman, L.A. and others",
         2020,

@@ -6,7 +6,7 @@ from typing import Any
 
 from weirbook.engine.calculators.overflow_care import LIMITS, SOURCES, assumptions, cautions
 from weirbook.engine.calculators.overflow_case import Blocked, Inputs
-from weirbook.engine.calculators.sump_water import RunningSump, refuse_what_does_not_fit, water_steps
+from weirbook.engine.calculators.sump_water import LACKING, RunningSump, refuse_what_does_not_fit, water_steps
 from weirbook.engine.relations.basins import JOINED, held, volume_below
 from weirbook.engine.shape import TEXT, Calculator, Result, Step, Working, show, step
 from weirbook.errors import Invalid
@@ -30,14 +30,7 @@ def solve(given: Inputs) -> Working:
     if given.water_depth > given.rim_height:
         words = f"The tank's water would stand above its rim ({show(given.rim_height, 'length')})."
         raise Invalid(words, "/water_depth")
-    refuse_what_does_not_fit(
-        given.sections,
-        given.sump_length,
-        given.sump_width,
-        given.sump_height,
-        given.return_depth,
-        given.intake_height,
-    )
+    refuse_what_does_not_fit(given)
     flow = given.flow if given.sump_flow is None else given.sump_flow
     sump = RunningSump(given.sections, given.sump_width, flow, given.return_depth, given.temperature)
     found = Blocked(given, sump)
@@ -207,9 +200,7 @@ OVERFLOW_BLOCKED = Calculator(
                 Result("gives", "volume", "What it gives in between."),
             ),
         ),
-        Result(
-            "lacking", "list", "What isn't recorded.", fields=(Result("what", TEXT, "Of what, and what."),)
-        ),
+        LACKING,
     ),
     limits=LIMITS,
     sources=SOURCES,

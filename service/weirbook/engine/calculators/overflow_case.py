@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size
+from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size, sump_sections
 from weirbook.engine.calculators.chamber_verdicts import OK, OVER, SLACK, UNKNOWN
 from weirbook.engine.calculators.sump_water import RunningSump
 from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
 from weirbook.engine.relations.basins import JOINED, WALLED, drained, held, highest_that_holds
 from weirbook.engine.saying import less, more, near
-from weirbook.engine.shape import param, parts
+from weirbook.engine.shape import param
 
 
 @dataclass(frozen=True)
@@ -26,12 +26,8 @@ class Inputs:
     water_depth: float = param(
         "length", doc="Of the tank's water while it runs, above its inside base.", gt=0, role="water_depth"
     )
-    sections: tuple[ChamberSection, ...] = parts(
-        ChamberSection,
-        doc="Those of the sump that feeds the tank, in flow order; the pump draws from the last.",
-        role="sump_sections",
-        key="name",
-        required=True,
+    sections: tuple[ChamberSection, ...] = sump_sections(
+        "Those of the sump that feeds the tank, in flow order; the pump draws from the last."
     )
     flow: float | None = param(
         "flow",

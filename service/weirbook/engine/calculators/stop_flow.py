@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size
+from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size, sump_sections
 from weirbook.engine.calculators.chamber_verdicts import WORST_FIRST, worst
 from weirbook.engine.calculators.stop_care import LIMITS, SOURCES, assumptions, cautions
 from weirbook.engine.calculators.stop_cases import Stop, stops
 from weirbook.engine.calculators.stop_parts import FallingTank, ReturnPipe
 from weirbook.engine.calculators.stop_steps import stop_steps
-from weirbook.engine.calculators.sump_water import RunningSump, refuse_what_does_not_fit
+from weirbook.engine.calculators.sump_water import LACKING, RunningSump, refuse_what_does_not_fit
 from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
 from weirbook.engine.relations.basins import held
 from weirbook.engine.shape import TEXT, Calculator, Result, Working, param, parts, show
@@ -21,12 +21,8 @@ from weirbook.errors import Fault, Invalid
 
 @dataclass(frozen=True)
 class Inputs:
-    sections: tuple[ChamberSection, ...] = parts(
-        ChamberSection,
-        doc="The sump's sections in flow order, each with the baffle after it; the pump draws from the last.",
-        role="sump_sections",
-        key="name",
-        required=True,
+    sections: tuple[ChamberSection, ...] = sump_sections(
+        "The sump's sections in flow order, each with the baffle after it; the pump draws from the last."
     )
     sump_height: float = param("length", doc="Inside, up to the rim.", gt=0, role="sump_height")
     tanks: tuple[FallingTank, ...] = parts(
@@ -92,14 +88,7 @@ def solve(given: Inputs) -> Working:
 
 
 def _refuse(given: Inputs) -> None:
-    refuse_what_does_not_fit(
-        given.sections,
-        given.sump_length,
-        given.sump_width,
-        given.sump_height,
-        given.return_depth,
-        given.intake_height,
-    )
+    refuse_what_does_not_fit(given)
     if not given.tanks:
         raise Invalid("Name at least one tank.", "/tanks")
     faults = [
@@ -306,9 +295,7 @@ STOP_FLOW = Calculator(
                 Result("falls_blocked", "volume", "All of it with the air hole blocked."),
             ),
         ),
-        Result(
-            "lacking", "list", "What isn't recorded.", fields=(Result("what", TEXT, "Of what, and what."),)
-        ),
+        LACKING,
     ),
     limits=LIMITS,
     sources=SOURCES,

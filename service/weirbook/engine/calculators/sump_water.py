@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 from weirbook.engine.calculators.chamber_faults import refuse_contradictions
 from weirbook.engine.calculators.chamber_levels import Standing, standings
@@ -12,11 +13,15 @@ from weirbook.engine.calculators.chamber_sections import ChamberSection, cells_o
 from weirbook.engine.relations.basins import held, is_told, volume_below
 from weirbook.engine.relations.levels import Cell
 from weirbook.engine.relations.water import density, dynamic_viscosity
-from weirbook.engine.shape import Step, show, step
+from weirbook.engine.shape import TEXT, Result, Step, show, step
 from weirbook.errors import Invalid
 
 FITS_WITHIN = 0.01
 """Sections that cover more than the sump's floor by less are taken to fit. Common practice: so well one measures."""
+
+LACKING = Result(
+    "lacking", "list", "What isn't recorded.", fields=(Result("what", TEXT, "Of what, and what."),)
+)
 
 
 @dataclass(frozen=True)
@@ -120,16 +125,28 @@ class RunningSump:
         )
 
 
-def refuse_what_does_not_fit(
-    sections: Sequence[ChamberSection],
-    length: float | None,
-    width: float | None,
-    height: float | None,
-    return_depth: float | None,
-    intake_height: float | None,
-) -> None:
+class ToldSump(Protocol):
+    """What is told of a sump and of the pump that draws from it. SI."""
+
+    @property
+    def sections(self) -> tuple[ChamberSection, ...]: ...
+    @property
+    def sump_length(self) -> float | None: ...
+    @property
+    def sump_width(self) -> float | None: ...
+    @property
+    def sump_height(self) -> float | None: ...
+    @property
+    def return_depth(self) -> float | None: ...
+    @property
+    def intake_height(self) -> float | None: ...
+
+
+def refuse_what_does_not_fit(told: ToldSump) -> None:
     """Raises Invalid as `refuse_contradictions`, for sections larger than the sump together, for an intake above it."""
-    refuse_contradictions(sections, length, width, height, return_depth)
+    sections, intake_height = told.sections, told.intake_height
+    length, width, height = told.sump_length, told.sump_width, told.sump_height
+    refuse_contradictions(sections, length, width, height, told.return_depth)
     if length is not None and width is not None:
         covered = sum(section.length * section.width_in(width) for section in sections)
         if covered > length * width * (1 + FITS_WITHIN):

@@ -39,14 +39,7 @@ def solve(given: Inputs) -> Working:
     Not covered: how fast a stuck valve lets water in, salts that stay behind, splashes and leaks.
     """
     evaporation = _evaporation(given)
-    refuse_what_does_not_fit(
-        given.sections,
-        given.sump_length,
-        given.sump_width,
-        given.sump_height,
-        given.return_depth,
-        given.intake_height,
-    )
+    refuse_what_does_not_fit(given)
     sump = RunningSump(given.sections, given.sump_width, given.flow, given.return_depth, given.temperature)
     found = TopOff(given, sump, evaporation)
     return Working(_values(found), _steps(found), _assumptions(found), _cautions(found))

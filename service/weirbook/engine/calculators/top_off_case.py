@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size
+from weirbook.engine.calculators.chamber_sections import ChamberSection, inside_size, sump_sections
 from weirbook.engine.calculators.chamber_verdicts import OK, OVER, SLACK, UNKNOWN
 from weirbook.engine.calculators.sump_water import RunningSump
 from weirbook.engine.calculators.told import sump_length, sump_width, water_temperature
 from weirbook.engine.saying import less, near
-from weirbook.engine.shape import param, parts
+from weirbook.engine.shape import param
 
 USUAL_COVER = 0.05
 """m of water over an intake, so that no whirl draws air. Common practice, no source."""
@@ -21,12 +21,8 @@ USUAL_VALVE_HEAD = 0.3
 
 @dataclass(frozen=True)
 class Inputs:
-    sections: tuple[ChamberSection, ...] = parts(
-        ChamberSection,
-        doc="The sump's sections in flow order; the pump draws from the last.",
-        role="sump_sections",
-        key="name",
-        required=True,
+    sections: tuple[ChamberSection, ...] = sump_sections(
+        "The sump's sections in flow order; the pump draws from the last."
     )
     intake_height: float = param(
         "length", doc="Of the highest pump intake above the sump's base.", ge=0, role="intake_height"
