@@ -320,3 +320,21 @@ def test_calculators_of_a_sump_with_a_side_loop_reckon_with_what_reaches_each_se
     assert [one["level"]["value"] for one in levels] == pytest.approx(
         [one["depth"]["value"] for one in shown["sections"]], abs=1e-3
     )
+
+
+def test_where_levels_can_not_last_it_is_cautioned(laid: Caller) -> None:
+    def codes(query: str) -> set[str]:
+        return {one["code"] for one in flow(laid, query)["cautions"]}
+
+    late = {"drains-carry-less", "above-the-rim"}
+    assert not late & codes("")
+    carried = flow(laid)["tanks"][0]["drains"]["all_capacity"]
+    assert carried["unit"] == "L/h"
+    assert "drains-carry-less" not in codes(f"?flow={carried['value'] * 0.99} L/h")
+    assert "drains-carry-less" in codes(f"?flow={carried['value'] * 1.01} L/h")
+    assert late <= codes("?flow=1e6 L/h")
+
+
+def test_a_blocked_drain_where_none_is_recorded_is_refused(furnished: Caller) -> None:
+    fault = refused(furnished, "?drain=1&blocked=true")
+    assert fault["pointer"] == "/drain" and "No tank of rill has drains" in fault["message"]

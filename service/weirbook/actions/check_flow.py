@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.answer_for import answer_for
 from weirbook.actions.falling_water import falling_rows
+from weirbook.actions.flow_doubts import doubtful
 from weirbook.actions.solve_flow import RECORDED, SystemFlow, WhatIf, solve_flow
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.engine.calculators.chamber_verdicts import OK, OVER, UNKNOWN
@@ -33,6 +34,11 @@ class DrainCheck:
     blocked: int | None
     verdict: str
     why: str
+
+    def carries_less_than(self, flow: float) -> bool:
+        """Whether all its drains that are open together carry less; False where that isn't known."""
+        carried = None if self.drains is None else self.drains.values["all_capacity"]
+        return carried is not None and carried < flow
 
 
 @dataclass(frozen=True)
@@ -83,7 +89,7 @@ def check_flow(
         ]
     told = [] if stops is None else [one.answer for one in stops if one.answer is not None]
     cautions = {caution.code: caution for answered in told for caution in answered.cautions}
-    cautions |= {one.code: one for one in _cautions(flow)}
+    cautions |= {one.code: one for one in (*_cautions(flow), *_where_it_spills(flow, drains))}
     return FlowChecks(drains, stops, tuple(cautions.values()))
 
 
@@ -110,9 +116,48 @@ def _cautions(flow: SystemFlow) -> Iterator[Caution]:
             )
 
 
+def _where_it_spills(flow: SystemFlow, drains: Mapping[str, DrainCheck]) -> Iterator[Caution]:
+    """Where the levels that are shown can't last: steady flow knows neither a rim nor drains that are too small."""
+    doubted = doubtful(flow)
+    backed_up = [
+        one.name
+        for one in flow.solved.brimmed
+        if one.name in drains
+        and one.name not in doubted
+        and drains[one.name].carries_less_than(one.over_edge)
+    ]
+    if backed_up:
+        yield Caution(
+            "drains-carry-less",
+            f"More comes than all open drains carry: {', '.join(backed_up)}. Its water rises until it spills or the pump"
+            " draws air; levels and flows are shown as if the drains carried it.",
+        )
+    tanks = [
+        one.name
+        for one in flow.solved.brimmed
+        if one.freeboard is not None and one.freeboard < 0 and one.name not in doubted
+    ]
+    sections = [
+        passed.name
+        for filled in flow.solved.filled
+        for passed in filled.sections
+        if (passed.depth or 0.0) > flow.sumps[filled.name].height.si("length") and passed.name not in doubted
+    ]
+    if tanks or sections:
+        yield Caution(
+            "above-the-rim",
+            f"The water would stand above the rim: {', '.join((*tanks, *sections))}. It spills; what is shown beyond"
+            " that is only arithmetic.",
+        )
+
+
 def _tank_blocked(facts: SystemFacts, handle: str | None) -> Tank:
     drained = [one for one in facts.tanks if (one.overflow or {}).get("drains")]
-    offered = ", ".join(one.handle for one in drained) or "none"
+    if not drained:
+        raise Invalid(
+            f"No tank of {facts.system.handle} has drains recorded: record them in its overflow.", "/drain"
+        )
+    offered = ", ".join(one.handle for one in drained)
     if handle is None:
         if len(drained) == 1:
             return drained[0]

@@ -25,7 +25,8 @@ def judge_tasks(session: Session, where: Whereabouts, now: Now) -> Iterator[Find
         task, times = due.task, due.earlier_open + 1
         system_id = None if task.about_id is None else where.system_of(task.about_id)
         late = now.ms - task.open_due_ms
-        often = "" if times == 1 else f" and was due {times - 1} times more since"
+        more = "once" if times == 2 else f"{times - 1} times"
+        often = "" if times == 1 else f" and was due {more} more since"
         yield Finding(
             Verdict.WATCH if times == 1 else Verdict.ACT,
             About.TASK,

@@ -137,7 +137,9 @@ SHAPES: dict[str, Shape] = {
             "direction": described(TEXT, "along, up or down"),
             "arrives": _may_be("What reaches it"),
             "flow": _may_be("Its share of that"),
-            "depth": _may_be("Of its water: worked out, else as recorded"),
+            "depth": _may_be(
+                "Of its water in flow: worked out, else as recorded. Where it comes to rest stands in stopped."
+            ),
             "recorded_depth": described(AMOUNT, "As recorded; null: none is"),
             "freeboard": _may_be("From its water to the rim"),
             "gate_loss": _may_be("Fall of the surface at its baffle"),

@@ -381,3 +381,8 @@ def test_whatever_is_sent_is_refused_in_words_or_answered_in_finite_numbers(body
         assert refused.message
     else:
         json.dumps(as_json(given), allow_nan=False)
+
+
+def test_an_outlet_below_the_water_drawn_from_is_cautioned() -> None:
+    assert "runs-by-itself" in codes(simple(static_head="-4 ft"))
+    assert "runs-by-itself" not in codes(simple(static_head="1 ft"))

@@ -90,7 +90,7 @@ def test_where_no_level_covers_the_intake_nothing_serves() -> None:
 def test_a_pump_that_draws_air_already_has_no_days_left() -> None:
     given_ = asked(return_depth="7 cm")
     assert given_.values["time_to_air"] == 0
-    assert "intake-hardly-covered" in [one.code for one in given_.cautions]
+    assert "intake-uncovered" in [one.code for one in given_.cautions]
 
 
 def test_without_a_running_depth_it_is_unknown() -> None:
@@ -134,3 +134,13 @@ def test_more_water_lasts_longer_and_more_loss_shorter(
 
     assert days(deeper=0.01) > days()
     assert days(times=2) == pytest.approx(days() / 2)
+
+
+def test_an_intake_above_the_water_has_none_left_and_is_not_called_hardly_covered() -> None:
+    dry = asked(return_depth="24 cm", intake_height="30 cm")
+    assert dry.values["verdict"] == "over" and dry.values["water_to_intake"] == 0
+    assert {"intake-uncovered", "intake-hardly-covered"} & {one.code for one in dry.cautions} == {
+        "intake-uncovered"
+    }
+    low = asked(return_depth="24 cm", intake_height="22 cm")
+    assert "intake-hardly-covered" in {one.code for one in low.cautions}

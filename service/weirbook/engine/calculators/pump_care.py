@@ -109,6 +109,12 @@ def _of_the_pump(out: Outcome) -> list[Caution]:
             " tenth of the free flow). A small rise of the lift stops it."
         )
         told.append(Caution("near-shut-off", words, show(NEAR_SHUT_OFF * curve.free_flow, "flow")))
+    if duty.static_head < 0:
+        words = (
+            "The outlet lies lower than the water that is drawn from: water runs by itself, with the pump off too, until"
+            " the levels meet, the pump's side stands dry or air gets in. See that what it runs into holds all of it."
+        )
+        told.append(Caution("runs-by-itself", words))
     if duty.flow > curve.last_flow * (1 + SLACK):
         words = (
             "The flow lies beyond the last point of the curve, where it was drawn straight on: tell more of the curve,"

@@ -68,7 +68,7 @@ def _values(found: TopOff) -> dict[str, Any]:
         "verdict": found.verdict,
         "why": found.why,
         "evaporation_a_day": found.evaporation,
-        "water_to_intake": found.to_intake,
+        "water_to_intake": None if found.to_intake is None else max(found.to_intake, 0.0),
         "time_to_air": found.time_to_air,
         "lowest_level": found.lowest_level,
         "float_level": level,
@@ -184,7 +184,15 @@ def _cautions(found: TopOff) -> Sequence[Caution]:
             " days: evaporation doubles in dry winter air and under fans.",
         ),
     ]
-    if found.running is not None and found.running < found.lowest_level:
+    if found.running is not None and found.running <= found.given.intake_height:
+        told.append(
+            Caution(
+                "intake-uncovered",
+                "The intake is not under water: the pump draws air. Stop it, and fill up before it runs again.",
+                show(found.given.intake_height, "length", "cm"),
+            )
+        )
+    elif found.running is not None and found.running < found.lowest_level:
         told.append(
             Caution(
                 "intake-hardly-covered",
