@@ -339,3 +339,17 @@ def test_whatever_is_sent_is_refused_in_words_or_answered_in_finite_numbers(body
         assert refused.message
     else:
         json.dumps(as_json(given), allow_nan=False)
+
+
+def test_rock_and_grains_of_untold_density_weigh_what_quartz_does() -> None:
+    """2650 kg/m3: the worked rows' rock, and quartz in mineral handbooks (from memory)."""
+    worked = [
+        row for row in DISPLACED if row["rock_density_kg_per_m3"] == "2650" and float(row["rock_mass_kg"])
+    ]
+    assert worked
+    for row in worked:
+        rock = answer(TANK_VOLUME, {**BOX, "hardscape_mass": f"{row['rock_mass_kg']} kg"})
+        displaced = rock.quantity("hardscape_displacement").value
+        assert displaced == pytest.approx(float(row["rock_volume_l"]), rel=1e-3)
+    grains = answer(TANK_VOLUME, {**BOX, "substrate_depth": "5 cm", "substrate_porosity": "40 %"}).values
+    assert grains["substrate_mass"] == pytest.approx(grains["substrate_displacement"] * 2650, rel=1e-3)
