@@ -326,7 +326,7 @@ def test_where_levels_can_not_last_it_is_cautioned(laid: Caller) -> None:
     def codes(query: str) -> set[str]:
         return {one["code"] for one in flow(laid, query)["cautions"]}
 
-    late = {"drains-carry-less", "above-the-rim"}
+    late = {"drains-carry-less", "over-the-rim"}
     assert not late & codes("")
     carried = flow(laid)["tanks"][0]["drains"]["all_capacity"]
     assert carried["unit"] == "L/h"

@@ -145,7 +145,7 @@ def _where_it_spills(flow: SystemFlow, drains: Mapping[str, DrainCheck]) -> Iter
     ]
     if tanks or sections:
         yield Caution(
-            "above-the-rim",
+            "over-the-rim",
             f"The water would stand above the rim: {', '.join((*tanks, *sections))}. It spills; what is shown beyond"
             " that is only arithmetic.",
         )
