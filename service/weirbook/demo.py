@@ -16,7 +16,7 @@ import socket
 import sys
 import tempfile
 import uuid
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from itertools import islice
 from pathlib import Path
@@ -183,8 +183,17 @@ def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Day
         ("PUT" if UNDER_AN_ID.search(path) else "POST", path, body) for path, body in told["records"]
     ]
     requests += [("PATCH", path, body) for path, body in told["changes"]]
+    requests += [("POST", path, body) for path, body in _weekly(told["weekly"])]
     for method, path, body in requests:
         _ask(client, keeper, method, path, _dated(body, days))
+
+
+def _weekly(told: Iterable[Sequence[Any]]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """What was done every week: the record with its instant, counted back from the last full week."""
+    for path, last, weeks, body, field in told:
+        day, clock = last.split(" ")
+        for week in range(weeks):
+            yield path, {**body, field: f"@{int(day.removesuffix('d')) - 7 * week}d {clock}"}
 
 
 def _ask(client: FlaskClient, key: str, method: str, path: str, body: Any = None) -> Any:

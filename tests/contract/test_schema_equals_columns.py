@@ -38,6 +38,16 @@ PRIVATE = {
     "task": {"room_id", "open_name", "open_due_ms", "next_due_ms"},
     "completion": {"room_id", "key_id"},
     "room": {"room_id"},
+    "feed": {"room_id", "id"},
+    "ration": {"room_id"},
+    "feeding": {"room_id"},
+    "source water": {"room_id", "id"},
+    "water report": {"room_id"},
+    "preparation": {"room_id"},
+    "standing exchange": {"room_id"},
+    "water change": {"room_id"},
+    "product": {"room_id", "id"},
+    "dose": {"room_id"},
     "alert": {"room_id", "alarm", "tell_step", "told_at_ms", "worst"},
     "key": {"room_id", "id", "key_hash", "updated_at_ms", "retired_at_ms"},
 }
@@ -47,6 +57,7 @@ WORKED_OUT = {
     "tank": {"gross_volume", "net_volume"},
     "sump": {"brim_volume"},
     "section": {"water_volume"},
+    "water change": {"volume_changed"},
     "key": {"gauges"},
     "alert": {"place", "acknowledged", "worst", "story"},
 }
@@ -57,6 +68,10 @@ FILLED_IN = {
     "gauge": {"unit"},
     "parameter": {"units"},
     "journal entry": {"happened_at", "author"},
+    "feeding": {"fed_at"},
+    "water report": {"sampled_at"},
+    "water change": {"changed_at"},
+    "dose": {"dosed_at"},
     "key": {"for_links"},
 }
 """Fields that need not be sent though their column wants a value: the service knows what to put there."""

@@ -199,6 +199,24 @@ _LIST = (
         "plain",
     ),
     _parameter(
+        "chloramine",
+        "Combined chlorine (chloramine) in the water, as Cl2.",
+        "concentration",
+        ("mg/L", "ug/L"),
+        # As for chlorine.
+        (0, 1000),
+        "plain",
+    ),
+    _parameter(
+        "chloride",
+        "Chloride: that of salt, not of disinfectant.",
+        "concentration",
+        ("mg/L", "g/L"),
+        # Saturated brine holds about 190 g/L (from memory).
+        (0, 200_000),
+        "plain",
+    ),
+    _parameter(
         "light",
         "Photosynthetic photons (400 to 700 nm) falling on the place.",
         "photon_flux_density",

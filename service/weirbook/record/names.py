@@ -13,17 +13,49 @@ from weirbook.record.access import AccessKey
 from weirbook.record.alerts import Alert
 from weirbook.record.base import RESERVED_HANDLES, Base, Edited, Named, Span
 from weirbook.record.database import room_of
+from weirbook.record.doses import Dose, Product
 from weirbook.record.equipment import Gauge, OwnParameter, Pump
+from weirbook.record.feeds import Feed, Feeding, Ration
 from weirbook.record.journal import JournalEntry
 from weirbook.record.places import PLACES, Place, RoomPlace, Section, Sump, System, Tank
 from weirbook.record.readings import Correction, Exclusion
 from weirbook.record.targets import Target
 from weirbook.record.tasks import Completion, Helper, Task
+from weirbook.record.waters import Preparation, SourceWater, StandingExchange, WaterChange, WaterReport
 
 NAMED: dict[str, type[Named]] = {
-    model.NOUN: model for model in (System, Tank, Sump, Section, Pump, Gauge, OwnParameter, Helper, AccessKey)
+    model.NOUN: model
+    for model in (
+        System,
+        Tank,
+        Sump,
+        Section,
+        Pump,
+        Gauge,
+        OwnParameter,
+        Helper,
+        AccessKey,
+        Feed,
+        Product,
+        SourceWater,
+    )
 }
-HAPPENINGS = (JournalEntry, Target, Exclusion, Correction, Task, Completion, Alert)
+HAPPENINGS = (
+    JournalEntry,
+    Target,
+    Exclusion,
+    Correction,
+    Task,
+    Completion,
+    Alert,
+    Ration,
+    Feeding,
+    WaterReport,
+    Preparation,
+    StandingExchange,
+    WaterChange,
+    Dose,
+)
 LISTED_NAMES = 20
 
 N = TypeVar("N", bound=Named)

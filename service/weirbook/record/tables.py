@@ -6,17 +6,34 @@ from weirbook.record import (
     access,
     alerts,
     changes,
+    doses,
     equipment,
+    feeds,
     journal,
     places,
     readings,
     rooms,
     targets,
     tasks,
+    waters,
 )
 from weirbook.record.base import Base
 
-FAMILIES = (rooms, access, changes, places, equipment, targets, readings, journal, tasks, alerts)
+FAMILIES = (
+    rooms,
+    access,
+    changes,
+    places,
+    equipment,
+    targets,
+    readings,
+    journal,
+    tasks,
+    alerts,
+    feeds,
+    waters,
+    doses,
+)
 METADATA = Base.metadata
 REFERENCE_TABLES = frozenset({"room", "key_room"})
 """Looked up across rooms; every other table leads its keys with room_id."""

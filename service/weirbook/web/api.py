@@ -12,9 +12,11 @@ from weirbook.web import (
     catalogue,
     change_shapes,
     changes,
+    doses,
     exclusions,
     excursion_shapes,
     excursions,
+    feeds,
     finding_shapes,
     findings,
     flow,
@@ -28,6 +30,7 @@ from weirbook.web import (
     summaries,
     task_shapes,
     tasks,
+    waters,
 )
 from weirbook.web.documents import OurPlugin, describe_components, schema_name
 from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
@@ -51,6 +54,16 @@ RESOURCES = (
     tasks.HELPERS,
     tasks.TASKS,
     alerts.ALERTS,
+    feeds.FEEDS,
+    feeds.RATIONS,
+    feeds.FEEDINGS,
+    waters.SOURCE_WATERS,
+    waters.WATER_REPORTS,
+    waters.PREPARATIONS,
+    waters.STANDING_EXCHANGES,
+    waters.WATER_CHANGES,
+    doses.PRODUCTS,
+    doses.DOSES,
 )
 
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.

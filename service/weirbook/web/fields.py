@@ -89,7 +89,8 @@ class Choice(fields.String):
     """One word out of a list."""
 
     def __init__(self, choices: tuple[str, ...], **said: Any) -> None:
-        super().__init__(**_known(said, enum=list(choices)))
+        listed = [*choices, None] if said.get("allow_none") else list(choices)
+        super().__init__(**_known(said, enum=listed))
         self.choices = choices
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:

@@ -62,7 +62,7 @@ def _list(blp: Blueprint, resource: Resource) -> None:
         blp,
         "GET",
         f"/{resource.plural}",
-        id=f"list_{resource.plural}",
+        id=f"list_{resource.plural.replace('-', '_')}",
         summary=f"List {resource.nouns}",
         description=f"{resource.words} A page at a time: follow `next` until it is null. As CSV: all rows, no cursor.",
         roles=resource.readers,
