@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from weirbook.actions.fill_water import ROLES as ROLES_OF_WATER
 from weirbook.actions.filling import Absent, Facts
 from weirbook.actions.latest_of import MEASURED, latest_of
 from weirbook.actions.mixing_rows import mixing_bodies, mixing_flows
@@ -64,6 +65,7 @@ ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
     "mixing_bodies": lambda facts: mixing_bodies(solve_flow(facts)),
     "mixing_flows": lambda facts: mixing_flows(solve_flow(facts)),
     "water_temperature": partial(latest_of, parameter="temperature"),
+    **ROLES_OF_WATER,
     **{f"latest.{name}": partial(latest_of, parameter=name) for name in MEASURED},
 }
 

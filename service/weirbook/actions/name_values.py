@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -25,6 +25,15 @@ def kind_of(session: Session, name: str, pointer: str) -> str:
         return parameter(session, name).kind
     except Unknown as trouble:
         raise Invalid(trouble.message, pointer) from None
+
+
+def moles_raised(effects: Iterable[Mapping[str, Any]]) -> dict[str, float]:
+    """By parameter what a label says is raised, in the SI unit of its kind: mol/m3 for what is counted in moles."""
+    return {
+        one["parameter"]: one["effect"].si(MEASURED[one["parameter"]])
+        for one in effects
+        if one["parameter"] in MEASURED
+    }
 
 
 def valued(session: Session, rows: Sequence[Mapping[str, Any]], at: str, key: str) -> list[dict[str, Any]]:

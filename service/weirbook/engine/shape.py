@@ -63,6 +63,7 @@ __all__ = [
     "show",
     "six",
     "step",
+    "steps_as_json",
 ]
 
 Origin = Literal["given", "record", "default", "common practice"]
@@ -361,20 +362,25 @@ def as_json(given: Answer, units: Mapping[str, str] | None = None) -> dict[str, 
             )
             for r in calculator.results
         },
-        "steps": [
-            {
-                "words": s.words,
-                "working": s.working,
-                "gives": _rounded(
-                    Quantity(s.value, KINDS[s.kind].si).to(s.unit or KINDS[s.kind].default, s.kind)
-                ),
-            }
-            for s in given.steps
-        ],
+        "steps": steps_as_json(given.steps),
         "assumptions": [dataclasses.asdict(a) for a in given.assumptions],
         "cautions": [dataclasses.asdict(c) for c in given.cautions],
         "sources": [dataclasses.asdict(s) for s in calculator.sources],
     }
+
+
+def steps_as_json(steps: Sequence[Step]) -> list[dict[str, Any]]:
+    """Steps as plain JSON values, what each gives at six figures."""
+    return [
+        {
+            "words": s.words,
+            "working": s.working,
+            "gives": _rounded(
+                Quantity(s.value, KINDS[s.kind].si).to(s.unit or KINDS[s.kind].default, s.kind)
+            ),
+        }
+        for s in steps
+    ]
 
 
 def _plain(value: Any) -> Any:

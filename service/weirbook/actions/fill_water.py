@@ -1,0 +1,171 @@
+"""What the record of a system's water says for a calculator's inputs: sources, exchanges, food, plants, media."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any
+
+from weirbook.actions.feed_days import Meal, share_of
+from weirbook.actions.filling import Absent
+from weirbook.actions.latest_of import MEASURED
+from weirbook.actions.system_facts import SystemFacts
+from weirbook.actions.system_water import SystemWater
+from weirbook.engine.shape import Filled
+from weirbook.engine.units import Quantity
+from weirbook.record.waters import DRIP, TOP_OFF
+
+GROWTH_FORMS = {"planted-floating": "floating", "planted-rooted": "emergent"}
+"""How the plants of a section grow, by its use."""
+
+
+def water_of(facts: SystemFacts) -> SystemWater:
+    """The system's water, gathered once for the same facts."""
+    kept = facts.worked_out.get("water")
+    if not isinstance(kept, SystemWater):
+        kept = facts.worked_out["water"] = SystemWater(facts)
+    return kept
+
+
+def _source(facts: SystemFacts, parameter: str) -> Filled | Absent:
+    water = water_of(facts)
+    source = water.usual_source
+    if source is None:
+        return Absent(
+            "Which water the system is filled from is not recorded: tell it with a water change or a standing exchange."
+        )
+    found = water.waters.value_of(source.handle, parameter, facts.at_ms)
+    if isinstance(found, Absent):
+        return found
+    return Filled(found.value, "record", f"{found.note}; {source.why}")
+
+
+def _altitude(facts: SystemFacts) -> Filled | Absent:
+    altitude = water_of(facts).room.altitude
+    return (
+        Absent("The room's altitude is not recorded.")
+        if altitude is None
+        else Filled(altitude, "record", "the room's altitude")
+    )
+
+
+def _water_surface(facts: SystemFacts) -> Filled | Absent:
+    if not facts.tanks:
+        return Absent("The system has no tank.")
+    area = sum(tank.surface_area_si for tank in facts.tanks)
+    told = f"tanks' open water ({', '.join(tank.handle for tank in facts.tanks)}), sumps not counted"
+    return Filled(Quantity(area, "m2"), "record", told)
+
+
+def _average_meals(facts: SystemFacts) -> list[Meal] | Absent:
+    """An average day's food of all tanks."""
+    water = water_of(facts)
+    untold = [tank.handle for tank in facts.tanks if water.feeding.ration(tank.id, water.today) is None]
+    if not facts.tanks or len(untold) == len(facts.tanks):
+        return Absent(f"No ration is recorded of any tank of {facts.system.handle}.")
+    if untold:
+        return Absent(
+            f"No ration is recorded of: {', '.join(untold)} (one without feeds says that nothing is fed)."
+        )
+    return [meal for tank in facts.tanks for meal in water.feeding.average(tank.id, water.today)]
+
+
+def _daily_feed(facts: SystemFacts) -> Filled | Absent:
+    meals = _average_meals(facts)
+    if isinstance(meals, Absent):
+        return meals
+    grams = sum(meal.mass for meal in meals) * 1000
+    foods = ", ".join(sorted({meal.feed.handle for meal in meals})) or "nothing is fed"
+    return Filled(
+        Quantity(round(grams, 9), "g/d"), "record", f"rations in force, mean of their turns: {foods}"
+    )
+
+
+def _feed_share(facts: SystemFacts, nutrient: str) -> Filled | Absent:
+    meals = _average_meals(facts)
+    if isinstance(meals, Absent):
+        return meals
+    share = share_of(meals, nutrient)
+    if isinstance(share, Absent):
+        return share
+    return Filled(
+        Quantity(round(100 * share, 9), "%"), "record", "labels of the feeds, by what is fed of each"
+    )
+
+
+def _flow_of(facts: SystemFacts, kind: str) -> Filled | Absent:
+    running = water_of(facts).running(kind)
+    if running is None:
+        return Absent(f"No {kind.replace('_', '-')} is recorded.")
+    source = "" if running.source is None else f" of {running.source.handle}"
+    return Filled(running.flow, "record", f"standing {kind.replace('_', '-')}{source}")
+
+
+def _change_volume(facts: SystemFacts) -> Filled | Absent:
+    usual = water_of(facts).usual_change
+    if usual is None:
+        return Absent("Fewer than three water changes are recorded within 120 days.")
+    return Filled(
+        Quantity(usual[0], "m3").to("L", "volume"), "record", "the middle one of the last water changes"
+    )
+
+
+def _change_interval(facts: SystemFacts) -> Filled | Absent:
+    usual = water_of(facts).usual_change
+    if usual is None:
+        return Absent("Fewer than three water changes are recorded within 120 days.")
+    return Filled(
+        Quantity(usual[1], "s").to("d", "time"), "record", "the middle time between the last water changes"
+    )
+
+
+def _plant_stands(facts: SystemFacts) -> Filled | Absent:
+    """The planted sections: their area, and how much of it plants cover."""
+    rows: list[Mapping[str, Any]] = []
+    for section in facts.sections:
+        form = GROWTH_FORMS.get(facts.uses.get(section.id, ""))
+        if form is None:
+            continue
+        width = section.width or section.sump.width
+        area = section.length.si("length") * width.si("length")
+        row: dict[str, Any] = {"name": section.handle, "growth_form": form, "area": Quantity(area, "m2")}
+        if section.plant_coverage is not None:
+            row["cover"] = section.plant_coverage
+        rows.append(row)
+    if not rows:
+        return Absent("No planted section is recorded.")
+    return Filled(rows, "record", "planted sections, by their use, area and cover")
+
+
+def _nitrifier_media(facts: SystemFacts) -> Filled | Absent:
+    """The sections that hold media under water, with the surface of a volume where it is recorded."""
+    rows: list[Mapping[str, Any]] = []
+    for section in facts.sections:
+        if section.media is None:
+            continue
+        row: dict[str, Any] = {
+            "name": section.handle,
+            "media_volume": section.media_under_water or section.media["volume"],
+        }
+        if section.media.get("specific_surface") is not None:
+            row["specific_surface"] = section.media["specific_surface"]
+        rows.append(row)
+    if not rows:
+        return Absent("No section with media is recorded.")
+    return Filled(rows, "record", "sections' media, as far as it stands under water")
+
+
+ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
+    "altitude": _altitude,
+    "water_surface": _water_surface,
+    "daily_feed": _daily_feed,
+    "feed_protein": partial(_feed_share, nutrient="protein"),
+    "feed_phosphorus": partial(_feed_share, nutrient="phosphorus"),
+    "drip_flow": partial(_flow_of, kind=DRIP),
+    "top_off_flow": partial(_flow_of, kind=TOP_OFF),
+    "change_volume": _change_volume,
+    "change_interval": _change_interval,
+    "plant_stands": _plant_stands,
+    "nitrifier_media": _nitrifier_media,
+    **{f"source.{name}": partial(_source, parameter=name) for name in MEASURED},
+}

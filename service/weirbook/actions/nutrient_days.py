@@ -1,0 +1,229 @@
+"""A system's recorded feed, water and doses as days of the nutrient balance: likely, and at either end of what is known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from enum import Enum
+
+from weirbook.actions.feed_days import Meal
+from weirbook.actions.fill_water import GROWTH_FORMS
+from weirbook.actions.filling import Absent
+from weirbook.actions.name_values import moles_raised
+from weirbook.actions.system_water import SystemWater
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, carried
+from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, PHOSPHORUS_KEPT, PROTEIN_PER_NITROGEN
+from weirbook.engine.relations.nutrients import KG_N_A_MOLE, KG_P_A_MOLE, NO_WATER, NOTHING, Day, Inflow, Pair
+from weirbook.engine.relations.plants import uptake
+from weirbook.record.doses import Dose
+from weirbook.record.places import Section
+from weirbook.record.waters import DRIP, TOP_OFF, WaterChange
+
+DAY = 86_400.0
+EXCRETION_SPREAD = 0.3
+"""How far excretion may lie from the rule, either way, as a share of it: fixtures/published/SOURCES.md, feed_to_ammonia."""
+USUAL_PHOSPHORUS, USUAL_MOISTURE = 0.012, 0.08
+"""Of dry fish food whose label tells no phosphorus. Common practice, no source."""
+NITROGEN = ("nitrate", "nitrite", "total_ammonia")
+"""Parameters counted in moles of nitrogen that a filter turns into nitrate."""
+
+
+class Case(Enum):
+    """Which end of what is known is reckoned with."""
+
+    LOW = 0
+    LIKELY = 1
+    HIGH = 2
+
+
+@dataclass
+class Told:
+    """What the balance rests on besides the record's figures, and what the record lacks."""
+
+    missing: dict[str, None] = field(default_factory=dict)
+    assumed: dict[str, None] = field(default_factory=dict)
+
+    def lacks(self, words: str) -> None:
+        self.missing[words] = None
+
+    def assumes(self, words: str) -> None:
+        self.assumed[words] = None
+
+
+@dataclass(frozen=True)
+class DayFacts:
+    """What the record says of one day, the same for every case; kg, m3, kg/m3."""
+
+    day: date
+    meals: Sequence[Meal]
+    dosed: Pair
+    changes: Sequence[Inflow]
+    drip: Inflow
+    top_off: Inflow
+    stands: Sequence[tuple[str, float, float]]
+
+    @property
+    def fed(self) -> float:
+        return sum(meal.mass for meal in self.meals)
+
+    @property
+    def exchanged(self) -> float:
+        """m3 of water that was replaced, by changes and by the drip."""
+        return sum(one.volume for one in self.changes) + self.drip.volume
+
+
+class NutrientDays:
+    """The days of one system, and what had to be taken for granted on the way."""
+
+    def __init__(self, water: SystemWater) -> None:
+        self.water, self.told = water, Told()
+
+    def facts(self, first: date, last: date) -> list[DayFacts]:
+        """Every day from the first to the last."""
+        return [self._day(first + timedelta(days=one)) for one in range((last - first).days + 1)]
+
+    def _day(self, day: date) -> DayFacts:
+        water, noon = self.water, self.water.noon_ms(day)
+        meals: list[Meal] = []
+        for tank in water.facts.tanks:
+            if not water.feeding.told(tank.id, day):
+                self.told.lacks(f"what {tank.handle} was fed (a ration without feeds says: nothing)")
+            meals += water.feeding.meals(tank.id, day)
+        return DayFacts(
+            day=day,
+            meals=meals,
+            dosed=_added(self._dosed(one) for one in water.doses_by_day.get(day, ())),
+            changes=[
+                inflow for change in water.changes_by_day.get(day, ()) if (inflow := self._change(change))
+            ],
+            drip=self._running(DRIP, noon),
+            top_off=self._running(TOP_OFF, noon),
+            stands=[stand for one in water.facts.sections if (stand := self._stand(one, noon)) is not None],
+        )
+
+    def _holds(self, handle: str | None, at_ms: int) -> Pair:
+        """What a water holds, kg/m3; nothing where it isn't known, which is told."""
+        if handle is None:
+            self.told.lacks("which water the system is filled from")
+            return NOTHING
+        found = []
+        for parameter, kg_a_mole in (("nitrate", KG_N_A_MOLE), ("phosphate", KG_P_A_MOLE)):
+            value = self.water.waters.value_of(handle, parameter, at_ms)
+            if isinstance(value, Absent):
+                self.told.lacks(f"the {parameter} of the water {handle}")
+                found.append(0.0)
+            else:
+                found.append(value.value.si(parameter) * kg_a_mole)
+        return Pair(*found)
+
+    def _change(self, change: WaterChange) -> Inflow | None:
+        volume = change.volume_si
+        if volume is None:
+            return None
+        return Inflow(volume, self._holds(self.water.source_of(change), change.changed_at_ms))
+
+    def _running(self, kind: str, at_ms: int) -> Inflow:
+        running = self.water.exchange(kind, at_ms)
+        if running is None:
+            return NO_WATER
+        source = None if running.source is None else running.source.handle
+        return Inflow(running.flow.si("flow") * DAY, self._holds(source, at_ms))
+
+    def _stand(self, section: Section, at_ms: int) -> tuple[str, float, float] | None:
+        form = GROWTH_FORMS.get(self.water.use_of(section.id, at_ms) or "")
+        if form is None:
+            return None
+        cover = section.plant_coverage
+        if cover is None:
+            self.told.assumes(f"Plants cover all of {section.handle}: no cover is recorded.")
+        width = section.width or section.sump.width
+        return (
+            form,
+            section.length.si("length") * width.si("length"),
+            1.0 if cover is None else cover.si("fraction"),
+        )
+
+    def _dosed(self, dose: Dose) -> Pair:
+        """kg of nitrogen and phosphorus that a dose brought."""
+        if dose.compound is not None:
+            if dose.mass is not None:
+                mass = dose.mass.si("mass")
+            else:
+                assert dose.volume is not None and dose.strength is not None
+                mass = dose.volume.si("volume") * dose.strength.si("concentration")
+            compound = COMPOUNDS[dose.compound]
+            moles = mass / compound.molar_mass
+            nitrogen = sum(moles * carried(compound, name) for name in NITROGEN if name in DOSED)
+            return Pair(nitrogen * KG_N_A_MOLE, moles * carried(compound, "phosphate") * KG_P_A_MOLE)
+        product = dose.product
+        assert product is not None
+        if product.treats is None:
+            return NOTHING
+        label = product.volume if product.liquid else product.mass
+        amount = dose.volume if product.liquid else dose.mass
+        assert label is not None and amount is not None
+        kind = "volume" if product.liquid else "mass"
+        treated = amount.si(kind) / label.si(kind) * product.treats.si("volume")
+        moles_of = moles_raised(product.effects or ())
+        nitrogen = sum(moles_of.get(name, 0.0) for name in NITROGEN)
+        return Pair(treated * nitrogen * KG_N_A_MOLE, treated * moles_of.get("phosphate", 0.0) * KG_P_A_MOLE)
+
+    def made(self, meals: Iterable[Meal], case: Case) -> Pair:
+        """kg of nitrogen and phosphorus that food leaves in the water."""
+        factor = AMMONIA_OF_PROTEIN * (1 + EXCRETION_SPREAD * (case.value - 1))
+        kept = PHOSPHORUS_KEPT[2 - case.value]
+        nitrogen = phosphorus = 0.0
+        for meal in meals:
+            protein = meal.feed.protein
+            if protein is None:
+                self.told.lacks(f"the protein of the feed {meal.feed.handle}")
+            else:
+                nitrogen += meal.mass * protein.si("fraction") * min(factor, 1 / PROTEIN_PER_NITROGEN)
+            phosphorus += meal.mass * self._phosphorus(meal) * (1 - kept)
+        return Pair(nitrogen, phosphorus)
+
+    def _phosphorus(self, meal: Meal) -> float:
+        """The share of phosphorus by its label, else the usual one of its dry matter."""
+        feed = meal.feed
+        if feed.phosphorus is not None:
+            return feed.phosphorus.si("fraction")
+        moisture = USUAL_MOISTURE if feed.moisture is None else feed.moisture.si("fraction")
+        self.told.assumes(f"{feed.handle} holds 1.2 % phosphorus as dry food does: its label tells none.")
+        return USUAL_PHOSPHORUS * (1 - moisture) / (1 - USUAL_MOISTURE)
+
+    def days(
+        self, facts: Sequence[DayFacts], case: Case, *, solids: float = 0.0, denitrified: float = 0.0
+    ) -> Iterator[Day]:
+        """The days of the balance in one case; `solids` a share of what is made, `denitrified` kg N a day."""
+        for one in facts:
+            made = self.made(one.meals, case)
+            yield Day(
+                made=made,
+                in_solids=Pair(made.nitrogen * solids, made.phosphorus * solids),
+                dosed=one.dosed,
+                changes=one.changes,
+                drip=one.drip,
+                top_off=one.top_off,
+                uptake=_taken_up(one.stands, case),
+                denitrified=denitrified,
+            )
+
+
+def _taken_up(stands: Iterable[tuple[str, float, float]], case: Case) -> Pair:
+    """kg a day: the low case of what is left in the water is the high one of what plants take."""
+    nitrogen = phosphorus = 0.0
+    for form, area, cover in stands:
+        of_nitrogen, of_phosphorus = uptake(form, area, cover)
+        pick = {Case.LOW: "high", Case.LIKELY: "middle", Case.HIGH: "low"}[case]
+        nitrogen += getattr(of_nitrogen, pick) * DAY
+        phosphorus += getattr(of_phosphorus, pick) * DAY
+    return Pair(nitrogen, phosphorus)
+
+
+def _added(pairs: Iterable[Pair]) -> Pair:
+    nitrogen = phosphorus = 0.0
+    for one in pairs:
+        nitrogen += one.nitrogen
+        phosphorus += one.phosphorus
+    return Pair(nitrogen, phosphorus)

@@ -1,0 +1,193 @@
+"""The water of one system in time: what comes in, is changed, dosed and fed, day by day as recorded."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import cached_property
+from itertools import pairwise
+from typing import TypeVar
+
+import sqlalchemy as sa
+
+from weirbook.actions.feed_days import FeedDays
+from weirbook.actions.system_facts import SystemFacts
+from weirbook.actions.water_of import Waters
+from weirbook.engine.times import day_of, midnight_ms, zone
+from weirbook.record.base import ALWAYS_MS
+from weirbook.record.database import room_of
+from weirbook.record.doses import Dose
+from weirbook.record.places import SectionUse, TankSystem
+from weirbook.record.rooms import Room
+from weirbook.record.waters import DONE, EXCHANGES, PLANNED, StandingExchange, WaterChange
+
+T = TypeVar("T")
+
+DAY_MS = 86_400_000
+
+
+@dataclass(frozen=True)
+class Source:
+    """A water that is used, and why it is taken for the one."""
+
+    handle: str
+    why: str
+
+
+class SystemWater:
+    """The exchanges, doses and rations of one system, each read once when first asked for."""
+
+    def __init__(self, facts: SystemFacts) -> None:
+        self.facts, self.session = facts, facts.session
+        self.room = facts.session.get_one(Room, room_of(facts.session))
+        self.zone = zone(self.room.time_zone)
+        self.today = day_of(facts.at_ms, self.zone)
+
+    @cached_property
+    def waters(self) -> Waters:
+        return Waters(self.session)
+
+    @cached_property
+    def memberships(self) -> Sequence[TankSystem]:
+        """When each tank belonged to this system."""
+        asked = sa.select(TankSystem).where(TankSystem.value == self.facts.system.id)
+        return self.session.scalars(asked.order_by(TankSystem.from_ms)).all()
+
+    @property
+    def settled_ms(self) -> int:
+        """Since when the same tanks have belonged to it."""
+        return max(
+            (
+                instant
+                for one in self.memberships
+                for instant in (one.from_ms, one.to_ms)
+                if instant is not None and instant <= self.facts.at_ms
+            ),
+            default=ALWAYS_MS,
+        )
+
+    @cached_property
+    def places(self) -> Sequence[int]:
+        """The system itself, its tanks, sumps and sections."""
+        facts = self.facts
+        parts = (*facts.tanks, *facts.sumps, *facts.sections)
+        return [facts.system.id, *(one.id for one in parts)]
+
+    @cached_property
+    def feeding(self) -> FeedDays:
+        return FeedDays(self.session, [tank.id for tank in self.facts.tanks], self.zone)
+
+    @cached_property
+    def _changes(self) -> Sequence[WaterChange]:
+        asked = sa.select(WaterChange).where(WaterChange.place_id.in_(self.places))
+        return self.session.scalars(asked.order_by(WaterChange.changed_at_ms, WaterChange.id)).unique().all()
+
+    @property
+    def changes(self) -> Sequence[WaterChange]:
+        """Those done up to the instant of the facts, oldest first."""
+        return [one for one in self._changes if one.state == DONE and one.changed_at_ms <= self.facts.at_ms]
+
+    @property
+    def planned(self) -> Sequence[WaterChange]:
+        return [one for one in self._changes if one.state == PLANNED]
+
+    @cached_property
+    def doses(self) -> Sequence[Dose]:
+        asked = sa.select(Dose).where(Dose.place_id.in_(self.places), Dose.dosed_at_ms <= self.facts.at_ms)
+        return self.session.scalars(asked.order_by(Dose.dosed_at_ms, Dose.id)).unique().all()
+
+    @cached_property
+    def _exchanges(self) -> Mapping[str, list[StandingExchange]]:
+        found: dict[str, list[StandingExchange]] = {kind: [] for kind in EXCHANGES}
+        asked = sa.select(StandingExchange).where(StandingExchange.system_id == self.facts.system.id)
+        for one in self.session.scalars(asked.order_by(StandingExchange.valid_from_ms)).unique():
+            found[one.kind].append(one)
+        return found
+
+    def exchange(self, kind: str, at_ms: int) -> StandingExchange | None:
+        """What runs by itself at an instant; None where nothing does."""
+        rows = self._exchanges[kind]
+        index = bisect_right(rows, at_ms, key=lambda one: one.valid_from_ms)
+        return rows[index - 1] if index and rows[index - 1].flow.value else None
+
+    def running(self, kind: str) -> StandingExchange | None:
+        """What runs by itself at the instant of the facts."""
+        return self.exchange(kind, self.facts.at_ms)
+
+    @cached_property
+    def usual_source(self) -> Source | None:
+        """The water that the system is usually filled from."""
+        for change in reversed(self.changes):
+            if change.source is not None:
+                day = day_of(change.changed_at_ms, self.zone)
+                return Source(change.source.handle, f"the water of the last change, {day}")
+        for kind in EXCHANGES:
+            running = self.running(kind)
+            if running is not None and running.source is not None:
+                return Source(running.source.handle, f"the water of its {kind.replace('_', '-')}")
+        if len(self.waters.in_use) == 1:
+            return Source(self.waters.in_use[0].handle, "the only water of the room")
+        return None
+
+    def source_of(self, change: WaterChange) -> str | None:
+        """The water that came in by a change: the one named, else the usual one."""
+        if change.source is not None:
+            return change.source.handle
+        return None if self.usual_source is None else self.usual_source.handle
+
+    @cached_property
+    def changes_by_day(self) -> Mapping[date, list[WaterChange]]:
+        return self._by_day((one.changed_at_ms, one) for one in self.changes)
+
+    @cached_property
+    def doses_by_day(self) -> Mapping[date, list[Dose]]:
+        return self._by_day((one.dosed_at_ms, one) for one in self.doses)
+
+    def _by_day(self, rows: Iterable[tuple[int, T]]) -> Mapping[date, list[T]]:
+        found: dict[date, list[T]] = defaultdict(list)
+        for at_ms, one in rows:
+            found[day_of(at_ms, self.zone)].append(one)
+        return found
+
+    def noon_ms(self, day: date) -> int:
+        """The middle of a day, by which its standing state is told."""
+        return (midnight_ms(day, self.zone) + midnight_ms(day + timedelta(days=1), self.zone)) // 2
+
+    @cached_property
+    def _uses(self) -> Mapping[int, list[SectionUse]]:
+        wanted = [one.id for one in self.facts.sections]
+        found: dict[int, list[SectionUse]] = defaultdict(list)
+        asked = sa.select(SectionUse).where(SectionUse.subject_id.in_(wanted)).order_by(SectionUse.from_ms)
+        for one in self.session.scalars(asked):
+            found[one.subject_id].append(one)
+        return found
+
+    def use_of(self, section_id: int, at_ms: int) -> str | None:
+        """What a section was used for at an instant."""
+        rows = self._uses[section_id]
+        index = bisect_right(rows, at_ms, key=lambda one: one.from_ms)
+        return rows[index - 1].value if index else None
+
+    @cached_property
+    def usual_change(self) -> tuple[float, float] | None:
+        """The usual single change, m3, and the usual time between two, s: the middle ones of the last eight.
+
+        None where fewer than three are recorded within the last 120 days: no habit yet.
+        """
+        recent = [
+            (one.changed_at_ms, one.volume_si)
+            for one in self.changes
+            if one.volume_si is not None and one.changed_at_ms > self.facts.at_ms - 120 * DAY_MS
+        ][-8:]
+        if len(recent) < 3:
+            return None
+        gaps = [(later - earlier) / 1000 for (earlier, _), (later, _) in pairwise(recent)]
+        return _middle([volume for _, volume in recent]), _middle(gaps)
+
+
+def _middle(values: Sequence[float]) -> float:
+    """The median, the lower one of two."""
+    return sorted(values)[(len(values) - 1) // 2]
