@@ -13,6 +13,7 @@ from weirbook.actions.judge_followers import judge_followers
 from weirbook.actions.judge_gauges import Now, judge_gauges
 from weirbook.actions.judge_sections import judge_sections
 from weirbook.actions.judge_tasks import judge_tasks
+from weirbook.actions.judge_water import judge_water
 from weirbook.record.places import System
 from weirbook.record.whereabouts import whereabouts
 
@@ -28,6 +29,7 @@ def find_findings(
         *judge_gauges(session, where, now),
         *judge_flow(session, now_ms, system),
         *judge_sections(session, now_ms),
+        *judge_water(session, now_ms, system),
         *judge_followers(session, now),
         *judge_tasks(session, where, now),
     ]

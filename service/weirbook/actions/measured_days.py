@@ -30,27 +30,46 @@ class Measured:
 
 def measured_days(water: SystemWater, parameter: str, start_ms: int) -> Mapping[date, Measured]:
     """By day the last reading that counts among the system's gauges, from an instant up to that of the facts."""
-    facts, session, kind = water.facts, water.session, MEASURED[parameter]
-    asked = sa.select(Gauge).where(Gauge.parameter == parameter, Gauge.kind == kind).order_by(Gauge.id)
-    gauges = [
-        gauge
-        for gauge in session.scalars(asked).unique()
-        if facts.where.system_of(gauge.place_id) == facts.system.id
-    ]
-    ids = [gauge.id for gauge in gauges]
-    excluded, offsets = gauging.exclusions(session, ids), gauging.offsets(session, ids)
+    gauges = _gauges(water, parameter)
+    excluded = gauging.exclusions(water.session, gauges, start_ms, water.facts.at_ms + 1)
+    offsets = gauging.offsets(water.session, gauges)
     found: dict[date, Measured] = {}
-    for gauge in gauges:
-        for row in gauging.between(session, gauge.id, start_ms, facts.at_ms + 1):
-            if row.mark & IMPLAUSIBLE or any(a <= row.at_ms < b for a, b in excluded.get(gauge.id, ())):
+    for number, gauge in gauges.items():
+        spans = excluded.get(number, ())
+        for row in gauging.between(water.session, number, start_ms, water.facts.at_ms + 1):
+            if row.mark & IMPLAUSIBLE or any(first <= row.at_ms < end for first, end in spans):
                 continue
-            value = row.value + gauging.offset_at(offsets.get(gauge.id, ()), row.at_ms)
-            shown = Quantity(value, gauge.unit)
-            one = Measured(row.at_ms, shown.si(kind), shown, _qualifier(row.mark), gauge.handle)
             day = day_of(row.at_ms, water.zone)
-            if day not in found or found[day].at_ms <= one.at_ms:
-                found[day] = one
+            if day not in found or found[day].at_ms <= row.at_ms:
+                found[day] = _measured(gauge, row, offsets.get(number, ()))
     return dict(sorted(found.items()))
+
+
+def last_measured(water: SystemWater, parameter: str) -> Measured | None:
+    """The newest reading that counts among the system's gauges, also one that says only below or above."""
+    gauges = _gauges(water, parameter)
+    instants = gauging.last_that_count(water.session, list(gauges), water.facts.at_ms)
+    if not instants:
+        return None
+    newest = max(instants, key=lambda number: instants[number])
+    row = gauging.present(water.session, newest, [instants[newest]])[instants[newest]]
+    return _measured(gauges[newest], row, gauging.offsets(water.session, [newest]).get(newest, ()))
+
+
+def _gauges(water: SystemWater, parameter: str) -> Mapping[int, Gauge]:
+    """The system's gauges in use of a parameter, by number."""
+    facts = water.facts
+    asked = sa.select(Gauge).where(Gauge.parameter == parameter, Gauge.kind == MEASURED[parameter])
+    return {
+        gauge.id: gauge
+        for gauge in water.session.scalars(asked.order_by(Gauge.id)).unique()
+        if facts.where.system_of(gauge.place_id) == facts.system.id and facts.in_use(gauge)
+    }
+
+
+def _measured(gauge: Gauge, row: gauging.Row, offsets: gauging.Offsets) -> Measured:
+    shown = Quantity(row.value + gauging.offset_at(offsets, row.at_ms), gauge.unit)
+    return Measured(row.at_ms, shown.si(gauge.kind), shown, _qualifier(row.mark), gauge.handle)
 
 
 def _qualifier(mark: int) -> str | None:
