@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
+from weirbook.engine.calculators.dechlorinate import DECHLORINATE
 from weirbook.engine.calculators.dose import DOSE
 from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
@@ -23,6 +24,7 @@ from weirbook.errors import Unknown
 CALCULATORS: tuple[Calculator, ...] = (
     BAFFLE_LEVELS,
     CHAMBER_FLOW,
+    DECHLORINATE,
     DOSE,
     DRAIN_CAPACITY,
     FLOW_FADE,
