@@ -13,6 +13,7 @@ from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
 from weirbook.engine.calculators.pump_point import PUMP_POINT
+from weirbook.engine.calculators.salt_change import SALT_CHANGE
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
 from weirbook.engine.calculators.stop_flow import STOP_FLOW
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
@@ -34,6 +35,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     MIXING,
     OVERFLOW_BLOCKED,
     PUMP_POINT,
+    SALT_CHANGE,
     SETTLING_BOX,
     STOP_FLOW,
     TANK_VOLUME,

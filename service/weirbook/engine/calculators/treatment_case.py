@@ -221,7 +221,7 @@ class Treatment:
         if given.hardness is not None and given.hardness < least:
             words = (
                 f"The water's hardness is below {near(least, 'hardness', 'mg/L CaCO3')}: in water so soft copper"
-                " can kill at usual doses: not without a trial first."
+                " can kill at usual doses, and is not used without a trial first."
             )
             found.append((OVER, words))
         # The same figure, in mol/m3 of CaCO3, is twice as many equivalents.
