@@ -184,6 +184,13 @@ def test_the_verdict_goes_by_the_published_limits(ph: str, verdict: str) -> None
     assert (toxic > LIMITS["ammonia_harm"].value) == (verdict == "over")
 
 
+def test_a_change_that_thins_ammonia_is_not_blamed_for_it() -> None:
+    had = asked(**SYSTEM, ph="8.8 pH", ammonia_present="3 mg/L NH3-N").values
+    assert had["verdict"] == "over" and "the change helps" in had["why"]
+    fresh = asked(**SYSTEM, ph="9.5 pH", ammonia_present="0 mg/L NH3-N").values
+    assert fresh["verdict"] == "over" and "Change less at a time" in fresh["why"]
+
+
 def test_what_the_verdict_lacks_is_named() -> None:
     given = asked(chlorine="0 mg/L", chloramine="2 mg/L")
     assert given.values["verdict"] == "unknown"
@@ -202,6 +209,15 @@ def test_a_product_goes_by_its_label_and_never_below_it() -> None:
     dry = answer(DECHLORINATE, {**LIQUID, "product_volume": None, "product_mass": "2 g"})
     assert value(dry, "amount", "g") == pytest.approx(5)
     assert dry.values["ratio"] is None
+
+
+def test_a_label_needs_no_test_of_the_tap_unless_it_names_a_strength() -> None:
+    untested = {**LIQUID, "chlorine": None, "chloramine": None}
+    given = answer(DECHLORINATE, untested)
+    assert value(given, "liquid_volume") == pytest.approx(12.5)
+    assert (given.values["chlorine_total"], given.values["verdict"]) == (None, "unknown")
+    assert "chloramine-not-told" in codes(given)
+    assert refusal({**untested, "product_neutralises": "2 mg/L"}).keys() == {"/chlorine"}
 
 
 def test_a_product_added_to_the_tank_counts_all_of_its_water() -> None:

@@ -49,7 +49,7 @@ def solve(given: Inputs) -> Working:
         raise Invalid("The inputs contradict each other.", faults=[Fault(f"/{by}", words)])
     values: dict[str, Any] = {
         "chlorine_total": given.total,
-        "chlorine_mass": given.total * given.new_water,
+        "chlorine_mass": None if given.total is None else given.total * given.new_water,
         "volume_treated": given.treated,
         "ratio": ratio,
         "ratio_low": low,
@@ -75,6 +75,7 @@ def _ratios(given: Inputs) -> tuple[float | None, float | None, float | None]:
 def _amounts(given: Inputs, ratio: float | None) -> tuple[float | None, float | None]:
     """Mass, and volume of a liquid; None where there is none."""
     if ratio is not None:
+        assert given.total is not None
         mass = given.total * given.new_water * ratio * (1 + given.reserve) / given.purity
         return mass, mass / given.stock_strength if given.stock_strength else None
     assert given.product_treats is not None
@@ -89,7 +90,9 @@ def label_times(given: Inputs) -> float:
     """How often the label's dose is needed: never less than once where there is any chlorine."""
     if given.total == 0:
         return 0.0
-    return max(1.0, given.total / given.product_neutralises) if given.product_neutralises else 1.0
+    if given.total is None or given.product_neutralises is None:
+        return 1.0
+    return max(1.0, given.total / given.product_neutralises)
 
 
 def _ammonia(given: Inputs) -> dict[str, float | None]:
@@ -134,8 +137,12 @@ DECHLORINATE = Calculator(
             "On the un-ionized ammonia afterwards: ok; watch (strains fish); over (harm begins); unknown.",
         ),
         Result("why", TEXT, "The verdict in words."),
-        Result("chlorine_total", "concentration", "Free chlorine and chloramine in the tap water, as Cl2."),
-        Result("chlorine_mass", "mass", "Of both in the new water, as Cl2.", "mg"),
+        Result(
+            "chlorine_total",
+            "concentration",
+            "Free chlorine and chloramine in the tap water, as Cl2; none if not told.",
+        ),
+        Result("chlorine_mass", "mass", "Of both in the new water, as Cl2; none if not told.", "mg"),
         Result(
             "volume_treated", "volume", "That the dose counts: new water, or the system for a product in it."
         ),

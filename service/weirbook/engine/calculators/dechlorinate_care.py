@@ -24,6 +24,11 @@ def judged(given: Inputs, values: Mapping[str, Any]) -> tuple[str, str]:
     """Verdict on un-ionized ammonia afterwards, and why."""
     stress, harm = LIMITS["ammonia_stress"], LIMITS["ammonia_harm"]
     toxic = values["un_ionized_after"]
+    if given.total is None:
+        return (
+            UNKNOWN,
+            "What the tap water holds wasn't told: whether chloramine leaves ammonia can't be said.",
+        )
     if given.combined is None:
         return UNKNOWN, (
             "Only free chlorine was told, and its test doesn't see chloramine: ask the supplier, or test total chlorine"
@@ -41,12 +46,13 @@ def judged(given: Inputs, values: Mapping[str, Any]) -> tuple[str, str]:
     words = f"Un-ionized ammonia comes to {more(toxic, 'ammonia', 'mg/L NH3-N')} in the system"
     if given.ammonia_present is None:
         words += ", not counting what was there before"
+    advice = "Change less at a time, or let the new water pass a running filter first."
+    if values["ammonia_after"] < (given.ammonia_present or 0.0):
+        advice = "There was more before, so that the change helps: find where the ammonia comes from, and test daily."
     for limit, verdict in ((harm, OVER), (stress, WATCH)):
         if toxic > limit.value:
-            return verdict, (
-                f"{words}: more than {near(limit.value, 'ammonia', 'mg/L NH3-N')}, {_harm_words(verdict)}."
-                " Change less at a time, or let the new water pass a running filter first."
-            )
+            most = near(limit.value, "ammonia", "mg/L NH3-N")
+            return verdict, f"{words}: more than {most}, {_harm_words(verdict)}. {advice}"
     return OK, f"{words}, below {near(stress.value, 'ammonia', 'mg/L NH3-N')}, which strains fish."
 
 
@@ -71,7 +77,7 @@ def assumptions(given: Inputs, values: Mapping[str, Any]) -> list[Assumption]:
         if given.product_neutralises is None:
             words = "The label's dose is taken to be enough for this chlorine: no strength was told."
             told.append(Assumption(words, "default"))
-        elif values["chlorine_total"] < given.product_neutralises:
+        elif given.total is not None and given.total < given.product_neutralises:
             words = "Less chlorine than the label's dose takes out: the label's dose is not made smaller."
             told.append(Assumption(words, "default"))
         return told
@@ -122,7 +128,7 @@ def cautions(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
     elif given.combined > 0:
         told.append(AMMONIA if given.is_product else AMMONIA_STAYS)
     told += _of_the_way(given)
-    if given.total > USUAL_MOST:
+    if (given.total or 0.0) > USUAL_MOST:
         words = (
             "That is more than tap water usually carries: check the test's unit. Test again after treating."
         )
@@ -155,7 +161,7 @@ def _of_the_way(given: Inputs) -> list[Caution]:
 def _of_the_agent(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
     agent, told = AGENTS[given.agent], [GRADE]
     if agent.sulfite:
-        left = oxygen_taken(given.total * given.reserve)
+        left = oxygen_taken((given.total or 0.0) * given.reserve)
         words = "What is left over takes up oxygen"
         if given.agent_ratio is None:
             words += f", here up to {more(left, 'concentration', 'mg/L')} in the new water"
@@ -209,8 +215,8 @@ LABEL = Caution(
 )
 CHLORAMINE_UNKNOWN = Caution(
     "chloramine-not-told",
-    "A test of free chlorine doesn't see chloramine, which harms fish as well: with it in the water this dose is too"
-    " small. Ask the supplier, or test total chlorine.",
+    "A test of free chlorine doesn't see chloramine, which harms fish as well: with it in the water a dose for free"
+    " chlorine alone is too small. Ask the supplier, or test total chlorine.",
 )
 AMMONIA_STAYS = Caution(
     "ammonia-stays",

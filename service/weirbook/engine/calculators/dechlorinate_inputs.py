@@ -137,10 +137,12 @@ class Inputs:
         return max(0.0, self.total_chlorine - (self.chlorine or 0.0))
 
     @property
-    def total(self) -> float:
-        """All chlorine that the agent must take out, as Cl2."""
+    def total(self) -> float | None:
+        """All chlorine that the agent must take out, as Cl2; None where none was told, as a product may leave it."""
         if self.total_chlorine is not None:
             return self.total_chlorine
+        if self.chlorine is None and self.chloramine is None:
+            return None
         return (self.chlorine or 0.0) + (self.chloramine or 0.0)
 
     @property
@@ -166,8 +168,7 @@ def refuse_contradictions(given: Inputs) -> None:
 
 def _of_the_water(given: Inputs) -> list[Fault]:
     faults = []
-    told = (given.chlorine, given.chloramine, given.total_chlorine)
-    if all(one is None for one in told):
+    if given.total is None and (not given.is_product or given.product_neutralises is not None):
         words = (
             "Say what the tap water holds: chlorine, chloramine or both, or total_chlorine. The supplier knows, and"
             " a test of total chlorine shows both."
@@ -175,12 +176,12 @@ def _of_the_water(given: Inputs) -> list[Fault]:
         faults.append(Fault("/chlorine", words))
     if given.total_chlorine is not None:
         if given.chloramine is not None:
-            words = "A total holds the chloramine already: say one of chloramine and total_chlorine."
+            words = "A total holds the chloramine already: say one of chloramine and total_chlorine, the other as null."
             faults.append(Fault("/total_chlorine", words))
         elif given.chlorine is not None and given.chlorine > given.total_chlorine * (1 + SAME):
             words = (
                 f"Free chlorine of {show(given.chlorine, 'concentration')} can't be more than the total"
-                f" {show(given.total_chlorine, 'concentration')}: test again, or leave one out."
+                f" {show(given.total_chlorine, 'concentration')}: test again, or send one of them as null."
             )
             faults.append(Fault("/chlorine", words))
     if given.system_volume is not None and given.new_water > given.system_volume * (1 + SAME):

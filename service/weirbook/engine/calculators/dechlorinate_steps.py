@@ -37,7 +37,9 @@ def _mg(concentration: float) -> str:
 
 
 def _chlorine(given: Inputs, values: Mapping[str, Any]) -> list[Step]:
-    found = []
+    found: list[Step] = []
+    if given.total is None:
+        return found
     if given.total_chlorine is not None and given.chlorine is not None:
         numbers = {"total_chlorine": _mg(given.total_chlorine), "free_chlorine": _mg(given.chlorine)}
         combined = given.combined or 0.0
@@ -91,13 +93,13 @@ def _product(given: Inputs, values: Mapping[str, Any]) -> list[Step]:
         "labelled_amount": show(labelled, kind, unit),
         "volume": show(given.treated, "volume"),
         "labelled_volume": show(given.product_treats, "volume"),
-        "chlorine": _mg(given.total),
     }
     formula = "{labelled_amount} × {volume} ÷ {labelled_volume}"
-    if given.product_neutralises is not None and given.total > given.product_neutralises:
+    if given.product_neutralises is not None and (given.total or 0.0) > given.product_neutralises:
+        numbers["chlorine"] = _mg(given.total or 0.0)
         numbers["labelled_chlorine"] = _mg(given.product_neutralises)
         formula += " × {chlorine} ÷ {labelled_chlorine}"
-    return [step(f"product in {unit}", formula, numbers, total, kind, unit)] if given.total else []
+    return [step(f"product in {unit}", formula, numbers, total, kind, unit)] if total else []
 
 
 def _ammonia(given: Inputs, values: Mapping[str, Any]) -> list[Step]:
