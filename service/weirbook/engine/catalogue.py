@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
+from weirbook.engine.calculators.dechlorinate import DECHLORINATE
 from weirbook.engine.calculators.dose import DOSE
+from weirbook.engine.calculators.dose_treatment import DOSE_TREATMENT
 from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
 from weirbook.engine.calculators.pump_point import PUMP_POINT
+from weirbook.engine.calculators.salt_change import SALT_CHANGE
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
 from weirbook.engine.calculators.stop_flow import STOP_FLOW
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
@@ -23,13 +26,16 @@ from weirbook.errors import Unknown
 CALCULATORS: tuple[Calculator, ...] = (
     BAFFLE_LEVELS,
     CHAMBER_FLOW,
+    DECHLORINATE,
     DOSE,
+    DOSE_TREATMENT,
     DRAIN_CAPACITY,
     FLOW_FADE,
     FLOW_SPLIT,
     MIXING,
     OVERFLOW_BLOCKED,
     PUMP_POINT,
+    SALT_CHANGE,
     SETTLING_BOX,
     STOP_FLOW,
     TANK_VOLUME,
