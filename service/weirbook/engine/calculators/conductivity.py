@@ -34,7 +34,7 @@ def solve(given: Inputs) -> Working:
     to 0.018 mmol/L for each uS/cm; salinity by PSS-78 with Hill's terms below 2.
     Shapes and units: SI, see `Inputs`.
     Valid for: natural waters of 60 to 1000 uS/cm, 0 to 35 °C.
-    Uncertainty: 0.5 % of the function, 3 % in solutions of one salt; salts and strength as bounded.
+    Uncertainty: 0.5 % of the function; 3 % in solutions of one salt, 6.5 % near freezing; salts and strength as bounded.
     Raises: nothing of its own; inputs out of bounds are refused as they are read.
     Source: see SOURCES.
     Not covered: which salts there are; acids; very pure water.

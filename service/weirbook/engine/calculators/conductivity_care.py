@@ -110,7 +110,8 @@ def _of_the_range(reading: Reading) -> Iterator[Caution]:
 
 
 LIMITS_OF_USE = (
-    "Factors to 25 °C: natural waters of 60 to 1000 uS/cm, 0 to 35 °C, within 0.5 %; solutions of one salt within 3 %.",
+    "Factors to 25 °C: natural waters of 60 to 1000 uS/cm, 0 to 35 °C, within 0.5 %; solutions of one salt"
+    " within 3 % from 15 °C up, 6.5 % at 0 °C.",
     "TDS is bounded, not known: only evaporating and weighing tells it.",
     "Salinity is that of diluted seawater, 0 to 42, up to 35 °C.",
     "Standard solutions of potassium chloride: 1413 uS/cm at 25 °C is 0.01 mol/L; 0.01 mol/kg of water is 1408.",
@@ -124,7 +125,7 @@ SOURCES = (
         None,
         "Standard KCl solutions for calibrating conductivity cells",
         "p. 5-73, after Wu, Koch and Pratt (1991)",
-        "Read; tests hold the factors to it within 3 %.",
+        "Read; tests hold the factors to it within 3 %, 6.5 % at 0 °C.",
     ),
     Source(
         "Hem, J. D.",
