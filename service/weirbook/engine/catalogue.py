@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
+from weirbook.engine.calculators.carbonate import CARBONATE
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
 from weirbook.engine.calculators.dechlorinate import DECHLORINATE
+from weirbook.engine.calculators.conductivity import CONDUCTIVITY
 from weirbook.engine.calculators.dose import DOSE
 from weirbook.engine.calculators.dose_treatment import DOSE_TREATMENT
 from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
+from weirbook.engine.calculators.hardness import HARDNESS
 from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
 from weirbook.engine.calculators.pump_point import PUMP_POINT
@@ -25,13 +28,16 @@ from weirbook.errors import Unknown
 
 CALCULATORS: tuple[Calculator, ...] = (
     BAFFLE_LEVELS,
+    CARBONATE,
     CHAMBER_FLOW,
     DECHLORINATE,
+    CONDUCTIVITY,
     DOSE,
     DOSE_TREATMENT,
     DRAIN_CAPACITY,
     FLOW_FADE,
     FLOW_SPLIT,
+    HARDNESS,
     MIXING,
     OVERFLOW_BLOCKED,
     PUMP_POINT,
