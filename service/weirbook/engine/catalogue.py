@@ -16,6 +16,9 @@ from weirbook.engine.calculators.stop_flow import STOP_FLOW
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
 from weirbook.engine.calculators.top_off import TOP_OFF
 from weirbook.engine.calculators.turnover import TURNOVER
+from weirbook.engine.calculators.water_blend import WATER_BLEND
+from weirbook.engine.calculators.water_change import WATER_CHANGE
+from weirbook.engine.calculators.water_change_temperature import WATER_CHANGE_TEMPERATURE
 from weirbook.engine.calculators.weir_head import WEIR_HEAD
 from weirbook.engine.shape import Calculator
 from weirbook.errors import Unknown
@@ -35,6 +38,9 @@ CALCULATORS: tuple[Calculator, ...] = (
     TANK_VOLUME,
     TOP_OFF,
     TURNOVER,
+    WATER_BLEND,
+    WATER_CHANGE,
+    WATER_CHANGE_TEMPERATURE,
     WEIR_HEAD,
 )
 
