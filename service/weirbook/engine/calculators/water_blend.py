@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from weirbook.engine.calculators.exchange import (
-    BY_PARAMETER,
     CARBONIC_ACID,
     CONDUCTIVITY,
     DECHLORINATE,
@@ -24,7 +23,6 @@ from weirbook.engine.calculators.exchange import (
 from weirbook.engine.relations.changes import Water, mixed, mixed_ph, share_to_reach
 from weirbook.engine.shape import (
     CHOICE,
-    FOLLOWING,
     TEXT,
     Assumption,
     Calculator,

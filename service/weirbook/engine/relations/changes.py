@@ -241,34 +241,3 @@ def days_within(tank: Water, source: Water, pace: Pace, share: float) -> Iterato
         left *= 1 - most
         tank = mixed_water(tank, source, most)
         yield Day(most, held_by, left, tank)
-
-
-def portions_needed(left: float, portion: float) -> int:
-    """Equal portions of tank water, nothing poured off, until `left` of the difference is left in the vessel.
-
-    Equation: 1 / (1 + n p) = r, n = (1 / r - 1) / p rounded up, p a portion as a share of the first water.
-    Valid for: 0 < r <= 1, p > 0. Shapes and units: shares; a whole number out. Source: balance of mass.
-    """
-    return math.ceil((1 / left - 1) / portion - ROUNDING)
-
-
-def left_after_portions(portion: float, count: int) -> float:
-    """Share of the first difference still there after `count` portions, nothing poured off: 1 / (1 + n p)."""
-    return 1 / (1 + portion * count)
-
-
-def portion_within(within: float) -> float:
-    """Largest portion whose first step, the largest, is no more than `within` of the difference: p = r / (1 - r).
-
-    The first portion leaves 1 / (1 + p) of the difference, so that it moves p / (1 + p). Valid for: 0 < r < 1.
-    """
-    return within / (1 - within)
-
-
-def evening_time(difference: float, within: float, constant: float) -> float:
-    """Time until a floated bag stands no farther than `within` from the tank: t = T ln(D / d), 0 if it does already.
-
-    Shapes and units: differences in K, the bag's time constant T in s; s out. Valid for: D, d, T > 0; a tank so large
-    that the bag doesn't move it. Source: Newton's law of cooling. Not covered: insulation, a bag half in air.
-    """
-    return constant * math.log(difference / within) if difference > within else 0.0
