@@ -127,7 +127,12 @@ ACCLIMATE = Calculator(
         Result("vessel", "volume", "That holds the bag's water and all portions."),
         Result("drip_water", "volume", "That drips in instead, while as much is poured off."),
         Result("drip_flow", "flow", "Of that drip, to take as long as the portions."),
-        Result("ph_time", "time", "That the difference of pH wants; 0 where it may be crossed at once.", "d"),
+        Result(
+            "ph_time",
+            "time",
+            "That the difference of pH wants; 0 where it may be crossed at once, none of a long closed bag.",
+            "d",
+        ),
         Result("receiving_low", "conductivity", "Least of water that they may be moved to at once."),
         Result("receiving_high", "conductivity", "Most of water that they may be moved to at once."),
         Result("toxic_share_before", "fraction", "Of total ammonia that is un-ionized in the bag."),

@@ -59,7 +59,7 @@ def assumptions(found: Arrival) -> list[Assumption]:
             "The poisonous share of ammonia is Emerson's, for fresh water; Trussell's differs by up to 2.6 %."
         )
         told.append(Assumption(words, "default"))
-    if given.bag_ammonia is not None:
+    if found.toxic(found.toxic_share_after) is not None:
         words = (
             "Un-ionized ammonia after is that of the bag's water, not yet thinned, once its pH is the tank's: what slow"
             " mixing in open air comes to at worst."
@@ -71,7 +71,7 @@ def assumptions(found: Arrival) -> list[Assumption]:
 def cautions(found: Arrival) -> list[Caution]:
     given = found.given
     told = [SHIPPER, BAG_WATER, OPENED]
-    if found.method == "transfer" or given.hours_closed is None:
+    if found.method == "transfer" or not found.age_known:
         told.append(STORED_AMMONIA)
     told += _of_ammonia(found)
     if found.temperature_jumps:
@@ -83,11 +83,13 @@ def cautions(found: Arrival) -> list[Caution]:
             " they disagree. Receive them in water of the bag's temperature where you can."
         )
         told.append(Caution("temperature-apart", words, limit))
-    if found.ph_jumps and found.method != "transfer":
+    if found.ph_binds:
         told.append(PH_APART)
+    elif found.ph_jumps:
+        told.append(PH_OF_GAS)
     elif found.ph_difference is None:
         told.append(PH_UNKNOWN)
-    if found.mixing is not None and found.mixing.count and found.method in ("mix", "match"):
+    if found.method == "mix":
         told.append(PH_IN_THE_BAG)
     return [*told, LIGHT, QUARANTINE, HANDS]
 
@@ -143,6 +145,12 @@ PH_APART = Caution(
     "ph-apart",
     "So large a difference of pH wants days, not hours (FAO): receive them in water near the bag's pH and alkalinity, and"
     " move it by changes of water.",
+    show(LIMITS["ph_step"].value, "ph"),
+)
+PH_OF_GAS = Caution(
+    "ph-of-carbon-dioxide",
+    "In a bag closed for hours pH says more of carbon dioxide than of the water the fish came from: ask the shipper for that"
+    " water's pH and hardness, and compare the tank with them.",
     show(LIMITS["ph_step"].value, "ph"),
 )
 PH_UNKNOWN = Caution(

@@ -67,9 +67,14 @@ class Arrival:
         )
 
     @property
+    def bearable(self) -> bool:
+        """Whether conductivity lies near enough to be mixed in a bag."""
+        return self.mixing is not None and self.mixing.count <= MOST_PORTIONS
+
+    @property
     def portions(self) -> Mixing | None:
-        """The mixing, where it is known and a bag can bear it."""
-        return self.mixing if self.mixing and self.mixing.count <= MOST_PORTIONS else None
+        """The mixing, where it is known and is what should be done."""
+        return self.mixing if self.method in ("mix", "release") else None
 
     @property
     def mixing_time(self) -> float | None:
@@ -98,9 +103,14 @@ class Arrival:
         )
 
     @property
+    def ph_binds(self) -> bool:
+        """Not of a long closed bag: its pH is the carbon dioxide's, and goes as that goes."""
+        return self.ph_jumps and not self.long_closed
+
+    @property
     def ph_time(self) -> float | None:
         """That the difference of pH takes at a step a day; 0 where it may be crossed at once."""
-        if self.ph_difference is None:
+        if self.ph_difference is None or self.long_closed:
             return None
         return abs(self.ph_difference) / self.given.ph_step * DAY if self.ph_jumps else 0.0
 
@@ -131,10 +141,20 @@ class Arrival:
         return self.given.hours_closed is not None and self.given.hours_closed > LONG_CLOSED
 
     @property
+    def cleared(self) -> bool:
+        """Whether the ammonia measured in the bag stays harmless at the tank's pH."""
+        after = self.toxic(self.toxic_share_after)
+        return after is not None and not self.poisons
+
+    @property
+    def age_known(self) -> bool:
+        return self.given.hours_closed is not None or self.cleared
+
+    @property
     def method(self) -> str:
-        if self.long_closed or self.poisons:
+        if self.poisons or (self.long_closed and not self.cleared):
             return "transfer"
-        if self.ph_jumps or (self.mixing and not self.portions):
+        if self.ph_binds or (self.mixing and not self.bearable):
             return "match"
         if self.mixing is None and self.ph_difference is None:
             return "unknown"
@@ -151,15 +171,23 @@ class Arrival:
 
     @property
     def verdict(self) -> str:
-        by_method = {
-            "transfer": "watch" if self.matched else "unknown" if self.mixing is None else "over",
-            "match": "over",
-            "mix": "watch",
-            "release": "ok" if self.mixing is not None and self.ph_difference is not None else "unknown",
-            "unknown": "unknown",
-        }
-        verdict = by_method[self.method]
-        return "watch" if verdict == "ok" and self.temperature_jumps else verdict
+        if self.method == "transfer":
+            return "watch" if self.matched else "unknown" if self.mixing is None else "over"
+        if self.method == "match":
+            return "over"
+        if self.unsure:
+            return "unknown"
+        return "watch" if self.method == "mix" or self.temperature_jumps else "ok"
+
+    @property
+    def unsure(self) -> tuple[str, ...]:
+        """What isn't known, in words."""
+        told = (
+            (self.mixing is None, "Conductivity can't be compared."),
+            (self.ph_difference is None, "pH can't be compared."),
+            (not self.age_known, "How long the bag was closed isn't said."),
+        )
+        return tuple(words for lacks, words in told if lacks)
 
     @property
     def receiving(self) -> tuple[float, float] | None:
@@ -173,38 +201,33 @@ class Arrival:
 
     @property
     def _of_the_method(self) -> tuple[str, ...]:
-        given = self.given
         floated = f"Float the closed bag for {near(self.float_time, 'time', 'min')}"
         if self.method == "transfer":
             return self._of_the_transfer
         if self.method == "match":
-            reason = []
-            if self.ph_jumps and self.ph_difference is not None:
-                reason.append(f"pH differs by {abs(self.ph_difference):.2g}, more than {given.ph_step:.2g}")
-            if self.mixing and not self.portions:
-                reason.append("conductivity lies too far apart to be mixed in a bag")
-            words = "Receive them in water like the bag's, and move that towards the tank's over days."
-            return (f"{_sentence(' and '.join(reason))}.", words)
-        if self.method == "mix":
-            assert self.portions is not None and self.mixing_time is not None
-            portion = less(self.portions.portion * given.bag_volume, "volume", "L")
-            minutes = near(given.portion_interval, "time", "min")
-            unsure = () if self.ph_difference is not None else ("pH can't be compared.",)
-            return (
-                f"{floated}, then add {portion} of tank water every {minutes}, {self.portions.count} times, and net them over.",
-                *unsure,
-            )
+            return self._of_the_match
         if self.method == "unknown":
-            return (
-                f"{floated}.",
-                "How far bag and tank lie apart isn't known: measure conductivity and pH of both.",
-            )
-        unsure = []
-        if self.mixing is None:
-            unsure.append("Conductivity can't be compared.")
-        if self.ph_difference is None:
-            unsure.append("pH can't be compared.")
-        return (f"{floated}, then net them over: what is known lies within the steps.", *unsure)
+            return (f"{floated}, and measure conductivity and pH of bag and tank meanwhile.", *self.unsure)
+        if self.method == "release":
+            return (f"{floated}, then net them over: what is known lies within the steps.", *self.unsure)
+        assert self.portions is not None
+        portion = less(self.portions.portion * self.given.bag_volume, "volume", "L")
+        minutes, times = near(self.given.portion_interval, "time", "min"), self.portions.count
+        often = "once" if times == 1 else f"every {minutes}, {times} times"
+        return (f"{floated}, then add {portion} of tank water {often}, and net them over.", *self.unsure)
+
+    @property
+    def _of_the_match(self) -> tuple[str, ...]:
+        reasons = []
+        if self.ph_binds and self.ph_difference is not None:
+            reasons.append(f"pH differs by {abs(self.ph_difference):.2g}, more than {self.given.ph_step:.2g}")
+        if not self.bearable and self.mixing:
+            reasons.append("conductivity lies too far apart to be mixed in a bag")
+        words = " and ".join(reasons)
+        return (
+            f"{words if self.ph_binds else words.capitalize()}.",
+            "Receive them in water like the bag's, and move that towards the tank's over days.",
+        )
 
     @property
     def _of_the_transfer(self) -> tuple[str, ...]:
@@ -240,15 +263,11 @@ class Arrival:
     @property
     def slowest(self) -> str:
         """What takes the longest."""
+        if self.mixing is not None and not self.bearable:
+            return "conductivity"
         times = {
             "temperature": self.float_time,
             "conductivity": self.mixing_time or 0.0,
             "pH": self.ph_time or 0.0,
         }
-        if self.mixing is not None and self.portions is None:
-            return "conductivity"
         return max(times, key=lambda name: times[name])
-
-
-def _sentence(words: str) -> str:
-    return words if words.startswith("pH") else words[:1].upper() + words[1:]

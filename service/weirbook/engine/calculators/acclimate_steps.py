@@ -38,7 +38,9 @@ def _temperature(found: Arrival) -> list[Step]:
 
 def _portions(found: Arrival) -> list[Step]:
     given, plan = found.given, found.mixing
-    if plan is None or not plan.count or given.bag_conductivity is None or given.conductivity is None:
+    if found.method == "transfer" or plan is None or not plan.count:
+        return []
+    if given.bag_conductivity is None or given.conductivity is None:
         return []
     bag, tank, rises = given.bag_conductivity, given.conductivity, given.conductivity > given.bag_conductivity
     first = first_step_allowed(bag, tank, given.conductivity_step)
