@@ -126,7 +126,7 @@ ACCLIMATE = Calculator(
         Result("mixing_time", "time", "All portions at their interval.", "min"),
         Result("vessel", "volume", "That holds the bag's water and all portions."),
         Result("drip_water", "volume", "That drips in instead, while as much is poured off."),
-        Result("drip_flow", "flow", "Of that drip, to take as long as the portions."),
+        Result("drip_flow", "flow", "Of that drip, to take as long as the portions.", "mL/min"),
         Result(
             "ph_time",
             "time",

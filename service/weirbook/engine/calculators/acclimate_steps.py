@@ -123,7 +123,7 @@ def _drip(found: Arrival) -> list[Step]:
     return [
         step("hours of mixing", "{count} × {interval}", numbers, time, "time", "h"),
         step("water to drip through instead, in L", formula, numbers, water, "volume", "L"),
-        step("its flow, in L/h", "{water} ÷ {time}", numbers, water / time, "flow", "L/h"),
+        step("its flow, in mL/min", "{water} ÷ {time} × 1000 ÷ 60", numbers, water / time, "flow", "mL/min"),
     ]
 
 
