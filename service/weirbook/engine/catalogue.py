@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from weirbook.engine.calculators.acclimate import ACCLIMATE
 from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
 from weirbook.engine.calculators.carbonate import CARBONATE
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
@@ -22,11 +23,15 @@ from weirbook.engine.calculators.stop_flow import STOP_FLOW
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
 from weirbook.engine.calculators.top_off import TOP_OFF
 from weirbook.engine.calculators.turnover import TURNOVER
+from weirbook.engine.calculators.water_blend import WATER_BLEND
+from weirbook.engine.calculators.water_change import WATER_CHANGE
+from weirbook.engine.calculators.water_change_temperature import WATER_CHANGE_TEMPERATURE
 from weirbook.engine.calculators.weir_head import WEIR_HEAD
 from weirbook.engine.shape import Calculator
 from weirbook.errors import Unknown
 
 CALCULATORS: tuple[Calculator, ...] = (
+    ACCLIMATE,
     BAFFLE_LEVELS,
     CARBONATE,
     CHAMBER_FLOW,
@@ -47,6 +52,9 @@ CALCULATORS: tuple[Calculator, ...] = (
     TANK_VOLUME,
     TOP_OFF,
     TURNOVER,
+    WATER_BLEND,
+    WATER_CHANGE,
+    WATER_CHANGE_TEMPERATURE,
     WEIR_HEAD,
 )
 
