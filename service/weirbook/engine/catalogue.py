@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from weirbook.engine.calculators.ammonia import AMMONIA
 from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
 from weirbook.engine.calculators.dose import DOSE
@@ -21,6 +22,7 @@ from weirbook.engine.shape import Calculator
 from weirbook.errors import Unknown
 
 CALCULATORS: tuple[Calculator, ...] = (
+    AMMONIA,
     BAFFLE_LEVELS,
     CHAMBER_FLOW,
     DOSE,
