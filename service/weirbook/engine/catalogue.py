@@ -11,6 +11,7 @@ from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
+from weirbook.engine.calculators.oxygen_budget import OXYGEN_BUDGET
 from weirbook.engine.calculators.oxygen_saturation import OXYGEN_SATURATION
 from weirbook.engine.calculators.pump_point import PUMP_POINT
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
@@ -32,6 +33,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     FLOW_SPLIT,
     MIXING,
     OVERFLOW_BLOCKED,
+    OXYGEN_BUDGET,
     OXYGEN_SATURATION,
     PUMP_POINT,
     SETTLING_BOX,
