@@ -13,6 +13,7 @@ def test_the_built_in_parameters_are_all_there() -> None:
     assert set(PARAMETERS) == {
         *("temperature", "ph", "alkalinity", "hardness", "total_ammonia", "nitrite", "nitrate", "phosphate"),
         *("dissolved_oxygen", "conductivity", "redox", "co2", "iron", "potassium", "chlorine", "light"),
+        *("chloramine", "chloride"),
         *(
             "water_level",
             "flow",
@@ -52,7 +53,16 @@ def test_contacts_hold_and_know_only_on_and_off(one: Parameter) -> None:
 def test_tests_by_hand_and_scores_carry_no_time_weight() -> None:
     by_hand = {
         *("alkalinity", "hardness", "total_ammonia", "nitrite", "nitrate", "phosphate", "co2", "iron"),
-        *("potassium", "chlorine", "algae_cover", "plant_cover", "behaviour_score", "feeding_response"),
+        *(
+            "potassium",
+            "chlorine",
+            "chloramine",
+            "chloride",
+            "algae_cover",
+            "plant_cover",
+            "behaviour_score",
+            "feeding_response",
+        ),
     }
     assert {one.name for one in PARAMETERS.values() if one.join == "plain"} == by_hand
 

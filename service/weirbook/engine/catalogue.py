@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from weirbook.engine.calculators.acclimate import ACCLIMATE
+from weirbook.engine.calculators.ammonia import AMMONIA
 from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
 from weirbook.engine.calculators.carbonate import CARBONATE
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
-from weirbook.engine.calculators.dechlorinate import DECHLORINATE
 from weirbook.engine.calculators.conductivity import CONDUCTIVITY
+from weirbook.engine.calculators.dechlorinate import DECHLORINATE
 from weirbook.engine.calculators.dose import DOSE
 from weirbook.engine.calculators.dose_treatment import DOSE_TREATMENT
 from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
@@ -16,6 +17,8 @@ from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.hardness import HARDNESS
 from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
+from weirbook.engine.calculators.oxygen_budget import OXYGEN_BUDGET
+from weirbook.engine.calculators.oxygen_saturation import OXYGEN_SATURATION
 from weirbook.engine.calculators.pump_point import PUMP_POINT
 from weirbook.engine.calculators.salt_change import SALT_CHANGE
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
@@ -32,11 +35,12 @@ from weirbook.errors import Unknown
 
 CALCULATORS: tuple[Calculator, ...] = (
     ACCLIMATE,
+    AMMONIA,
     BAFFLE_LEVELS,
     CARBONATE,
     CHAMBER_FLOW,
-    DECHLORINATE,
     CONDUCTIVITY,
+    DECHLORINATE,
     DOSE,
     DOSE_TREATMENT,
     DRAIN_CAPACITY,
@@ -45,6 +49,8 @@ CALCULATORS: tuple[Calculator, ...] = (
     HARDNESS,
     MIXING,
     OVERFLOW_BLOCKED,
+    OXYGEN_BUDGET,
+    OXYGEN_SATURATION,
     PUMP_POINT,
     SALT_CHANGE,
     SETTLING_BOX,

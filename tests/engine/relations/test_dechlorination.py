@@ -4,16 +4,12 @@ import csv
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from weirbook.engine.relations.dechlorination import (
     AGENTS,
     THIOSULFATE_ENDS,
     agent_per_chlorine,
     ammonia_set_free,
-    emerson_fraction,
-    emerson_pka,
     oxygen_taken,
     spread,
 )
@@ -62,22 +58,3 @@ def test_a_milligram_of_monochloramine_holds_a_fifth_of_a_milligram_of_nitrogen(
 # By hand: 2 Na2SO3 + O2, 31.998 / (2 x 70.90) mg of oxygen for a mg of chlorine left to neutralise.
 def test_left_over_sulfite_takes_half_an_oxygen_each() -> None:
     assert oxygen_taken(0.001) * 1000 == pytest.approx(31.998 / 141.80, rel=1e-6)
-
-
-# Rows of un_ionized_ammonia_pka.csv and un_ionized_ammonia_examples.csv of the ammonia reference: the formula of
-# Emerson and others (1975) in degC; the extension example FA16 (24 degC, pH 8, printed 0.0502) and SRAC 463 (30 degC,
-# pH 8.6, printed 0.2422).
-@pytest.mark.parametrize(("degrees", "pka"), [(0, 10.0844), (15, 9.5641), (25, 9.2464), (30, 9.0954)])
-def test_the_dissociation_of_ammonia_is_the_published_one(degrees: float, pka: float) -> None:
-    assert emerson_pka(degrees + 273.15) == pytest.approx(pka, abs=5.1e-5)
-
-
-@pytest.mark.parametrize(("degrees", "ph", "printed"), [(24, 8.0, 0.0502), (30, 8.6, 0.2422)])
-def test_the_un_ionized_share_is_that_of_extension_tables(degrees: float, ph: float, printed: float) -> None:
-    assert emerson_fraction(ph, degrees + 273.15) == pytest.approx(printed, abs=6e-5)
-
-
-@given(st.floats(0, 14), st.floats(0, 14), st.floats(273.15, 313.15))
-def test_more_alkaline_water_holds_more_of_it(one: float, other: float, temperature: float) -> None:
-    low, high = sorted((one, other))
-    assert 0 < emerson_fraction(low, temperature) <= emerson_fraction(high, temperature) < 1

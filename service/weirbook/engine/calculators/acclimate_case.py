@@ -8,7 +8,7 @@ from functools import cached_property
 from weirbook.engine.calculators.acclimate_inputs import Inputs
 from weirbook.engine.calculators.exchange import said
 from weirbook.engine.relations.acclimation import Mixing, evening_time, mixing
-from weirbook.engine.relations.ammonia import un_ionized_fraction
+from weirbook.engine.relations.ammonia import pka, un_ionized_share
 from weirbook.engine.relations.changes import ROUNDING, drip_to_reach
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.saying import less, more, near
@@ -117,12 +117,12 @@ class Arrival:
     @cached_property
     def toxic_share_before(self) -> float | None:
         ph = self.given.bag_ph
-        return None if ph is None else un_ionized_fraction(ph, self.given.bag_temperature)
+        return None if ph is None else un_ionized_share(ph, pka(self.given.bag_temperature))
 
     @cached_property
     def toxic_share_after(self) -> float | None:
         ph = self.given.ph
-        return None if ph is None else un_ionized_fraction(ph, self.given.temperature)
+        return None if ph is None else un_ionized_share(ph, pka(self.given.temperature))
 
     def toxic(self, share: float | None) -> float | None:
         """Un-ionized ammonia of the bag's undiluted water."""

@@ -13,12 +13,12 @@ from weirbook.engine.calculators.dechlorinate_care import (
 )
 from weirbook.engine.calculators.dechlorinate_inputs import Inputs, refuse_contradictions
 from weirbook.engine.calculators.dechlorinate_steps import steps
+from weirbook.engine.relations.ammonia import pka, un_ionized_share
 from weirbook.engine.relations.dechlorination import (
     AGENTS,
     THIOSULFATE_ENDS,
     agent_per_chlorine,
     ammonia_set_free,
-    emerson_fraction,
     spread,
 )
 from weirbook.engine.shape import TEXT, Calculator, Result, Working, show
@@ -30,7 +30,7 @@ def solve(given: Inputs) -> Working:
 
     Equations: m = c V r (1 + excess) / purity, r by `agent_per_chlorine` or the keeper's own; of a product by label,
     its amount x V / treated volume x the greater of 1 and chlorine / what the label neutralises; ammonia by
-    `ammonia_set_free`, thinned by new water / system, un-ionized by `emerson_fraction`.
+    `ammonia_set_free`, thinned by new water / system, un-ionized by `ammonia.un_ionized_share`.
     Shapes and units: SI, see `Inputs`; chlorine and chloramine as Cl2.
     Valid for: tap water; agent and water well mixed for some minutes.
     Uncertainty: of the weights 2 parts in 10,000; of the reaction see `ratio_low` and `ratio_high`; in practice that
@@ -104,7 +104,7 @@ def _ammonia(given: Inputs) -> dict[str, float | None]:
     if rise is not None and share is not None:
         after = (given.ammonia_present or 0.0) * max(0.0, 1 - share) + rise
     known = given.ph is not None and given.temperature is not None
-    fraction = emerson_fraction(given.ph, given.temperature) if known else None  # type: ignore[arg-type]
+    fraction = un_ionized_share(given.ph, pka(given.temperature)) if known else None  # type: ignore[arg-type]
     toxic = None if after is None or fraction is None else after * fraction
     return {
         "ammonia_set_free": freed,

@@ -6,14 +6,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from weirbook.engine.calculators.dechlorinate_inputs import Inputs
+from weirbook.engine.relations.ammonia import PKA_BASE, PKA_SLOPE, pka
 from weirbook.engine.relations.chemistry import molar_mass
 from weirbook.engine.relations.dechlorination import (
     AGENTS,
     CHLORINE,
-    EMERSON_A,
-    EMERSON_B,
     THIOSULFATE_ENDS,
-    emerson_pka,
 )
 from weirbook.engine.shape import Step, show, six, step
 from weirbook.engine.units import ATOMIC_WEIGHTS
@@ -131,14 +129,14 @@ def _un_ionized(given: Inputs, values: Mapping[str, Any]) -> list[Step]:
     share, toxic = values["un_ionized_share"], values["un_ionized_after"]
     if given.ph is None or given.temperature is None:
         return []
-    pka = emerson_pka(given.temperature)
+    half = pka(given.temperature)
     numbers = {
         "kelvin": str(six(given.temperature)),
-        "pKa": str(six(pka)),
+        "pKa": str(six(half)),
         "pH": str(six(given.ph)),
     }
     found = [
-        step("pKa", f"{EMERSON_A} + {EMERSON_B} ÷ {{kelvin}}", numbers, pka, "number"),
+        step("pKa", f"{PKA_BASE} + {PKA_SLOPE} ÷ {{kelvin}}", numbers, half, "number"),
         step("un-ionized share", "1 ÷ (1 + 10 ^ ({pKa} − {pH}))", numbers, share, "fraction", "1"),
     ]
     if toxic is None:

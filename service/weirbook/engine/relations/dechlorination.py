@@ -96,25 +96,3 @@ def oxygen_taken(left_over: float) -> float:
     Valid for: sulfite, bisulfite, metabisulfite, given hours. Source: balance of charge. Not covered: how fast.
     """
     return left_over / CHLORINE * molar_mass("O2") / 2
-
-
-EMERSON_A, EMERSON_B = 0.09018, 2729.92
-
-
-def emerson_pka(temperature: float) -> float:
-    """pKa = 0.09018 + 2729.92 / T, T in K. Source and limits as `emerson_fraction`."""
-    return EMERSON_A + EMERSON_B / temperature
-
-
-def emerson_fraction(ph: float, temperature: float) -> float:
-    """Share of total ammonia that is un-ionized NH3.
-
-    Equation: f = 1 / (1 + 10^(pKa - pH)), pKa by `emerson_pka`.
-    Shapes and units: pH, K; a share of one.
-    Valid for: fresh water, pH 6 to 10, 0 to 30 degC.
-    Uncertainty: about 3 % between published formulas; salt lowers it by some percent.
-    Source: Emerson, Russo, Lund, Thurston (1975), J. Fish. Res. Board Can. 32, 2379 (coefficients read elsewhere).
-    Not covered: salt water.
-    """
-    exponent = min(max(emerson_pka(temperature) - ph, -300.0), 300.0)
-    return float(1 / (1 + 10**exponent))
