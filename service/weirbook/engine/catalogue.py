@@ -5,6 +5,7 @@ from __future__ import annotations
 from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
 from weirbook.engine.calculators.dose import DOSE
+from weirbook.engine.calculators.dose_recipe import DOSE_RECIPE
 from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
@@ -24,6 +25,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     BAFFLE_LEVELS,
     CHAMBER_FLOW,
     DOSE,
+    DOSE_RECIPE,
     DRAIN_CAPACITY,
     FLOW_FADE,
     FLOW_SPLIT,

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from weirbook.engine.calculators.dose_inputs import Dosing, Inputs
-from weirbook.engine.relations.chemistry import DOSED, Compound, stock_bounds
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, stock_bounds
 from weirbook.engine.relations.limits import FA16
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.shape import Assumption, Caution, Source, show
@@ -91,6 +91,18 @@ def cautions_of(given: Dosing, compound: Compound | None) -> list[Caution]:
     if given.parameter in ("salt", "sodium", "chloride") or given.compound == "sodium_chloride":
         told.append(SALT)
     return told
+
+
+def cautions_by_compound(words: Sequence[str]) -> list[Caution]:
+    """What is to be minded with each of several compounds, named before it."""
+    found: dict[Caution, list[str]] = {}
+    for word in words:
+        if word in BY_COMPOUND:
+            found.setdefault(BY_COMPOUND[word], []).append(COMPOUNDS[word].name)
+    return [
+        Caution(one.code, f"{', '.join(names).capitalize()}: {one.text[0].lower()}{one.text[1:]}")
+        for one, names in found.items()
+    ]
 
 
 def two_forms(parameter: str, value: float) -> list[Caution]:
@@ -233,7 +245,7 @@ _HOT = Caution(
 )
 _OXIDISER = Caution(
     "oxidiser",
-    "This nitrate feeds fire: keep it dry and away from whatever burns. Its sale and storage are restricted in"
+    "It feeds fire: keep it dry and away from whatever burns. Its sale and storage are restricted in"
     " places: see local law.",
 )
 BY_COMPOUND: Mapping[str, Caution] = {
@@ -245,12 +257,12 @@ BY_COMPOUND: Mapping[str, Caution] = {
     "potassium_nitrate": _OXIDISER,
     "sodium_carbonate": Caution(
         "raises-ph-far",
-        "Soda drives the pH up at once, far more than bicarbonate does, and burns eyes and skin: small doses, well"
+        "It drives the pH up at once, far more than bicarbonate does, and burns eyes and skin: small doses, well"
         " thinned, away from animals, a pH test after each, with gloves and eye protection.",
     ),
     "calcium_sulfate_dihydrate": Caution(
         "dissolves-slowly",
-        "Gypsum dissolves slowly, over hours to days: the water stays cloudy meanwhile and the value lags. Stir"
+        "It dissolves slowly, over hours to days: the water stays cloudy meanwhile and the value lags. Stir"
         " it up in plenty of tank water.",
     ),
 }
