@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
-from weirbook.engine.calculators.dose_inputs import Dosing, Inputs
+from weirbook.engine.calculators.dose_inputs import Inputs
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, stock_bounds
 from weirbook.engine.relations.limits import FA16
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
@@ -66,7 +66,10 @@ def assumptions_of(compound: Compound, purity: float) -> list[Assumption]:
 def cautions(given: Inputs, compound: Compound | None, values: Mapping[str, Any]) -> list[Caution]:
     """What to beware of with this parameter, this compound and this stock."""
     told = [*_of_the_dose(given, values)]
-    told += [*cautions_of(given, compound), *two_forms(given.parameter, given.wanted)]
+    told += [
+        *cautions_of(given.parameter, given.compound, compound),
+        *two_forms(given.parameter, given.wanted),
+    ]
     if compound is None:
         return [*told, LABEL]
     told += side_ions(values["ions_added"], {given.parameter})
@@ -77,18 +80,18 @@ def cautions(given: Inputs, compound: Compound | None, values: Mapping[str, Any]
     return [*told, GRADE]
 
 
-def cautions_of(given: Dosing, compound: Compound | None) -> list[Caution]:
+def cautions_of(parameter: str, word: str, compound: Compound | None) -> list[Caution]:
     """What the parameter and what is dosed can do to animals, plants and people."""
     told, ions = [], compound.ions.keys() if compound else set()
-    if given.parameter == "total_ammonia" or "NH4" in ions:
+    if parameter == "total_ammonia" or "NH4" in ions:
         told.append(POISON)
-    if given.parameter == "alkalinity" or ions & {"HCO3", "CO3"}:
+    if parameter == "alkalinity" or ions & {"HCO3", "CO3"}:
         told.append(AMMONIA)
-    if given.parameter == "phosphate" or "H2PO4" in ions:
+    if parameter == "phosphate" or "H2PO4" in ions:
         told.append(ALGAE)
-    if given.compound in BY_COMPOUND:
-        told.append(BY_COMPOUND[given.compound])
-    if given.parameter in ("salt", "sodium", "chloride") or given.compound == "sodium_chloride":
+    if word in BY_COMPOUND:
+        told.append(BY_COMPOUND[word])
+    if parameter in ("salt", "sodium", "chloride") or word == "sodium_chloride":
         told.append(SALT)
     return told
 
@@ -99,10 +102,12 @@ def cautions_by_compound(words: Sequence[str]) -> list[Caution]:
     for word in words:
         if word in BY_COMPOUND:
             found.setdefault(BY_COMPOUND[word], []).append(COMPOUNDS[word].name)
-    return [
-        Caution(one.code, f"{', '.join(names).capitalize()}: {one.text[0].lower()}{one.text[1:]}")
-        for one, names in found.items()
-    ]
+    return [named(one, ", ".join(names)) for one, names in found.items()]
+
+
+def named(one: Caution, name: str) -> Caution:
+    """The caution with the name of what it speaks of before it."""
+    return Caution(one.code, f"{name.capitalize()}. {one.text}", one.limit)
 
 
 def two_forms(parameter: str, value: float) -> list[Caution]:

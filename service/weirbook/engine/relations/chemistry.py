@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -224,6 +224,45 @@ COMPOUNDS: Mapping[str, Compound] = MappingProxyType(
     }
 )
 """The compounds that a dose offers, by the word that chooses them."""
+
+
+_SLUDGE = (
+    ("Ca", "SO4"),
+    ("Ca", "HCO3"),
+    ("Ca", "CO3"),
+    ("Ca", "H2PO4"),
+    ("Mg", "HCO3"),
+    ("Mg", "CO3"),
+    ("Mg", "H2PO4"),
+)
+_GAS = (("H2PO4", "HCO3"), ("H2PO4", "CO3"), ("NH4", "CO3"))
+"""An acid phosphate sets carbon dioxide free, a carbonate ammonia."""
+
+
+def sludge_pairs(compounds: Sequence[Compound]) -> list[tuple[str, str]]:
+    """Ions out of different salts that fall out of one strong solution together, by their formula as dissolved.
+
+    Source: rules of solubility, any textbook of inorganic chemistry. Not covered: how strong is strong.
+    """
+    return _pairs(_SLUDGE, compounds)
+
+
+def gas_pairs(compounds: Sequence[Compound]) -> list[tuple[str, str]]:
+    """Ions out of different salts that set gas free in one solution: a closed bottle may burst."""
+    return _pairs(_GAS, compounds)
+
+
+def _pairs(pairs: Sequence[tuple[str, str]], compounds: Sequence[Compound]) -> list[tuple[str, str]]:
+    return [
+        (one, other)
+        for one, other in pairs
+        if any(
+            one in first.ions and other in second.ions
+            for first in compounds
+            for second in compounds
+            if first is not second
+        )
+    ]
 
 
 def carried(compound: Compound, parameter: str) -> float:
