@@ -6,6 +6,7 @@ from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
 from weirbook.engine.calculators.dose import DOSE
 from weirbook.engine.calculators.dose_recipe import DOSE_RECIPE
+from weirbook.engine.calculators.dose_schedule import DOSE_SCHEDULE
 from weirbook.engine.calculators.dose_stock import DOSE_STOCK
 from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
@@ -27,6 +28,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     CHAMBER_FLOW,
     DOSE,
     DOSE_RECIPE,
+    DOSE_SCHEDULE,
     DOSE_STOCK,
     DRAIN_CAPACITY,
     FLOW_FADE,

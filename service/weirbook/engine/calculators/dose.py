@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import math
 
-from weirbook.engine.calculators.dose_amounts import amounts, ions_of, moles_a_litre
+from weirbook.engine.calculators.dose_amounts import (
+    amounts,
+    ions_of,
+    moles_a_litre,
+    refuse_more_liquid_than_water,
+)
 from weirbook.engine.calculators.dose_care import LIMITS, SOURCES, assumptions, cautions
 from weirbook.engine.calculators.dose_inputs import BY_PARAMETER, MOST_DAYS, Inputs, refuse_contradictions
 from weirbook.engine.calculators.dose_steps import (
@@ -50,6 +55,7 @@ def solve(given: Inputs) -> Working:
     days = _days(rise, given.largest_daily_change)
     refuse_contradictions(given, compound, rise, days)
     amount, liquid = amounts(given, compound, rise)
+    refuse_more_liquid_than_water(given, liquid)
     bounds = compound and stock_bounds(compound)
     ions = ions_of(compound, moles_a_litre(given, compound, rise)) if compound else []
     values = {

@@ -16,10 +16,7 @@ def moles_a_litre(given: Dosing, compound: Compound, rise: float) -> float:
 
 
 def amounts(given: Dosing, compound: Compound | None, rise: float) -> tuple[float | None, float | None]:
-    """Mass, and volume of a liquid (a stock solution or a liquid product); None where there is none.
-
-    Raises Invalid where the liquid would be more than the water.
-    """
+    """Mass, and volume of a liquid (a stock solution or a liquid product); None where there is none."""
     if compound is not None:
         mass = dose_mass(compound, given.parameter, rise, given.volume, given.purity)
     else:
@@ -27,19 +24,17 @@ def amounts(given: Dosing, compound: Compound | None, rise: float) -> tuple[floa
         times = rise / given.product_effect * given.volume / given.product_treats
         if given.product_mass is None:
             assert given.product_volume
-            return None, _no_more_than_the_water(given, given.product_volume * times)
+            return None, given.product_volume * times
         mass = given.product_mass * times
-    if given.stock_strength is None:
-        return mass, None
-    return mass, _no_more_than_the_water(given, mass / given.stock_strength)
+    return mass, mass / given.stock_strength if given.stock_strength else None
 
 
-def _no_more_than_the_water(given: Dosing, liquid: float) -> float:
-    if liquid > given.volume:
+def refuse_more_liquid_than_water(given: Dosing, liquid: float | None) -> None:
+    """Raises Invalid where a dose would be more liquid than there is water."""
+    if liquid is not None and liquid > given.volume:
         by = "stock_strength" if given.stock_strength is not None else "product_volume"
         words = f"It would take {show(liquid, 'volume')} of it, more than there is water: check the figure."
         raise Invalid("The inputs contradict each other.", f"/{by}", faults=[Fault(f"/{by}", words)])
-    return liquid
 
 
 def ions_of(compound: Compound, moles: float) -> list[dict[str, Any]]:

@@ -29,6 +29,7 @@ def solve(given: Inputs) -> Working:
     """
     found = bottle_of(given)
     verdict, why = verdict_of(found)
+    ions = _ions(found)
     values = {
         "verdict": verdict,
         "why": why,
@@ -40,9 +41,9 @@ def solve(given: Inputs) -> Working:
         "lasts": found.lasts,
         "fullness": found.fullness,
         "salts": [_row(one, given.bottle) for one in found.contents],
-        "ions_added": _ions(found),
+        "ions_added": ions,
     }
-    return Working(values, steps_of(found), assumptions(found), cautions(found))
+    return Working(values, steps_of(found), assumptions(found), cautions(found, ions))
 
 
 def _row(one: Content, bottle: float) -> dict[str, Any]:

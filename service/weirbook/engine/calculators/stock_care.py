@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 from weirbook.engine.calculators.dose_care import (
     ALGAE,
     AMMONIA,
@@ -15,6 +18,7 @@ from weirbook.engine.calculators.dose_care import (
     cautions_by_compound,
     cautions_of_stock,
     named,
+    side_ions,
     two_forms,
 )
 from weirbook.engine.calculators.dose_care import SOURCES as DOSE_SOURCES
@@ -24,6 +28,9 @@ from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.relations.limits import PRACTICE
 from weirbook.engine.saying import less, more
 from weirbook.engine.shape import Assumption, Caution, show
+
+MUCH = 5.0
+"""K below a table's temperature, from which on it is taken as half. Common practice, no source."""
 
 
 def pair_words(pairs: list[tuple[str, str]]) -> str:
@@ -49,9 +56,15 @@ def verdict_of(found: Bottle) -> tuple[str, str]:
         return "watch", "Each salt alone dissolves, but all of them share one water: together they may not."
     if unknown:
         return "unknown", f"How much dissolves of {', '.join(unknown)} is not known here: try a little first."
-    if full is not None and full > NEARLY:
-        return "watch", "It is nearly full: in a cold room crystals fall out."
-    return "ok", "It dissolves, by the table."
+    if full is not None and full > (NEARLY / 2 if _much_colder(found) else NEARLY):
+        return "watch", "It is nearly full for its temperature: in a cold room crystals fall out."
+    return "ok", "It dissolves, by the figures of the sources."
+
+
+def _much_colder(found: Bottle) -> bool:
+    """Whether it stands so cold that some salts dissolve by half of what the table tells."""
+    tables = [one.made_of.solubility.temperature for one in found.contents if one.made_of.solubility]
+    return any(found.given.stock_temperature < table - MUCH for table in tables)
 
 
 def assumptions(found: Bottle) -> list[Assumption]:
@@ -75,7 +88,7 @@ def assumptions(found: Bottle) -> list[Assumption]:
     return told
 
 
-def cautions(found: Bottle) -> list[Caution]:
+def cautions(found: Bottle, ions_added: Sequence[Mapping[str, Any]]) -> list[Caution]:
     given, contents = found.given, found.contents
     ions = {ion for one in contents for ion in one.made_of.ions}
     told = [*_of_the_mix(found), MEASURE_AGAIN]
@@ -91,7 +104,7 @@ def cautions(found: Bottle) -> list[Caution]:
     for one in contents:
         of_it = cautions_of_stock(one.made_of, one.strength, given.stock_temperature)
         told += [named(caution, one.made_of.name) for caution in of_it]
-    told += _of_the_dose(found)
+    told += [*side_ions(ions_added, {given.parameter}), *_of_the_dose(found)]
     return [*told, *two_forms(given.parameter, given.rise), BOTTLE, GRADE]
 
 
