@@ -157,7 +157,7 @@ def _closed_steps(plan: Plan) -> list[Step]:
         "doses": str(doses),
         "dose": _shown(plan, dose),
         "uptake_a_day": _shown(plan, given.daily_uptake),
-        "gain": _shown(plan, gain).replace("-", "0 − "),
+        "gain": _shown(plan, gain) if gain >= 0 else f"0 − {_shown(plan, -gain)}",
         "source": _shown(plan, given.source_level),
         "share": show(given.share, "fraction", "1"),
         "before": _shown(plan, before),
