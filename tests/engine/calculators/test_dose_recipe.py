@@ -238,6 +238,13 @@ def test_salts_that_tie_two_values_together_are_named() -> None:
     assert helped.values["verdict"] == "ok"
 
 
+def test_half_a_gram_is_what_a_scale_still_weighs() -> None:
+    # 1 mg/L of phosphate takes 1.4329 mg of salt to a litre: 0.5 g in 348.9 L.
+    for volume, told in (("345 L", True), ("353 L", False)):
+        found = asked(volume=volume, wanted_phosphate="1 mg/L PO4")
+        assert ("too-little-to-weigh" in codes(found)) is told
+
+
 def test_a_miss_of_up_to_a_twentieth_is_watched() -> None:
     # One mmol of KNO3 brings one of each: 62.004 mg of nitrate to 39.0983 mg of potassium.
     found = asked(

@@ -194,7 +194,7 @@ def test_every_dose_comes_with_its_care() -> None:
             "compound": "monopotassium_phosphate",
         },
     )
-    assert {"feeds-algae", "two-forms", "keep-stocks-apart"} <= codes(phosphate)
+    assert {"feeds-algae", "two-forms", "keep-stocks-apart", "too-little-to-weigh"} <= codes(phosphate)
     chloride = {"compound": "potassium_chloride", "stock_strength": None}
     potassium = answer(
         DOSE_SCHEDULE,

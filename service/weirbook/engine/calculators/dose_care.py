@@ -14,6 +14,9 @@ from weirbook.engine.shape import Assumption, Caution, Source, show
 NEARLY = 0.8
 """Share of what surely dissolves, from which on a stock is called nearly full. Common practice, no source."""
 
+LIGHTEST = 0.0005
+"""kg that a kitchen scale still weighs. Common practice, no source."""
+
 BUILDS_UP: Mapping[str, str] = {
     **dict.fromkeys(
         ("sodium", "chloride", "sulfate"),
@@ -108,6 +111,12 @@ def cautions_by_compound(words: Sequence[str]) -> list[Caution]:
 def named(one: Caution, name: str) -> Caution:
     """The caution with the name of what it speaks of before it."""
     return Caution(one.code, f"{name.capitalize()}. {one.text}", one.limit)
+
+
+def too_little_to_weigh(names: str) -> Caution:
+    """What to do with less than LIGHTEST of something."""
+    words = f"So little of {names} is hard to weigh: make a stock solution of it and measure that by volume (dose-stock)."
+    return Caution("too-little-to-weigh", words, show(LIGHTEST, "mass", "g"))
 
 
 def two_forms(parameter: str, value: float) -> list[Caution]:

@@ -9,9 +9,11 @@ from weirbook.engine.calculators.dose_care import (
     ALGAE,
     AMMONIA,
     GRADE,
+    LIGHTEST,
     SALT,
     cautions_by_compound,
     side_ions,
+    too_little_to_weigh,
     two_forms,
 )
 from weirbook.engine.calculators.dose_care import SOURCES as DOSE_SOURCES
@@ -21,9 +23,6 @@ from weirbook.engine.relations.chemistry import stock_bounds
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.relations.limits import PRACTICE
 from weirbook.engine.shape import Assumption, Caution, Source, show
-
-LIGHTEST = 0.0005
-"""kg that a kitchen scale still weighs. Common practice, no source."""
 
 
 def assumptions(found: Outcome) -> list[Assumption]:
@@ -121,11 +120,7 @@ def _of_amounts(found: Outcome) -> list[Caution]:
     told = []
     small = [one.made_of for one in found.used if one.strength * found.given.volume < LIGHTEST]
     if small:
-        words = (
-            f"So little of {named(small)} is hard to weigh: make a stock solution of it and measure that by volume"
-            " (dose-stock)."
-        )
-        told.append(Caution("too-little-to-weigh", words, show(LIGHTEST, "mass", "g")))
+        told.append(too_little_to_weigh(named(small)))
     for one in found.used:
         bounds = stock_bounds(one.made_of)
         if bounds and one.strength * one.salt.purity > bounds[0]:

@@ -8,11 +8,13 @@ from weirbook.engine.calculators.dose_care import (
     FALLS_OUT,
     GRADE,
     LABEL,
+    LIGHTEST,
     assumptions_of,
     cautions_of,
     cautions_of_stock,
     named,
     side_ions,
+    too_little_to_weigh,
     two_forms,
 )
 from weirbook.engine.calculators.dose_care import SOURCES as DOSE_SOURCES
@@ -41,7 +43,10 @@ def assumptions(plan: Plan) -> list[Assumption]:
         words = f"In the {SHOWN_DAYS} days the first dose comes at once, the first water change one interval later."
         told.append(Assumption(words, "default"))
     if given.share and not plan.in_step:
-        words = "Doses and changes don't keep step: the swing is that of their common cycle, added up dose by dose."
+        words = (
+            "Doses and changes don't keep step: the swing is that of their common cycle, added up dose by dose, and the level"
+            " before a dose wavers about the wanted one."
+        )
         told.append(Assumption(words, "default"))
     if given.highest is None and plan.highest is not None:
         limit = LIMITS_OF_WATER["nitrate_high"]
@@ -64,6 +69,9 @@ def cautions(plan: Plan) -> list[Caution]:
     told += [named(one, "each week") for one in side_ions(ions, {given.parameter})]
     if compound.ions.keys() & FALLS_OUT:
         told.append(APART)
+    amount = plan.portion(plan.dose)[0]
+    if given.stock_strength is None and amount is not None and 0 < amount < LIGHTEST:
+        told.append(too_little_to_weigh(compound.name))
     if given.stock_strength is not None:
         told += cautions_of_stock(compound, given.stock_strength, given.stock_temperature)
     return [*told, GRADE]
