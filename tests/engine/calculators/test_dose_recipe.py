@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from phreeqpython import PhreeqPython
 
@@ -17,6 +17,8 @@ from weirbook.engine.shape import Answer, answer, as_json
 from weirbook.engine.units import KINDS, to_si
 from weirbook.errors import Invalid
 
+FEW = settings(max_examples=50)
+"""Whole answers take a while; the relations below them are tried more often."""
 PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
 WORDS = {one.formula: word for word, one in SALTS.items()}
 WANTED = {
@@ -402,6 +404,7 @@ def answered(told: dict[str, Any]) -> Answer | None:
         return None
 
 
+@FEW
 @given(questions())
 def test_mass_and_charge_are_kept(told: dict[str, Any]) -> None:
     if (found := answered(told)) is None:
@@ -433,6 +436,7 @@ def test_mass_and_charge_are_kept(told: dict[str, Any]) -> None:
     assert math.fsum(charge) == pytest.approx(0, abs=1e-9 * max(map(abs, charge), default=1))
 
 
+@FEW
 @given(questions())
 def test_no_recipe_of_a_thousandth_more_or_less_of_a_salt_comes_nearer(told: dict[str, Any]) -> None:
     if (found := answered(told)) is None:
@@ -457,6 +461,7 @@ def test_no_recipe_of_a_thousandth_more_or_less_of_a_salt_comes_nearer(told: dic
             assert miss(changed) >= miss(then) * (1 - 1e-9) - 1e-12
 
 
+@FEW
 @given(questions())
 def test_every_step_follows_from_its_own_numbers(assert_followed, told: dict[str, Any]) -> None:
     found = answered(told)
@@ -464,6 +469,7 @@ def test_every_step_follows_from_its_own_numbers(assert_followed, told: dict[str
         assert_followed(one)
 
 
+@FEW
 @given(st.floats(0.5, 20), st.floats(0.2, 12), st.floats(0.5, 12), st.floats(0.5, 30))
 def test_the_usual_salts_reach_any_soft_or_hard_water(
     hardness: float, ratio: float, alkalinity: float, potassium: float
@@ -494,6 +500,7 @@ BODIES = st.fixed_dictionaries(
 )
 
 
+@FEW
 @given(BODIES)
 def test_whatever_is_sent_is_refused_in_words_or_answered_in_finite_numbers(body) -> None:
     try:

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from weirbook.engine.calculators.dose_schedule import DOSE_SCHEDULE
@@ -13,6 +13,8 @@ from weirbook.engine.shape import Answer, answer, as_json
 from weirbook.engine.units import KINDS
 from weirbook.errors import Invalid
 
+FEW = settings(max_examples=50)
+"""Whole answers take a while; the relations below them are tried more often."""
 PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
 EXAMPLE = DOSE_SCHEDULE.example
 LIQUID = {
@@ -277,12 +279,14 @@ def questions(draw) -> dict[str, Any]:
     return told
 
 
+@FEW
 @given(questions())
 def test_every_step_follows_from_its_own_numbers(assert_followed, told: dict[str, Any]) -> None:
     for one in answer(DOSE_SCHEDULE, told).steps:
         assert_followed(one)
 
 
+@FEW
 @given(questions())
 def test_mass_is_kept_and_levels_stand_in_order(told: dict[str, Any]) -> None:
     found = answer(DOSE_SCHEDULE, told)
@@ -302,6 +306,7 @@ def test_mass_is_kept_and_levels_stand_in_order(told: dict[str, Any]) -> None:
             assert values["steady_peak"] <= values["most_it_can_reach"] * (1 + 1e-9)
 
 
+@FEW
 @given(questions())
 def test_more_uptake_never_wants_less_and_never_leaves_more(told: dict[str, Any]) -> None:
     figure, unit = told["daily_uptake"].split(" ", 1)
@@ -321,6 +326,7 @@ AMOUNTS = st.builds(
 )
 
 
+@FEW
 @given(
     st.fixed_dictionaries(
         {

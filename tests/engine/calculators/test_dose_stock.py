@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from weirbook.engine.calculators.dose_stock import DOSE_STOCK
@@ -14,6 +14,8 @@ from weirbook.engine.shape import Answer, answer, as_json
 from weirbook.engine.units import KINDS
 from weirbook.errors import Invalid
 
+FEW = settings(max_examples=50)
+"""Whole answers take a while; the relations below them are tried more often."""
 PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
 WORDS = {one.formula: word for word, one in COMPOUNDS.items()}
 TARGETS = {
@@ -324,6 +326,7 @@ def bottles(draw) -> dict[str, Any]:
     }
 
 
+@FEW
 @given(bottles())
 def test_a_dose_brings_its_rise_and_as_much_positive_charge_as_negative(told: dict[str, Any]) -> None:
     try:
@@ -362,6 +365,7 @@ def test_a_dose_brings_its_rise_and_as_much_positive_charge_as_negative(told: di
     assert back.values["strength"] == pytest.approx(values["strength"], rel=1e-6)
 
 
+@FEW
 @given(bottles(), st.booleans())
 def test_every_step_follows_from_its_own_numbers(
     assert_followed, told: dict[str, Any], by_dose: bool
@@ -385,6 +389,7 @@ AMOUNTS = st.builds(
 )
 
 
+@FEW
 @given(
     st.fixed_dictionaries(
         {
