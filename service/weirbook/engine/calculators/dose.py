@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
+from weirbook.engine.calculators.dose_amounts import (
+    amounts,
+    ions_of,
+    moles_a_litre,
+    refuse_more_liquid_than_water,
+)
 from weirbook.engine.calculators.dose_care import LIMITS, SOURCES, assumptions, cautions
 from weirbook.engine.calculators.dose_inputs import BY_PARAMETER, MOST_DAYS, Inputs, refuse_contradictions
 from weirbook.engine.calculators.dose_steps import (
@@ -12,17 +17,10 @@ from weirbook.engine.calculators.dose_steps import (
     daily_steps,
     ion_steps,
     label_steps,
-    moles_a_litre,
     rise_steps,
     stock_steps,
 )
-from weirbook.engine.relations.chemistry import (
-    COMPOUNDS,
-    IONS,
-    Compound,
-    dose_mass,
-    stock_bounds,
-)
+from weirbook.engine.relations.chemistry import COMPOUNDS, stock_bounds
 from weirbook.engine.shape import (
     COUNT,
     FOLLOWING,
@@ -30,9 +28,7 @@ from weirbook.engine.shape import (
     Calculator,
     Result,
     Working,
-    show,
 )
-from weirbook.errors import Fault, Invalid
 
 SAME = 1e-9
 """Shares of a value by which two readings of it, or a day's change, may differ by conversion alone."""
@@ -58,10 +54,10 @@ def solve(given: Inputs) -> Working:
     rise = 0.0 if level else given.wanted - given.present
     days = _days(rise, given.largest_daily_change)
     refuse_contradictions(given, compound, rise, days)
-    amount, liquid = _amounts(given, compound, rise)
-    _refuse_more_liquid_than_water(given, liquid)
+    amount, liquid = amounts(given, compound, rise)
+    refuse_more_liquid_than_water(given, liquid)
     bounds = compound and stock_bounds(compound)
-    ions = _ions(given, compound, rise)
+    ions = ions_of(compound, moles_a_litre(given, compound, rise)) if compound else []
     values = {
         "rise": rise,
         "amount": amount,
@@ -84,7 +80,11 @@ def solve(given: Inputs) -> Working:
     }
     steps = [
         *rise_steps(given, rise, days),
-        *(label_steps(given, values) if compound is None else compound_steps(given, compound, values)),
+        *(
+            label_steps(given, rise, liquid if amount is None else amount)
+            if compound is None
+            else compound_steps(given, compound, rise, amount)
+        ),
         *daily_steps(given, values),
         *(ion_steps(given, compound, rise) if compound else ()),
         *(stock_steps(compound, bounds) if compound and bounds else ()),
@@ -104,43 +104,6 @@ def _days(rise: float, largest: float | None) -> int:
 
 def _daily(total: float | None, days: int) -> float | None:
     return None if total is None else total / days if days else 0.0
-
-
-def _amounts(given: Inputs, compound: Compound | None, rise: float) -> tuple[float | None, float | None]:
-    """Mass, and volume of a liquid (a stock solution or a liquid product); None where there is none."""
-    if compound is not None:
-        mass = dose_mass(compound, given.parameter, rise, given.volume, given.purity)
-    else:
-        assert given.product_effect and given.product_treats
-        times = rise / given.product_effect * given.volume / given.product_treats
-        if given.product_mass is None:
-            assert given.product_volume
-            return None, given.product_volume * times
-        mass = given.product_mass * times
-    return mass, mass / given.stock_strength if given.stock_strength else None
-
-
-def _refuse_more_liquid_than_water(given: Inputs, liquid: float | None) -> None:
-    if liquid is not None and liquid > given.volume:
-        by = "stock_strength" if given.stock_strength is not None else "product_volume"
-        words = f"It would take {show(liquid, 'volume')} of it, more than there is water: check the figure."
-        raise Invalid("The inputs contradict each other.", f"/{by}", faults=[Fault(f"/{by}", words)])
-
-
-def _ions(given: Inputs, compound: Compound | None, rise: float) -> list[dict[str, Any]]:
-    """Everything that the compound brings: by mass, and as hardness and alkalinity where it is that."""
-    if compound is None:
-        return []
-    moles = moles_a_litre(given, compound, rise)
-    return [
-        {
-            "ion": IONS[ion].name,
-            "rise": moles * count * IONS[ion].molar_mass,
-            "hardness": moles * count if ion in ("Ca", "Mg") else None,
-            "alkalinity": moles * count if ion == "HCO3" else None,
-        }
-        for ion, count in compound.ions.items()
-    ]
 
 
 def _of_parameter(name: str, doc: str) -> Result:

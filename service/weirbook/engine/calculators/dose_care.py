@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from weirbook.engine.calculators.dose_inputs import Inputs
-from weirbook.engine.relations.chemistry import DOSED, Compound
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, stock_bounds
+from weirbook.engine.relations.limits import FA16
+from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 NEARLY = 0.8
 """Share of what surely dissolves, from which on a stock is called nearly full. Common practice, no source."""
+
+LIGHTEST = 0.0005
+"""kg that a kitchen scale still weighs. Common practice, no source."""
 
 BUILDS_UP: Mapping[str, str] = {
     **dict.fromkeys(
@@ -40,7 +45,13 @@ def assumptions(given: Inputs, compound: Compound | None) -> list[Assumption]:
     if compound is None:
         told.append(Assumption("The product does what its label says, in proportion.", "given"))
         return told
-    if given.purity == 1:
+    return [*told, *assumptions_of(compound, given.purity)]
+
+
+def assumptions_of(compound: Compound, purity: float) -> list[Assumption]:
+    """What weighing out a compound rests on."""
+    told = []
+    if purity == 1:
         told.append(Assumption(f"The {compound.name} is pure and dry.", "default"))
     if "." in compound.formula:
         words = (
@@ -50,26 +61,74 @@ def assumptions(given: Inputs, compound: Compound | None) -> list[Assumption]:
         told.append(Assumption(words, "default"))
     if "HCO3" in compound.ions:
         told.append(Assumption("Each bicarbonate counts as one equivalent of alkalinity.", "default"))
+    if "CO3" in compound.ions:
+        told.append(Assumption("Each carbonate counts as two equivalents of alkalinity.", "default"))
     return told
 
 
 def cautions(given: Inputs, compound: Compound | None, values: Mapping[str, Any]) -> list[Caution]:
     """What to beware of with this parameter, this compound and this stock."""
     told = [*_of_the_dose(given, values)]
-    if given.parameter == "alkalinity" or (compound and "HCO3" in compound.ions):
-        told.append(AMMONIA)
-    if given.parameter == "phosphate" or (compound and "H2PO4" in compound.ions):
-        told.append(ALGAE)
-    if given.compound in BY_COMPOUND:
-        told.append(BY_COMPOUND[given.compound])
-    if given.parameter in ("salt", "sodium", "chloride") or given.compound == "sodium_chloride":
-        told.append(SALT)
+    told += [
+        *cautions_of(given.parameter, given.compound, compound),
+        *two_forms(given.parameter, given.wanted),
+    ]
     if compound is None:
         return [*told, LABEL]
-    told += _side_ions(given, values)
-    if compound.ions.keys() & {"Ca", "Mg", "HCO3", "SO4", "H2PO4"}:
+    told += side_ions(values["ions_added"], {given.parameter})
+    if compound.ions.keys() & FALLS_OUT:
         told.append(APART)
-    return [*told, *_of_the_stock(given, compound, values), GRADE]
+    if given.stock_strength is not None:
+        told += cautions_of_stock(compound, given.stock_strength, given.stock_temperature)
+    return [*told, GRADE]
+
+
+def cautions_of(parameter: str, word: str, compound: Compound | None) -> list[Caution]:
+    """What the parameter and what is dosed can do to animals, plants and people."""
+    told, ions = [], compound.ions.keys() if compound else set()
+    if parameter == "total_ammonia" or "NH4" in ions:
+        told.append(POISON)
+    if parameter == "alkalinity" or ions & {"HCO3", "CO3"}:
+        told.append(AMMONIA)
+    if parameter == "phosphate" or "H2PO4" in ions:
+        told.append(ALGAE)
+    if word in BY_COMPOUND:
+        told.append(BY_COMPOUND[word])
+    if parameter in ("salt", "sodium", "chloride") or word == "sodium_chloride":
+        told.append(SALT)
+    return told
+
+
+def cautions_by_compound(words: Sequence[str]) -> list[Caution]:
+    """What is to be minded with each of several compounds, named before it."""
+    found: dict[Caution, list[str]] = {}
+    for word in words:
+        if word in BY_COMPOUND:
+            found.setdefault(BY_COMPOUND[word], []).append(COMPOUNDS[word].name)
+    return [named(one, ", ".join(names)) for one, names in found.items()]
+
+
+def named(one: Caution, name: str) -> Caution:
+    """The caution with the name of what it speaks of before it."""
+    return Caution(one.code, f"{name.capitalize()}. {one.text}", one.limit)
+
+
+def too_little_to_weigh(names: str) -> Caution:
+    """What to do with less than LIGHTEST of something."""
+    words = f"So little of {names} is hard to weigh: make a stock solution of it and measure that by volume (dose-stock)."
+    return Caution("too-little-to-weigh", words, show(LIGHTEST, "mass", "g"))
+
+
+def two_forms(parameter: str, value: float) -> list[Caution]:
+    """The same value in the other form that tests and labels use, so that nobody takes one for the other."""
+    if parameter not in FORMS:
+        return []
+    kind, (one, other) = DOSED[parameter], FORMS[parameter]
+    words = (
+        f"{show(value, kind, one)} is the same as {show(value, kind, other)}. Tests and labels use both forms: look"
+        " which one yours means."
+    )
+    return [Caution("two-forms", words)]
 
 
 def _of_the_dose(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
@@ -91,25 +150,30 @@ def _of_the_dose(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
     return told
 
 
-def _side_ions(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
-    """What builds up unseen beside the parameter that was asked for."""
+def side_ions(added: Sequence[Mapping[str, Any]], asked: Collection[str]) -> list[Caution]:
+    """What builds up unseen beside the parameters that were asked for."""
     return [
         Caution(
             f"brings-{row['ion']}",
             f"It brings {show(row['rise'], 'concentration')} of {row['ion']} as well, {BUILDS_UP[row['ion']]}.",
         )
-        for row in values["ions_added"]
-        if row["ion"] in BUILDS_UP and given.parameter not in (row["ion"], "salt") and row["rise"]
+        for row in added
+        if row["ion"] in BUILDS_UP and row["ion"] not in asked and "salt" not in asked and row["rise"]
     ]
 
 
-def _of_the_stock(given: Inputs, compound: Compound, values: Mapping[str, Any]) -> list[Caution]:
-    known, strength = compound.solubility, given.stock_strength
-    if known is None or strength is None:
-        return []
-    told, surely = [], values["stock_dissolves"]
+def cautions_of_stock(compound: Compound, strength: float, temperature: float) -> list[Caution]:
+    """Whether a stock solution so strong (kg/m3) stays dissolved, as far as is known."""
+    known, bounds = compound.solubility, stock_bounds(compound)
+    if known is None or bounds is None:
+        words = (
+            f"How much {compound.name} dissolves is not known here: try a little first, and dose no crystals."
+        )
+        return [Caution("solubility-unknown", words)]
+    told: list[Caution] = []
+    surely, at_most = bounds
     limit, table = show(surely, "concentration", "g/L"), show(known.temperature, "temperature")
-    if strength > values["stock_limit"]:
+    if strength > at_most:
         words = (
             f"By the table so strong a stock can't dissolve at {table}: only a trial can tell otherwise. Dose none"
             " of it while anything lies at the bottom."
@@ -130,7 +194,7 @@ def _of_the_stock(given: Inputs, compound: Compound, values: Mapping[str, Any]) 
             " table. Try a little first."
         )
         told.append(Caution("solubility-from-memory", words, limit))
-    if given.stock_temperature < known.temperature:
+    if temperature < known.temperature:
         words = (
             f"What dissolves is known at {table} alone; colder water takes up less, of some salts by half near"
             " freezing."
@@ -138,6 +202,16 @@ def _of_the_stock(given: Inputs, compound: Compound, values: Mapping[str, Any]) 
         told.append(Caution("colder-than-the-table", words, table))
     return told
 
+
+FALLS_OUT = {"Ca", "Mg", "HCO3", "CO3", "SO4", "H2PO4"}
+"""Ions that make sludge with one another."""
+
+FORMS: Mapping[str, tuple[str, str]] = {
+    "nitrate": ("mg/L NO3", "mg/L NO3-N"),
+    "phosphate": ("mg/L PO4", "mg/L PO4-P"),
+    "total_ammonia": ("mg/L NH3-N", "mg/L NH4"),
+}
+"""Parameters that are weighed in two ways."""
 
 MEASURE_AGAIN = Caution(
     "measure-again",
@@ -148,6 +222,13 @@ AMMONIA = Caution(
     "ammonia",
     "As alkalinity rises the pH rises with it, and ammonia turns to its poisonous form: test total ammonia"
     " first, and leave the dose while any shows.",
+)
+POISON = Caution(
+    "poisons-animals",
+    "Ammonia poisons fish, shrimps and snails, the more the higher the pH and the warmer the water. Dose it only"
+    " where no animal lives, to feed the bacteria of a new filter, and let none in before total ammonia and nitrite"
+    " both read zero. Never mix it with bleach: the vapour is poisonous to people.",
+    f"{show(LIMITS_OF_WATER['ammonia_harm'].value, 'ammonia')} of un-ionized ammonia",
 )
 ALGAE = Caution(
     "feeds-algae", "Phosphate feeds algae as it does plants: small doses, and a test between them."
@@ -171,21 +252,32 @@ GRADE = Caution(
     "Use food or reagent grade: road, garden and technical grades may carry metals or agents against caking."
     " Its label comes first. Weigh on a scale, not by the spoon; keep it labelled and away from children.",
 )
+_HOT = Caution(
+    "warms-water",
+    "It grows hot as it dissolves: stir it bit by bit into cold water outside the tank, with gloves and eye"
+    " protection, and let it cool.",
+)
+_OXIDISER = Caution(
+    "oxidiser",
+    "It feeds fire: keep it dry and away from whatever burns. Its sale and storage are restricted in"
+    " places: see local law.",
+)
 BY_COMPOUND: Mapping[str, Caution] = {
-    "calcium_chloride_dihydrate": Caution(
-        "warms-water",
-        "Calcium chloride grows hot as it dissolves: stir it bit by bit into cold water outside the tank, with"
-        " gloves and eye protection, and let it cool.",
+    "calcium_chloride_dihydrate": _HOT,
+    "calcium_chloride": _HOT,
+    "magnesium_sulfate": _HOT,
+    "calcium_nitrate_tetrahydrate": _OXIDISER,
+    "magnesium_nitrate_hexahydrate": _OXIDISER,
+    "potassium_nitrate": _OXIDISER,
+    "sodium_carbonate": Caution(
+        "raises-ph-far",
+        "It drives the pH up at once, far more than bicarbonate does, and burns eyes and skin: small doses, well"
+        " thinned, away from animals, a pH test after each, with gloves and eye protection.",
     ),
     "calcium_sulfate_dihydrate": Caution(
         "dissolves-slowly",
-        "Gypsum dissolves slowly, over hours to days: the water stays cloudy meanwhile and the value lags. Stir"
+        "It dissolves slowly, over hours to days: the water stays cloudy meanwhile and the value lags. Stir"
         " it up in plenty of tank water.",
-    ),
-    "potassium_nitrate": Caution(
-        "oxidiser",
-        "Potassium nitrate feeds fire: keep it dry and away from whatever burns. Its sale and storage are"
-        " restricted in places: see local law.",
     ),
 }
 
@@ -219,6 +311,7 @@ SOURCES = (
         "25 °C: KHCO3, KH2PO4, K2SO4, MgSO4, CaSO4",
         "From memory, not checked against the table: a stock is refused only at half again as much.",
     ),
+    FA16,
     Source(
         "Laliberté, M., Cooper, W. E.",
         2004,

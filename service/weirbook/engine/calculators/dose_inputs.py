@@ -17,18 +17,26 @@ UNPROVEN = 1.5
 """How far beyond an unproven solubility a stock must lie to be refused: up to 30 degC none of the compounds
 dissolves more than half again what it does at the table's temperature (handbook values, from memory)."""
 
+COLDEST_STOCK, WARMEST_STOCK = 273.15, 303.15
+
 BY_PARAMETER = Follows("parameter", DOSED)
 
 
-def _of_parameter(doc: str, **said: Any) -> Any:
+def of_parameter(doc: str, **said: Any) -> Any:
+    """Declare an input that is told in the unit of the chosen parameter."""
     return param(FOLLOWING, doc=doc, follows=BY_PARAMETER, **said)
 
 
-@dataclass(frozen=True)
-class Inputs:
+@dataclass(frozen=True, kw_only=True)
+class Dosing:
+    """What every dose must be told: what it raises, in how much water, and what is dosed."""
+
     parameter: str = param(
         CHOICE,
-        doc="What to raise. An ion is told by its own mass; salt is the compound itself in the water.",
+        doc=(
+            "What to raise. An ion is told by its own mass; salt is the compound itself in the water; total_ammonia"
+            " only where no animal lives."
+        ),
         choices=tuple(DOSED),
     )
     volume: float = param(
@@ -37,8 +45,6 @@ class Inputs:
         gt=0,
         role="water_volume",
     )
-    present: float = _of_parameter("The parameter's present value.", ge=0, role="latest.{parameter}")
-    wanted: float = _of_parameter("The value wanted.", ge=0)
     compound: str = param(
         CHOICE,
         doc="What is dosed; a product is described by its label's effect.",
@@ -52,10 +58,7 @@ class Inputs:
         le=1,
         default=1.0,
     )
-    largest_daily_change: float | None = _of_parameter(
-        "The most that the parameter may rise in a day. Left out: all at once.", gt=0, default=None
-    )
-    product_effect: float | None = _of_parameter(
+    product_effect: float | None = of_parameter(
         "By the product's label: how much it raises the parameter.", gt=0, default=None
     )
     product_mass: float | None = param(
@@ -82,9 +85,18 @@ class Inputs:
     stock_temperature: float = param(
         "temperature",
         doc="The coolest that the stock solution will stand.",
-        ge=273.15,
-        le=303.15,
+        ge=COLDEST_STOCK,
+        le=WARMEST_STOCK,
         default=293.15,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Inputs(Dosing):
+    present: float = of_parameter("The parameter's present value.", ge=0, role="latest.{parameter}")
+    wanted: float = of_parameter("The value wanted.", ge=0)
+    largest_daily_change: float | None = of_parameter(
+        "The most that the parameter may rise in a day. Left out: all at once.", gt=0, default=None
     )
 
 
@@ -103,15 +115,17 @@ def refuse_contradictions(given: Inputs, compound: Compound | None, rise: float,
     if days > MOST_DAYS:
         words = f"So small a change a day would take more than {MOST_DAYS} days."
         faults.append(Fault("/largest_daily_change", words))
-    if compound is not None:
-        faults += _misfits_of_compound(given, compound)
-    else:
-        faults += _misfits_of_product(given)
+    faults += misfits(given, compound)
     if faults:
         raise Invalid("The inputs contradict each other.", faults=faults)
 
 
-def _misfits_of_compound(given: Inputs, compound: Compound) -> list[Fault]:
+def misfits(given: Dosing, compound: Compound | None) -> list[Fault]:
+    """A fault for each value that does not fit what is dosed, a compound or else a product."""
+    return _misfits_of_product(given) if compound is None else _misfits_of_compound(given, compound)
+
+
+def _misfits_of_compound(given: Dosing, compound: Compound) -> list[Fault]:
     faults = [
         Fault(f"/{name}", f"This describes a product: choose the compound '{PRODUCT}', or leave it out.")
         for name in ("product_effect", "product_mass", "product_volume", "product_treats")
@@ -121,21 +135,29 @@ def _misfits_of_compound(given: Inputs, compound: Compound) -> list[Fault]:
         able = ", ".join(word for word, one in COMPOUNDS.items() if carried(one, given.parameter))
         words = f"{compound.name.capitalize()} does not raise {given.parameter}. These do: {able}."
         faults.append(Fault("/compound", words))
-    bounds, known = stock_bounds(compound), compound.solubility
-    if bounds and known and given.stock_strength is not None:
-        proven = known.read and given.stock_temperature <= known.temperature
-        if given.stock_strength > bounds[1] * (1 if proven else UNPROVEN):
-            origin = "" if known.read else " (from memory)"
-            words = (
-                f"So much can't dissolve: at {show(known.temperature, 'temperature')}{origin} a litre of finished stock"
-                f" holds {show(bounds[0], 'concentration', 'g/L')} of {compound.name} for certain and never"
-                f" more than {show(bounds[1], 'concentration', 'g/L')}. Make it weaker and dose more of it."
-            )
-            faults.append(Fault("/stock_strength", words))
+    if given.stock_strength is not None:
+        why = too_strong(compound, given.stock_strength, given.stock_temperature)
+        faults += [Fault("/stock_strength", why)] if why else []
     return faults
 
 
-def _misfits_of_product(given: Inputs) -> list[Fault]:
+def too_strong(compound: Compound, strength: float, temperature: float) -> str | None:
+    """Why a stock solution of so much of a compound (kg/m3) can't be; None where it may."""
+    bounds, known = stock_bounds(compound), compound.solubility
+    if bounds is None or known is None:
+        return None
+    proven = known.read and temperature <= known.temperature
+    if strength <= bounds[1] * (1 if proven else UNPROVEN):
+        return None
+    origin = "" if known.read else " (from memory)"
+    return (
+        f"So much can't dissolve: at {show(known.temperature, 'temperature')}{origin} a litre of finished stock"
+        f" holds {show(bounds[0], 'concentration', 'g/L')} of {compound.name} for certain and never"
+        f" more than {show(bounds[1], 'concentration', 'g/L')}. Make it weaker and dose more of it."
+    )
+
+
+def _misfits_of_product(given: Dosing) -> list[Fault]:
     faults = []
     for name, words in (
         ("product_effect", "how much the label says it raises the parameter"),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from weirbook.engine.calculators.dose_inputs import Inputs
+from weirbook.engine.calculators.dose_amounts import moles_a_litre
+from weirbook.engine.calculators.dose_inputs import Dosing, Inputs
 from weirbook.engine.relations.chemistry import (
     DOSED,
     IONS,
@@ -18,11 +19,6 @@ from weirbook.engine.relations.chemistry import (
 from weirbook.engine.relations.structure import WATER_DENSITY
 from weirbook.engine.shape import Step, show, six, step
 from weirbook.engine.units import ATOMIC_WEIGHTS, KINDS, unit
-
-
-def moles_a_litre(given: Inputs, compound: Compound, rise: float) -> float:
-    """Of the compound in each m3 of water."""
-    return rise / carried(compound, given.parameter)
 
 
 def _grams(mass: float) -> str:
@@ -41,10 +37,12 @@ def rise_steps(given: Inputs, rise: float, days: int) -> list[Step]:
     return steps
 
 
-def compound_steps(given: Inputs, compound: Compound, values: Mapping[str, Any]) -> list[Step]:
-    parameter, kind, rise = given.parameter, DOSED[given.parameter], values["rise"]
+def compound_steps(given: Dosing, compound: Compound, rise: float, amount: float | None) -> list[Step]:
+    """From a rise to what is weighed out of a compound."""
+    assert amount is not None, "a compound is weighed"
+    parameter, kind = given.parameter, DOSED[given.parameter]
     name, moles = compound.name, moles_a_litre(given, compound, rise)
-    steps = [_molar_mass_step(compound)]
+    steps = [molar_mass_step(compound)]
     numbers = {
         "rise": show(rise, kind),
         "molar_mass": str(six(compound.molar_mass * 1000)),
@@ -70,11 +68,12 @@ def compound_steps(given: Inputs, compound: Compound, values: Mapping[str, Any])
             moles,
             "number",
         ),
-        step(f"{name} in all, in g", whole, numbers, values["amount"], "mass", "g"),
+        step(f"{name} in all, in g", whole, numbers, amount, "mass", "g"),
     ]
 
 
-def _molar_mass_step(compound: Compound) -> Step:
+def molar_mass_step(compound: Compound) -> Step:
+    """A compound's molar mass as the sum of its atoms."""
     parts = atoms(compound.formula)
     formula = " + ".join(
         f"{count} × {{{element}}}" if count > 1 else f"{{{element}}}" for element, count in parts.items()
@@ -84,17 +83,17 @@ def _molar_mass_step(compound: Compound) -> Step:
     return step(gives, formula, weights, compound.molar_mass * 1000, "number")
 
 
-def label_steps(given: Inputs, values: Mapping[str, Any]) -> list[Step]:
+def label_steps(given: Dosing, rise: float, total: float | None) -> list[Step]:
+    """From a rise to what is measured out of a product, by mass or by volume."""
     kind = DOSED[given.parameter]
     assert given.product_effect and given.product_treats
     dry = given.product_mass is not None
     labelled = given.product_mass if dry else given.product_volume
-    total = values["amount"] if dry else values["liquid_volume"]
     measure, in_unit = ("mass", "g") if dry else ("volume", "mL")
-    assert labelled is not None
+    assert labelled is not None and total is not None
     numbers = {
         "labelled_amount": show(labelled, measure, in_unit),
-        "rise": show(values["rise"], kind),
+        "rise": show(rise, kind),
         "labelled_rise": show(given.product_effect, kind),
         "volume": show(given.volume, "volume"),
         "labelled_volume": show(given.product_treats, "volume"),

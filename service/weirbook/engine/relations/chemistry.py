@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -23,6 +23,7 @@ DOSED: Mapping[str, str] = MappingProxyType(
         "potassium": "potassium",
         "nitrate": "nitrate",
         "phosphate": "phosphate",
+        "total_ammonia": "ammonia",
         "chloride": "concentration",
         "sulfate": "concentration",
         "sodium": "concentration",
@@ -38,6 +39,7 @@ _COUNTED: Mapping[str, Mapping[str, int]] = {
     "potassium": {"K": 1},
     "nitrate": {"NO3": 1},
     "phosphate": {"H2PO4": 1},
+    "total_ammonia": {"NH4": 1},
 }
 """Of what is counted by moles (alkalinity: by moles of charge), how much one ion of each sort brings."""
 
@@ -92,6 +94,7 @@ IONS: Mapping[str, Ion] = MappingProxyType(
         "K": Ion("potassium", 1, "K"),
         "Ca": Ion("calcium", 2, "Ca"),
         "Mg": Ion("magnesium", 2, "Mg"),
+        "NH4": Ion("ammonium", 1, "NH4"),
         "HCO3": Ion("bicarbonate", -1, "HCO3"),
         "CO3": Ion("carbonate", -2, "CO3"),
         "Cl": Ion("chloride", -1, "Cl"),
@@ -100,7 +103,7 @@ IONS: Mapping[str, Ion] = MappingProxyType(
         "H2PO4": Ion("phosphate", -1, "PO4"),
     }
 )
-"""By the formula as dissolved."""
+"""By the formula as dissolved. Ammonium stands in balance with ammonia, by the pH: both are total ammonia."""
 
 
 @dataclass(frozen=True)
@@ -140,7 +143,7 @@ def _of_solution(mass_percent: float) -> float:
 
 
 # Solubility at 20 degC: read in a handbook's table (g anhydrous per 100 g water). At 25 degC: the CRC Handbook's
-# mass percent of the saturated solution, from memory.
+# mass percent of the saturated solution, from memory. None stands where neither was to be had.
 COMPOUNDS: Mapping[str, Compound] = MappingProxyType(
     {
         "sodium_bicarbonate": Compound(
@@ -158,6 +161,21 @@ COMPOUNDS: Mapping[str, Compound] = MappingProxyType(
             {"Ca": 1, "Cl": 2},
             Solubility("CaCl2", 74.5, _AT_20, True),
         ),
+        "calcium_chloride_hexahydrate": Compound(
+            "calcium chloride hexahydrate",
+            "CaCl2.6H2O",
+            {"Ca": 1, "Cl": 2},
+            Solubility("CaCl2", 74.5, _AT_20, True),
+        ),
+        "calcium_chloride": Compound(
+            "calcium chloride without crystal water",
+            "CaCl2",
+            {"Ca": 1, "Cl": 2},
+            Solubility("CaCl2", 74.5, _AT_20, True),
+        ),
+        "calcium_nitrate_tetrahydrate": Compound(
+            "calcium nitrate tetrahydrate", "Ca(NO3)2.4H2O", {"Ca": 1, "NO3": 2}
+        ),
         "calcium_sulfate_dihydrate": Compound(
             "calcium sulfate dihydrate",
             "CaSO4.2H2O",
@@ -169,6 +187,18 @@ COMPOUNDS: Mapping[str, Compound] = MappingProxyType(
             "MgSO4.7H2O",
             {"Mg": 1, "SO4": 1},
             Solubility("MgSO4", _of_solution(26.3), _AT_25, False),
+        ),
+        "magnesium_sulfate": Compound(
+            "magnesium sulfate without crystal water",
+            "MgSO4",
+            {"Mg": 1, "SO4": 1},
+            Solubility("MgSO4", _of_solution(26.3), _AT_25, False),
+        ),
+        "magnesium_chloride_hexahydrate": Compound(
+            "magnesium chloride hexahydrate", "MgCl2.6H2O", {"Mg": 1, "Cl": 2}
+        ),
+        "magnesium_nitrate_hexahydrate": Compound(
+            "magnesium nitrate hexahydrate", "Mg(NO3)2.6H2O", {"Mg": 1, "NO3": 2}
         ),
         "potassium_nitrate": Compound(
             "potassium nitrate", "KNO3", {"K": 1, "NO3": 1}, Solubility("KNO3", 31.6, _AT_20, True)
@@ -185,19 +215,61 @@ COMPOUNDS: Mapping[str, Compound] = MappingProxyType(
             {"K": 2, "SO4": 1},
             Solubility("K2SO4", _of_solution(10.7), _AT_25, False),
         ),
+        "potassium_chloride": Compound("potassium chloride", "KCl", {"K": 1, "Cl": 1}),
+        "sodium_carbonate": Compound("sodium carbonate without crystal water", "Na2CO3", {"Na": 2, "CO3": 1}),
         "sodium_chloride": Compound(
             "sodium chloride", "NaCl", {"Na": 1, "Cl": 1}, Solubility("NaCl", 36.0, _AT_20, True)
         ),
+        "ammonium_chloride": Compound("ammonium chloride", "NH4Cl", {"NH4": 1, "Cl": 1}),
     }
 )
 """The compounds that a dose offers, by the word that chooses them."""
+
+
+_SLUDGE = (
+    ("Ca", "SO4"),
+    ("Ca", "HCO3"),
+    ("Ca", "CO3"),
+    ("Ca", "H2PO4"),
+    ("Mg", "HCO3"),
+    ("Mg", "CO3"),
+    ("Mg", "H2PO4"),
+)
+_GAS = (("H2PO4", "HCO3"), ("H2PO4", "CO3"), ("NH4", "CO3"))
+"""An acid phosphate sets carbon dioxide free, a carbonate ammonia."""
+
+
+def sludge_pairs(compounds: Sequence[Compound]) -> list[tuple[str, str]]:
+    """Ions out of different salts that fall out of one strong solution together, by their formula as dissolved.
+
+    Source: rules of solubility, any textbook of inorganic chemistry. Not covered: how strong is strong.
+    """
+    return _pairs(_SLUDGE, compounds)
+
+
+def gas_pairs(compounds: Sequence[Compound]) -> list[tuple[str, str]]:
+    """Ions out of different salts that set gas free in one solution: a closed bottle may burst."""
+    return _pairs(_GAS, compounds)
+
+
+def _pairs(pairs: Sequence[tuple[str, str]], compounds: Sequence[Compound]) -> list[tuple[str, str]]:
+    return [
+        (one, other)
+        for one, other in pairs
+        if any(
+            one in first.ions and other in second.ions
+            for first in compounds
+            for second in compounds
+            if first is not second
+        )
+    ]
 
 
 def carried(compound: Compound, parameter: str) -> float:
     """How much of a parameter one mole of a compound brings, in the SI unit of its kind times m3; 0 for none.
 
     Alkalinity: equivalents (a bicarbonate 1, a carbonate 2). Hardness: moles of calcium and magnesium.
-    Potassium, nitrate, phosphate: moles. Other ions and "salt": kg.
+    Potassium, nitrate, phosphate, total ammonia: moles. Other ions and "salt": kg.
     Raises KeyError for a parameter that is not in DOSED.
     """
     if parameter in _COUNTED:
@@ -207,6 +279,11 @@ def carried(compound: Compound, parameter: str) -> float:
         return compound.molar_mass
     ion = _WEIGHED[parameter]
     return compound.ions.get(ion, 0) * IONS[ion].molar_mass
+
+
+def alkalinity_of(ion: str) -> int:
+    """Equivalents of alkalinity that one ion, by its formula as dissolved, brings."""
+    return _COUNTED["alkalinity"].get(ion, 0)
 
 
 def is_counted(parameter: str) -> bool:

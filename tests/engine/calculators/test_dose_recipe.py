@@ -1,0 +1,511 @@
+import csv
+import json
+import math
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from phreeqpython import PhreeqPython
+
+from weirbook.engine.calculators.dose_recipe import DOSE_RECIPE
+from weirbook.engine.calculators.recipe_inputs import SALTS, TARGETS, USUAL
+from weirbook.engine.relations.chemistry import DOSED, IONS, carried
+from weirbook.engine.shape import Answer, answer, as_json
+from weirbook.engine.units import KINDS, to_si
+from weirbook.errors import Invalid
+
+FEW = settings(max_examples=50)
+"""Whole answers take a while; the relations below them are tried more often."""
+PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
+WORDS = {one.formula: word for word, one in SALTS.items()}
+WANTED = {
+    "dkh": ("alkalinity", "dKH"),
+    "dgh": ("hardness", "dGH"),
+    "mg_no3_per_l": ("nitrate", "mg/L NO3"),
+    "mg_po4_per_l": ("phosphate", "mg/L PO4"),
+    "mg_k_per_l": ("potassium", "mg/L K"),
+    "mg_ca_per_l": ("calcium", "mg/L"),
+    "mg_mg_per_l": ("magnesium", "mg/L"),
+}
+BY_NAME = {
+    "na": "sodium",
+    "k": "potassium",
+    "ca": "calcium",
+    "mg": "magnesium",
+    "cl": "chloride",
+    "so4": "sulfate",
+}
+EXAMPLE = DOSE_RECIPE.example
+BARE = {"volume": "200 L"}
+
+
+def rows(name: str, target: str) -> list[dict[str, str]]:
+    """Rows of salts that a recipe mixes and of targets that it takes."""
+    found = csv.DictReader((PUBLISHED / f"{name}.csv").open())
+    return [row for row in found if row["salt"] in WORDS and row[target] in WANTED]
+
+
+def alone(row: dict[str, str], target: str, wanted: str, **more: Any) -> Answer:
+    """A recipe of one salt toward one value."""
+    parameter, unit = WANTED[target]
+    salt = {"compound": WORDS[row["salt"]], "purity": f"{row.get('purity_fraction', '1')} 1"}
+    return answer(
+        DOSE_RECIPE, {"volume": "100 L", f"wanted_{parameter}": f"{wanted} {unit}", "salts": [salt], **more}
+    )
+
+
+def asked(**more: Any) -> Answer:
+    return answer(DOSE_RECIPE, {**BARE, **more})
+
+
+def salts(*words: str) -> list[dict[str, str]]:
+    return [{"compound": word} for word in words]
+
+
+def grams(found: Answer) -> dict[str, float]:
+    names = {SALTS[word].name: word for word in SALTS}
+    return {
+        names[row["compound"]]: row["amount"]["value"]
+        for row in as_json(found)["results"]["salts"]
+        if row["amount"]["value"]
+    }
+
+
+def outcomes(found: Answer) -> dict[str, dict[str, Any]]:
+    return {row["target"]: row for row in found.values["targets"]}
+
+
+def ions(found: Answer) -> dict[str, dict[str, Any]]:
+    return {row["ion"]: row for row in found.values["ions"]}
+
+
+def codes(found: Answer) -> set[str]:
+    return {one.code for one in found.cautions}
+
+
+def refusal(**told: Any) -> dict[str, str]:
+    with pytest.raises(Invalid) as refused:
+        asked(**told)
+    return {fault.pointer: fault.message for fault in refused.value.faults}
+
+
+@pytest.mark.parametrize(
+    "row",
+    rows("salt_dose_factors", "target_unit_rise_of_1"),
+    ids=lambda row: f"{row['salt']}-{row['target_unit_rise_of_1']}",
+)
+def test_one_salt_toward_one_value_takes_the_published_factor(row: dict[str, str]) -> None:
+    found = alone(row, row["target_unit_rise_of_1"], "1")
+    a_litre = as_json(found)["results"]["salts"][0]["per_litre"]
+    assert a_litre["unit"] == "mg/L"
+    assert a_litre["value"] == pytest.approx(float(row["mg_salt_per_l"]), abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    "row", rows("salt_dose_cases", "target"), ids=lambda row: f"{row['salt']}-{row['volume_l']}"
+)
+def test_volume_and_purity_count_as_published(row: dict[str, str]) -> None:
+    found = alone(row, row["target"], row["rise"], volume=f"{row['volume_l']} L")
+    assert found.quantity("amount", "g").value == pytest.approx(float(row["dose_g"]), abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    "row", rows("salt_side_ions", "per_unit_rise_of"), ids=lambda row: f"{row['salt']}-{row['also_adds']}"
+)
+def test_ions_come_along_as_published(row: dict[str, str]) -> None:
+    found = as_json(alone(row, row["per_unit_rise_of"], "1"))["results"]
+    ion = BY_NAME[row["also_adds"].split("_")[1]]
+    rise = {one["ion"]: one["rise"]["value"] for one in found["ions"]}[ion]
+    assert rise == pytest.approx(float(row["amount"]), abs=5e-6 if rise < 10 else 5e-5)
+    if ion in ("sodium", "chloride", "sulfate"):
+        assert found[f"{ion}_rise"]["value"] == rise
+
+
+def test_the_example_is_what_a_keeper_works_out_by_hand() -> None:
+    # 6 dGH = 6 x 10 / 56.077 = 1.06996 mmol/L; 3 : 1 by mass is 3 x 24.305 / 40.078 = 1.81933 : 1 by number, so that
+    # magnesium is 1.06996 / 2.81933 = 0.379508 and calcium 0.690449 mmol/L. Potassium 10 / 39.0983 = 0.255766.
+    # Magnesium sulfate 0.379508 x 246.466 x 0.1 = 9.3536 g; calcium chloride 0.690449 x 147.008 x 0.1 / 0.77 = 13.182 g;
+    # bicarbonate 4 x 20 / 56.077 = 1.426610 meq/L, of which potassium's 0.255766 (x 100.1143 x 0.1 = 2.5606 g) and
+    # sodium's 1.170844 (x 84.0058 x 0.1 = 9.8358 g).
+    found = answer(DOSE_RECIPE, EXAMPLE)
+    assert grams(found) == pytest.approx(
+        {
+            "magnesium_sulfate_heptahydrate": 9.3536,
+            "sodium_bicarbonate": 9.8358,
+            "potassium_bicarbonate": 2.5606,
+            "calcium_chloride_dihydrate": 13.182,
+        },
+        abs=6e-4,
+    )
+    assert found.values["verdict"] == "ok"
+    assert found.quantity("calcium_to_magnesium").value == pytest.approx(3, rel=1e-9)
+    assert found.quantity("sodium_rise").value == pytest.approx(1.170844 * 22.98977, rel=1e-5)
+    assert found.quantity("sulfate_rise").value == pytest.approx(0.379508 * 96.056, rel=1e-5)
+    assert found.values["days"] == 3  # 4 / 1.5 and 6 / 2
+
+
+def test_salts_stand_in_the_order_to_dissolve_them() -> None:
+    found = asked(
+        wanted_alkalinity="4 dKH",
+        wanted_calcium="40 mg/L",
+        wanted_potassium="10 mg/L K",
+        wanted_magnesium="5 mg/L",
+        salts=salts(
+            "calcium_sulfate_dihydrate",
+            "sodium_bicarbonate",
+            "potassium_chloride",
+            "magnesium_sulfate_heptahydrate",
+            "sodium_chloride",
+        ),
+    )
+    first, *middle, last, unused = [row["compound"] for row in found.values["salts"]]
+    assert first == "calcium sulfate dihydrate"
+    assert set(middle) == {"potassium chloride", "magnesium sulfate heptahydrate"}
+    assert (last, unused) == ("sodium bicarbonate", "sodium chloride")
+    chloride = asked(wanted_hardness="6 dGH", wanted_alkalinity="3 dKH")
+    used = [row["compound"] for row in chloride.values["salts"] if row["amount"]]
+    assert used[-1] == "calcium chloride dihydrate"
+
+
+WATER = PhreeqPython()
+EQUIVALENTS = (("HCO3", 1), ("CO3", 2), ("OH", 1))
+
+
+def equivalents(species: str) -> int:
+    """Alkalinity of one particle of a dissolved species, by its name."""
+    if species == "H+":
+        return -1
+    found = re.search(r"HCO3|CO3|OH", species)
+    return dict(EQUIVALENTS)[found[0]] if found else 0
+
+
+def test_the_finished_water_holds_what_a_chemical_equilibrium_model_finds_in_it() -> None:
+    """PHREEQC dissolves the salts of the example: totals of elements, and alkalinity summed over its species."""
+    found = answer(DOSE_RECIPE, EXAMPLE)
+    plain = {
+        "sodium_bicarbonate": "NaHCO3",
+        "potassium_bicarbonate": "KHCO3",
+        "calcium_chloride_dihydrate": "CaCl2",
+        "magnesium_sulfate_heptahydrate": "MgSO4",
+    }
+    water = WATER.add_solution({})
+    for word, mass in grams(found).items():
+        purity = 0.77 if word == "calcium_chloride_dihydrate" else 1.0
+        water.add(plain[word], mass * purity / SALTS[word].molar_mass / 1000 / 100 * 1000)
+    for name, element in (("calcium", "Ca"), ("magnesium", "Mg")):
+        in_mmol = found.quantity(f"{name}_after", "mg/L").value / (1000 * IONS[element].molar_mass)
+        assert water.total_element(element) == pytest.approx(in_mmol, rel=1e-4)
+    assert water.total_element("K") == pytest.approx(
+        found.quantity("potassium_after", "mmol/L").value, rel=1e-4
+    )
+    alkalinity = 1000 * math.fsum(amount * equivalents(name) for name, amount in water.species.items())
+    # The model's kilogram of water and our litre differ by less than 1 part in 1000.
+    assert alkalinity == pytest.approx(found.quantity("alkalinity_after", "meq/L").value, rel=1e-3)
+
+
+def test_what_no_salt_brings_is_said_outright_with_what_would_help() -> None:
+    found = asked(wanted_alkalinity="4 dKH", wanted_potassium="10 mg/L K", salts=salts("sodium_bicarbonate"))
+    told = outcomes(found)
+    assert found.values["verdict"] == "over"
+    assert told["alkalinity"]["state"] == "reached"
+    assert told["potassium"]["state"] == "short"
+    assert "none of the salts brings potassium" in told["potassium"]["why"]
+    assert "potassium_sulfate" in told["potassium"]["why"] or "potassium_chloride" in told["potassium"]["why"]
+    assert "potassium (short)" in found.values["why"]
+    assert "not-reached" in codes(found)
+
+
+def test_salts_that_tie_two_values_together_are_named() -> None:
+    found = asked(
+        wanted_nitrate="10 mg/L NO3",
+        wanted_calcium="40 mg/L",
+        salts=salts("calcium_nitrate_tetrahydrate"),
+    )
+    told = outcomes(found)
+    assert (told["calcium"]["state"], told["nitrate"]["state"]) == ("short", "over")
+    assert "calcium nitrate tetrahydrate can't bring calcium without nitrate" in told["calcium"]["why"]
+    assert "calcium_chloride" in told["calcium"]["why"]
+    # By hand, x mmol/L of salt: minimise (2 x 62.004 x / 10 - 1)^2 + (40.078 x / 40 - 1)^2.
+    a, b = 2 * 62.004 / 10, 40.078 / 40
+    x = (a + b) / (a * a + b * b)
+    assert found.quantity("nitrate_after").value == pytest.approx(10 * a * x, rel=1e-6)
+    helped = asked(
+        wanted_nitrate="10 mg/L NO3",
+        wanted_calcium="40 mg/L",
+        salts=salts("calcium_nitrate_tetrahydrate", "calcium_chloride"),
+    )
+    assert helped.values["verdict"] == "ok"
+
+
+def test_half_a_gram_is_what_a_scale_still_weighs() -> None:
+    # 1 mg/L of phosphate takes 1.4329 mg of salt to a litre: 0.5 g in 348.9 L.
+    for volume, told in (("345 L", True), ("353 L", False)):
+        found = asked(volume=volume, wanted_phosphate="1 mg/L PO4")
+        assert ("too-little-to-weigh" in codes(found)) is told
+
+
+def test_a_miss_of_up_to_a_twentieth_is_watched() -> None:
+    # One mmol of KNO3 brings one of each: 62.004 mg of nitrate to 39.0983 mg of potassium.
+    found = asked(
+        wanted_nitrate="10 mg/L NO3",
+        wanted_potassium=f"{10 * 39.0983 / 62.004 * 1.06} mg/L K",
+        salts=salts("potassium_nitrate"),
+    )
+    assert found.values["verdict"] == "watch"
+    assert {row["state"] for row in found.values["targets"]} == {"short", "over"}
+
+
+def test_calcium_and_magnesium_of_the_present_water_follow_from_two_of_three() -> None:
+    # 6 dGH are 1.06996 mmol/L; 30 mg/L of calcium 0.748540: the rest, 0.321416, is 7.8120 mg/L of magnesium.
+    told = {"hardness": "6 dGH", "wanted_alkalinity": "2 dKH"}
+    assert asked(**told, calcium="30 mg/L").quantity("magnesium_after").value == pytest.approx(
+        7.812, abs=5e-4
+    )
+    assert asked(**told, magnesium="7.812 mg/L").quantity("calcium_after").value == pytest.approx(
+        30, abs=2e-3
+    )
+    both = asked(calcium="30 mg/L", magnesium="7.812 mg/L", wanted_alkalinity="2 dKH")
+    assert both.quantity("hardness_after").value == pytest.approx(6, abs=1e-4)
+    assert asked(**told).quantity("calcium_after") is None
+    assert asked(wanted_alkalinity="2 dKH").quantity("calcium_after").value == 0
+    off = asked(**told, calcium="40 mg/L", magnesium="10 mg/L")
+    assert "tests-disagree" in codes(off)
+    assert "tests-disagree" not in codes(asked(**told, calcium="30 mg/L", magnesium="8 mg/L"))
+
+
+def test_the_present_water_counts_toward_what_is_wanted() -> None:
+    found = asked(
+        alkalinity="3 dKH", wanted_alkalinity="5 dKH", potassium="4 mg/L K", wanted_potassium="10 mg/L K"
+    )
+    # 6 mg/L of potassium is 0.153459 mmol/L; 2 dKH 0.713305 meq/L.
+    assert ions(found)["potassium"]["after"] * 1000 == pytest.approx(10, rel=1e-9)
+    assert ions(found)["potassium"]["rise"] * 1000 == pytest.approx(6, rel=1e-9)
+    assert found.quantity("alkalinity_after").value == pytest.approx(5, rel=1e-9)
+    assert ions(found)["sodium"]["after"] is None
+    pure = asked(wanted_alkalinity="2 dKH")
+    assert ions(pure)["sodium"]["after"] == ions(pure)["sodium"]["rise"]
+
+
+def test_a_value_of_which_nothing_is_told_is_cautioned_about() -> None:
+    assert "present-not-told" in codes(asked(wanted_alkalinity="2 dKH"))
+    assert "present-not-told" not in codes(asked(wanted_alkalinity="2 dKH", alkalinity="0 dKH"))
+
+
+def test_without_salts_told_the_usual_ones_are_taken() -> None:
+    found = asked(wanted_alkalinity="4 dKH", wanted_phosphate="0.5 mg/L PO4")
+    assert len(found.values["salts"]) == len(USUAL)
+    assert any("usually at hand" in one.text for one in found.assumptions)
+    assert grams(found)["monopotassium_phosphate"] == pytest.approx(0.5 * 1.4329 * 0.2, rel=1e-4)
+    assert {"two-forms", "feeds-algae", "too-little-to-weigh", "ammonia"} <= codes(found)
+
+
+def test_days_follow_from_the_keepers_own_limits() -> None:
+    told = {"wanted_alkalinity": "4 dKH", "wanted_hardness": "6 dGH"}
+    assert asked(**told).values["days"] == 3
+    assert asked(**told, hardness_a_day="1 dGH").values["days"] == 6
+    assert asked(**told, alkalinity_a_day="0.5 dKH").values["days"] == 8
+    assert asked(**told, alkalinity_a_day="9 dKH", hardness_a_day="6 dGH").values["days"] == 1
+    found = asked(**told)
+    for row in found.values["salts"]:
+        assert row["daily_amount"] * 3 == pytest.approx(row["amount"])
+
+
+def test_nothing_is_weighed_where_all_is_reached_already() -> None:
+    found = asked(wanted_alkalinity="2 dKH", alkalinity="2 dKH")
+    assert (found.values["amount"], found.values["days"], found.values["verdict"]) == (0, 0, "ok")
+    assert "nothing-to-dose" in codes(found)
+
+
+def test_more_gypsum_than_water_dissolves_is_cautioned_about() -> None:
+    # 3.07 g/L of gypsum for 100 dGH; 2.6 g/L dissolve.
+    told = {"wanted_hardness": "100 dGH", "salts": salts("calcium_sulfate_dihydrate")}
+    assert "may-not-dissolve" in codes(asked(**told))
+    assert "may-not-dissolve" not in codes(asked(**{**told, "wanted_hardness": "80 dGH"}))
+
+
+@pytest.mark.parametrize(
+    ("told", "pointers"),
+    [
+        ({}, {"/wanted_alkalinity"}),
+        ({"wanted_ratio": 3}, {"/wanted_ratio"}),
+        ({"wanted_ratio": 0, "wanted_hardness": "6 dGH"}, {"/wanted_ratio"}),
+        ({"wanted_ratio": 3, "wanted_hardness": "6 dGH", "wanted_calcium": "20 mg/L"}, {"/wanted_calcium"}),
+        ({"wanted_hardness": "6 dGH", "wanted_calcium": "60 mg/L"}, {"/wanted_hardness"}),
+        (
+            {"wanted_hardness": "6 dGH", "wanted_calcium": "20 mg/L", "wanted_magnesium": "5 mg/L"},
+            {"/wanted_hardness"},
+        ),
+        ({"hardness": "5 dGH", "wanted_calcium": "60 mg/L"}, {"/calcium"}),
+        ({"hardness": "5 dGH", "calcium": "80 mg/L", "wanted_alkalinity": "2 dKH"}, {"/calcium"}),
+        ({"hardness": "5 dGH", "magnesium": "80 mg/L", "wanted_alkalinity": "2 dKH"}, {"/magnesium"}),
+        ({"wanted_alkalinity": "0 dKH"}, {"/wanted_alkalinity"}),
+        ({"wanted_alkalinity": "4 dGH"}, {"/wanted_alkalinity"}),
+        ({"wanted_nitrate": "4 mg/L"}, {"/wanted_nitrate"}),
+        ({"wanted_alkalinity": "4 dKH", "alkalinity": "-1 dKH"}, {"/alkalinity"}),
+        ({"wanted_alkalinity": "4 dKH", "volume": "0 L"}, {"/volume"}),
+        ({"wanted_alkalinity": "4 dKH", "salts": [{"compound": "ammonium_chloride"}]}, {"/salts/0/compound"}),
+        (
+            {"wanted_alkalinity": "4 dKH", "salts": [{"compound": "potassium_nitrate", "purity": "0 %"}]},
+            {"/salts/0/purity"},
+        ),
+        ({"wanted_alkalinity": "4 dKH", "salts": salts(*["sodium_bicarbonate"] * 2)}, {"/salts/1/compound"}),
+        ({"wanted_alkalinity": "4 dKH", "alkalinity_a_day": "0.001 dKH"}, {"/alkalinity_a_day"}),
+    ],
+)
+def test_what_can_not_be_is_refused_at_its_place(told: dict[str, Any], pointers: set[str]) -> None:
+    assert refusal(**told).keys() == pointers
+
+
+def test_values_below_the_present_are_left_to_a_water_change_all_at_once() -> None:
+    told = refusal(
+        alkalinity="5 dKH",
+        wanted_alkalinity="2 dKH",
+        calcium="30 mg/L",
+        wanted_hardness="5 dGH",
+        wanted_ratio=1,
+    )
+    assert told.keys() == {"/wanted_alkalinity", "/wanted_ratio"}
+    assert all("only a water change lowers it" in words for words in told.values())
+
+
+WORDS_OF_SALTS = st.lists(st.sampled_from(sorted(SALTS)), min_size=1, max_size=9, unique=True)
+SIZES = st.floats(0.05, 2).map(lambda x: float(f"{x:.4g}"))
+
+
+@st.composite
+def questions(draw) -> dict[str, Any]:
+    """Any salts, present values and wanted ones above them (SI), and purities."""
+    told: dict[str, Any] = {"volume": f"{draw(st.floats(1, 5000))} L"}
+    for name in draw(st.lists(st.sampled_from(TARGETS), min_size=1, unique=True)):
+        size = draw(SIZES) * (0.04 if DOSED[name] == "concentration" else 1)
+        now = draw(st.sampled_from([0.0, 0.5, 1.0]))
+        told[f"wanted_{name}"] = {"value": size, "unit": KINDS[DOSED[name]].si}
+        told[name] = {"value": size * now, "unit": KINDS[DOSED[name]].si}
+    if {"wanted_hardness", "wanted_calcium"} <= told.keys() or {
+        "wanted_hardness",
+        "wanted_magnesium",
+    } <= told.keys():
+        del told["wanted_hardness"], told["hardness"]
+    told["salts"] = [
+        {"compound": word, "purity": f"{draw(st.floats(0.1, 1))} 1"} for word in draw(WORDS_OF_SALTS)
+    ]
+    told |= {"alkalinity_a_day": "100 dKH", "hardness_a_day": "100 dGH"}
+    return told
+
+
+def answered(told: dict[str, Any]) -> Answer | None:
+    try:
+        return answer(DOSE_RECIPE, told)
+    except Invalid as refused:
+        assert refused.faults
+        return None
+
+
+@FEW
+@given(questions())
+def test_mass_and_charge_are_kept(told: dict[str, Any]) -> None:
+    if (found := answered(told)) is None:
+        return
+    volume = float(told["volume"].split()[0]) / 1000
+    by_name = {SALTS[row["compound"]].name: row for row in told["salts"]}
+    moles = {
+        row["compound"]: row["amount"] * float(by_name[row["compound"]]["purity"].split()[0]) / volume
+        for row in found.values["salts"]
+    }
+    moles = {name: mass / SALTS[by_name[name]["compound"]].molar_mass for name, mass in moles.items()}
+    assert min(moles.values()) >= 0
+    for name in TARGETS:
+        if (then := found.values[f"{name}_after"]) is None:
+            continue
+        now = told[name]["value"] if name in told else 0.0
+        if name == "hardness" and "hardness" not in told:
+            continue
+        brought = math.fsum(
+            amount * carried(SALTS[by_name[salt]["compound"]], name) for salt, amount in moles.items()
+        )
+        assert then == pytest.approx(now + brought, rel=1e-9, abs=1e-12)
+    charge = [
+        row["rise"] / one.molar_mass * one.charge
+        for row in found.values["ions"]
+        for one in IONS.values()
+        if one.name == row["ion"]
+    ]
+    assert math.fsum(charge) == pytest.approx(0, abs=1e-9 * max(map(abs, charge), default=1))
+
+
+@FEW
+@given(questions())
+def test_no_recipe_of_a_thousandth_more_or_less_of_a_salt_comes_nearer(told: dict[str, Any]) -> None:
+    if (found := answered(told)) is None:
+        return
+    targets = {row["target"] for row in found.values["targets"]}
+    wanted = {
+        name: to_si(told[f"wanted_{name}"]["value"], told[f"wanted_{name}"]["unit"], DOSED[name])
+        for name in targets
+    }
+    then = {name: found.values[f"{name}_after"] for name in targets}
+    volume = float(told["volume"].split()[0]) / 1000
+
+    def miss(changed: dict[str, float]) -> float:
+        return math.fsum(((changed[name] - wanted[name]) / wanted[name]) ** 2 for name in targets)
+
+    by_name = {one.name: one for one in SALTS.values()}
+    for row in found.values["salts"]:
+        salt = by_name[row["compound"]]
+        step = 1e-3 * (row["amount"] / volume / salt.molar_mass or 0.01)
+        for signed in (step, -step) if row["amount"] else (step,):
+            changed = {name: then[name] + signed * carried(salt, name) for name in targets}
+            assert miss(changed) >= miss(then) * (1 - 1e-9) - 1e-12
+
+
+@FEW
+@given(questions())
+def test_every_step_follows_from_its_own_numbers(assert_followed, told: dict[str, Any]) -> None:
+    found = answered(told)
+    for one in found.steps if found else ():
+        assert_followed(one)
+
+
+@FEW
+@given(st.floats(0.5, 20), st.floats(0.2, 12), st.floats(0.5, 12), st.floats(0.5, 30))
+def test_the_usual_salts_reach_any_soft_or_hard_water(
+    hardness: float, ratio: float, alkalinity: float, potassium: float
+) -> None:
+    found = asked(
+        wanted_hardness=f"{hardness} dGH",
+        wanted_ratio=ratio,
+        wanted_alkalinity=f"{alkalinity} dKH",
+        wanted_potassium=f"{potassium} mg/L K",
+    )
+    assert found.values["verdict"] == "ok"
+    assert found.quantity("calcium_to_magnesium").value == pytest.approx(ratio, rel=1e-9)
+    assert found.quantity("hardness_after").value == pytest.approx(hardness, rel=1e-9)
+    assert found.quantity("alkalinity_after").value == pytest.approx(alkalinity, rel=1e-9)
+    assert found.quantity("potassium_after").value == pytest.approx(potassium, rel=1e-9)
+
+
+ANYTHING = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8) | st.just([])
+AMOUNTS = st.builds(
+    "{} {}".format, st.floats(-1e15, 1e15), st.sampled_from(["dKH", "mg/L", "mg/L NO3", "dGH", "mg/L K", "L"])
+)
+BODIES = st.fixed_dictionaries(
+    {"volume": st.builds("{} L".format, st.floats(1e-9, 1e15)) | AMOUNTS},
+    optional={
+        **{name: AMOUNTS | ANYTHING for name in DOSE_RECIPE.params if name not in ("volume", "salts")},
+        "salts": WORDS_OF_SALTS.map(lambda words: salts(*words)) | ANYTHING,
+    },
+)
+
+
+@FEW
+@given(BODIES)
+def test_whatever_is_sent_is_refused_in_words_or_answered_in_finite_numbers(body) -> None:
+    try:
+        found = answer(DOSE_RECIPE, body)
+    except Invalid as refused:
+        assert refused.message
+    else:
+        json.dumps(as_json(found), allow_nan=False)
