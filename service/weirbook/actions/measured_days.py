@@ -10,7 +10,6 @@ import sqlalchemy as sa
 
 from weirbook.actions.latest_of import MEASURED
 from weirbook.actions.system_water import SystemWater
-from weirbook.engine.times import day_of
 from weirbook.engine.units import Quantity
 from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
@@ -23,13 +22,15 @@ class Measured:
 
     at_ms: int
     value: float
-    shown: Quantity
     qualifier: str | None
     gauge: str
 
 
 def measured_days(water: SystemWater, parameter: str, start_ms: int) -> Mapping[date, Measured]:
-    """By day the last reading that counts among the system's gauges, from an instant up to that of the facts."""
+    """By day whose end it tells of the last reading that counts, from an instant up to that of the facts.
+
+    An offset takes no value below nothing: water can't hold less.
+    """
     facts, session, kind = water.facts, water.session, MEASURED[parameter]
     asked = sa.select(Gauge).where(Gauge.parameter == parameter, Gauge.kind == kind).order_by(Gauge.id)
     gauges = [
@@ -45,9 +46,9 @@ def measured_days(water: SystemWater, parameter: str, start_ms: int) -> Mapping[
             if row.mark & IMPLAUSIBLE or any(a <= row.at_ms < b for a, b in excluded.get(gauge.id, ())):
                 continue
             value = row.value + gauging.offset_at(offsets.get(gauge.id, ()), row.at_ms)
-            shown = Quantity(value, gauge.unit)
-            one = Measured(row.at_ms, shown.si(kind), shown, _qualifier(row.mark), gauge.handle)
-            day = day_of(row.at_ms, water.zone)
+            held = max(Quantity(value, gauge.unit).si(kind), 0.0)
+            one = Measured(row.at_ms, held, _qualifier(row.mark), gauge.handle)
+            day = water.told_by(row.at_ms)
             if day not in found or found[day].at_ms <= one.at_ms:
                 found[day] = one
     return dict(sorted(found.items()))
