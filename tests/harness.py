@@ -96,3 +96,17 @@ FURNITURE: tuple[tuple[str, dict[str, Any]], ...] = (
         },
     ),
 )
+
+
+def made(keeper: Caller, path: str, body: dict[str, Any]) -> dict[str, Any]:
+    """The record that a POST under /v1 made."""
+    answered = keeper.post(f"/v1/{path}", body)
+    assert answered.status_code == 201, answered.get_data(as_text=True)
+    shown: dict[str, Any] = answered.get_json()
+    return shown
+
+
+def pointers(answered: TestResponse) -> list[str]:
+    """Where a refused request is at fault."""
+    assert answered.status_code == 422, answered.get_data(as_text=True)
+    return [error["pointer"] for error in answered.get_json()["errors"]]

@@ -123,7 +123,7 @@ def compare_nutrients(facts: SystemFacts, volume: float, asked: Asked) -> Compar
     if settled > first:
         first = settled
     _refuse_without_food(water, first)
-    days = NutrientDays(water)
+    days = NutrientDays(water, volume)
     if settled == first:
         days.told.assumes(f"It begins on {first}: since then the same tanks have belonged to the system.")
     known = days.facts(first, water.today)
@@ -133,7 +133,7 @@ def compare_nutrients(facts: SystemFacts, volume: float, asked: Asked) -> Compar
         sure = [day for day, one in tests.items() if one.qualifier in (None, "between")]
         if len(sure) < 1 or sure[0] >= water.today:
             unknown[parameter] = (
-                f"Unknown, because no test of {parameter} since {first} is recorded that tells a value to begin with."
+                f"Unknown, because no test of {parameter} from {first} to yesterday is recorded that tells a value to begin with."
             )
             continue
         balances[parameter] = _balance(days, known, parameter, tests, sure[0], volume, asked)
@@ -308,7 +308,8 @@ def _judged(parameter: str, weeks: Sequence[Week]) -> tuple[Verdict, str]:
     assert last.measured is not None
     shown = KINDS[parameter].default
     band = f"{near(last.predicted[0], parameter, shown)} to {near(last.predicted[2], parameter, shown)}"
-    read = near(last.measured.value, parameter, shown)
+    word = last.measured.qualifier if last.measured.qualifier in ("below", "above") else ""
+    read = f"{word} {near(last.measured.value, parameter, shown)}".lstrip()
     if last.in_band:
         scattered = [one for one in tested if one.in_band is False]
         odd = (

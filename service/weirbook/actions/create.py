@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import set_committed_value
 
-from weirbook.errors import Invalid, Unknown
+from weirbook.errors import Fault, Invalid, Unknown
 from weirbook.record.access import uuid7
 from weirbook.record.base import ALWAYS_MS, Edited, Happening, Named
 from weirbook.record.database import room_of, take_next
@@ -69,6 +69,8 @@ def set_values(session: Session, row: Edited, values: Mapping[str, Any]) -> None
     Raises Invalid at the pointer of a name that nothing carries.
     """
     for name, value in values.items():
+        if name in row.MENTIONS:
+            _refuse_unused(session, row, name, value)
         noun = row.REFERENCES.get(name)
         if noun is None:
             setattr(row, name, value)
@@ -80,6 +82,21 @@ def set_values(session: Session, row: Edited, values: Mapping[str, Any]) -> None
         if getattr(row, f"{name}_id") != (target and target.id):
             setattr(row, f"{name}_id", target and target.id)
         set_committed_value(row, name, target)
+
+
+def _refuse_unused(session: Session, row: Edited, field: str, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Raise Invalid at each row that names what is not in use; what the record named before may stay."""
+    key, noun = row.MENTIONS[field]
+    before = {one[key] for one in getattr(row, field) or ()}
+    faults: list[Fault] = []
+    for index, one in enumerate(rows):
+        try:
+            if one[key] not in before:
+                named(session, noun, one[key], f"/{field}/{index}/{key}")
+        except Invalid as trouble:
+            faults += trouble.faults
+    if faults:
+        raise Invalid("Some of what is named can't be used.", faults=faults)
 
 
 def named(session: Session, noun: str, written: str, pointer: str) -> Any:

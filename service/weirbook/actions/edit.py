@@ -24,17 +24,18 @@ def edit(
     """
     refuse_ahead(effective_ms, now)
     before = {field: getattr(row, field) for field in (*row.FIXED, *row.STATES)}
+    # Without autoflush: else a look at another record would store the row before its version rises.
     with session.no_autoflush:
         set_values(session, row, values)
-    fixed = [field for field in row.FIXED if getattr(row, field) != before[field]]
-    if fixed:
-        faults = [Fault(f"/{written_as(field)}", "This stays as it was made.") for field in fixed]
-        raise Invalid("Some of this can't be changed.", faults=faults)
-    if (getattr(row, "retired_at_ms", None) or 0) > now:
-        raise Invalid("It can't be retired ahead of now.", "/retired_at")
-    refuse_faults(row)
-    if not session.is_modified(row):
-        return False
+        fixed = [field for field in row.FIXED if getattr(row, field) != before[field]]
+        if fixed:
+            faults = [Fault(f"/{written_as(field)}", "This stays as it was made.") for field in fixed]
+            raise Invalid("Some of this can't be changed.", faults=faults)
+        if (getattr(row, "retired_at_ms", None) or 0) > now:
+            raise Invalid("It can't be retired ahead of now.", "/retired_at")
+        refuse_faults(row)
+        if not session.is_modified(row):
+            return False
     for field in row.STATES:
         if getattr(row, field) != before[field]:
             _change_state(session, row, field, now if effective_ms is None else effective_ms)

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
@@ -14,6 +15,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.filling import Absent
 from weirbook.engine.times import day_of, midnight_ms
+from weirbook.errors import Invalid
 from weirbook.record.feeds import IN_TURN, WEEKDAYS, Feed, Feeding, Ration
 
 
@@ -81,12 +83,21 @@ class FeedDays:
         fasting = {WEEKDAYS.index(name) for name in ration.fasting_days or ()}
         if day.weekday() in fasting or not ration.feeds:
             return
-        rows: Sequence[Mapping[str, object]] = ration.feeds
+        rows: Sequence[Mapping[str, Any]] = ration.feeds
         if ration.rotation == IN_TURN:
             begun = day_of(ration.valid_from_ms, self._zone)
             rows = [rows[_feeding_days(begun, day, fasting) % len(rows)]]
         for row in rows:
-            yield Meal(self.feeds[row["feed"]], row["amount"].si("mass"))  # type: ignore[index, attr-defined]
+            yield Meal(self._feed(row["feed"]), row["amount"].si("mass"))
+
+    def _feed(self, handle: str) -> Feed:
+        """Raises Invalid for one that is gone: no foreign key holds what a ration's rows name."""
+        if handle not in self.feeds:
+            raise Invalid(
+                f"A ration names the feed '{handle}', which is not recorded: make it, or edit the ration.",
+                slug="not-recorded",
+            )
+        return self.feeds[handle]
 
 
 def _feeding_days(begun: date, day: date, fasting: set[int]) -> int:

@@ -10,7 +10,6 @@ import sqlalchemy as sa
 
 from weirbook.actions.latest_of import MEASURED
 from weirbook.actions.system_water import SystemWater
-from weirbook.engine.times import day_of
 from weirbook.engine.units import Quantity
 from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
@@ -19,7 +18,7 @@ from weirbook.record.readings import ABOVE, BELOW, BETWEEN, IMPLAUSIBLE
 
 @dataclass(frozen=True)
 class Measured:
-    """The last reading of a day that counts: SI, and whether a test said only below or above it."""
+    """A reading that counts: SI, as its gauge tells it, and whether a test said only below or above it."""
 
     at_ms: int
     value: float
@@ -29,7 +28,7 @@ class Measured:
 
 
 def measured_days(water: SystemWater, parameter: str, start_ms: int) -> Mapping[date, Measured]:
-    """By day the last reading that counts among the system's gauges, from an instant up to that of the facts."""
+    """By day whose end it tells of the last reading that counts, from an instant up to that of the facts."""
     gauges = _gauges(water, parameter)
     excluded = gauging.exclusions(water.session, gauges, start_ms, water.facts.at_ms + 1)
     offsets = gauging.offsets(water.session, gauges)
@@ -39,7 +38,7 @@ def measured_days(water: SystemWater, parameter: str, start_ms: int) -> Mapping[
         for row in gauging.between(water.session, number, start_ms, water.facts.at_ms + 1):
             if row.mark & IMPLAUSIBLE or any(first <= row.at_ms < end for first, end in spans):
                 continue
-            day = day_of(row.at_ms, water.zone)
+            day = water.told_by(row.at_ms)
             if day not in found or found[day].at_ms <= row.at_ms:
                 found[day] = _measured(gauge, row, offsets.get(number, ()))
     return dict(sorted(found.items()))
@@ -69,7 +68,10 @@ def _gauges(water: SystemWater, parameter: str) -> Mapping[int, Gauge]:
 
 def _measured(gauge: Gauge, row: gauging.Row, offsets: gauging.Offsets) -> Measured:
     shown = Quantity(row.value + gauging.offset_at(offsets, row.at_ms), gauge.unit)
-    return Measured(row.at_ms, shown.si(gauge.kind), shown, _qualifier(row.mark), gauge.handle)
+    value = shown.si(gauge.kind)
+    if value < 0:  # by its offset: water can't hold less than nothing
+        value, shown = 0.0, Quantity(0.0, gauge.unit)
+    return Measured(row.at_ms, value, shown, _qualifier(row.mark), gauge.handle)
 
 
 def _qualifier(mark: int) -> str | None:

@@ -8,10 +8,10 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from weirbook.actions.latest_of import MEASURED
-from weirbook.actions.set_up_gauge import loose
-from weirbook.engine.units import KINDS
+from weirbook.engine.inputs import bare
+from weirbook.engine.units import KINDS, Quantity, quantity
 from weirbook.errors import Fault, Invalid, Unknown
-from weirbook.record.parameters import parameter
+from weirbook.record.parameters import parameter, parameters
 
 SIGNED = frozenset({"temperature", "potential", "length", "power", "photon_flux_density"})
 """Kinds whose values may lie below nothing."""
@@ -48,12 +48,35 @@ def valued(session: Session, rows: Sequence[Mapping[str, Any]], at: str, key: st
                 raise Invalid("This parameter stands here already.", f"{at}/{index}/parameter")
             named.add(name)
             kind = kind_of(session, name, f"{at}/{index}/parameter")
-            value = loose(row[key], kind, KINDS[kind].default, f"{at}/{index}/{key}")
-            if value is not None and value.si(kind) < 0 and kind not in SIGNED:
-                raise Invalid("This can't be less than nothing.", f"{at}/{index}/{key}")
+            value = _told(row[key], kind, f"{at}/{index}/{key}")
+            _refuse_impossible(session, name, value.si(kind), kind, f"{at}/{index}/{key}")
             found.append({**row, key: value})
         except Invalid as trouble:
             faults += trouble.faults
     if faults:
         raise Invalid("Some of these values can't be used.", faults=faults)
     return found
+
+
+def _told(raw: Any, kind: str, pointer: str) -> Quantity:
+    """A quantity; a bare number only where the kind has one unit: a report's nitrate may be NO3 or N."""
+    try:
+        return quantity(raw, kind)
+    except Invalid as trouble:
+        raise Invalid(trouble.message, pointer) from None
+
+
+def _refuse_impossible(session: Session, name: str, size: float, kind: str, pointer: str) -> None:
+    """Raise Invalid for what water can't show: a slip of the hand or of the unit."""
+    if size < 0 and kind not in SIGNED:
+        raise Invalid("This can't be less than nothing.", pointer)
+    known = parameters(session, [name]).get(name)
+    if known is None:
+        return
+    for bound, holds, words in (
+        (known.possible_low, float.__ge__, "at least"),
+        (known.possible_high, float.__le__, "at most"),
+    ):
+        if bound is not None and not holds(size, bound):
+            shown = Quantity(bound, KINDS[kind].si).to(known.units[0], kind)
+            raise Invalid(f"{name} is {words} {bare(shown)}: check the figure and its unit.", pointer)

@@ -16,6 +16,7 @@ from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, carried
 from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, PHOSPHORUS_KEPT, PROTEIN_PER_NITROGEN
 from weirbook.engine.relations.nutrients import KG_N_A_MOLE, KG_P_A_MOLE, NO_WATER, NOTHING, Day, Inflow, Pair
 from weirbook.engine.relations.plants import uptake
+from weirbook.engine.times import day_of
 from weirbook.record.doses import Dose
 from weirbook.record.places import Section
 from weirbook.record.waters import DRIP, TOP_OFF, WaterChange
@@ -76,8 +77,8 @@ class DayFacts:
 class NutrientDays:
     """The days of one system, and what had to be taken for granted on the way."""
 
-    def __init__(self, water: SystemWater) -> None:
-        self.water, self.told = water, Told()
+    def __init__(self, water: SystemWater, volume: float) -> None:
+        self.water, self.volume, self.told = water, volume, Told()
 
     def facts(self, first: date, last: date) -> list[DayFacts]:
         """Every day from the first to the last."""
@@ -121,7 +122,14 @@ class NutrientDays:
         volume = change.volume_si
         if volume is None:
             return None
-        return Inflow(volume, self._holds(self.water.source_of(change), change.changed_at_ms))
+        if volume > self.volume * (1 + 1e-9):
+            day = day_of(change.changed_at_ms, self.water.zone)
+            self.told.assumes(
+                f"The change of {day} was of more water than the system now holds: counted as all of it."
+            )
+        return Inflow(
+            min(volume, self.volume), self._holds(self.water.source_of(change), change.changed_at_ms)
+        )
 
     def _running(self, kind: str, at_ms: int) -> Inflow:
         running = self.water.exchange(kind, at_ms)
@@ -158,11 +166,11 @@ class NutrientDays:
             return Pair(nitrogen * KG_N_A_MOLE, moles * carried(compound, "phosphate") * KG_P_A_MOLE)
         product = dose.product
         assert product is not None
-        if product.treats is None:
-            return NOTHING
         label = product.volume if product.liquid else product.mass
         amount = dose.volume if product.liquid else dose.mass
-        assert label is not None and amount is not None
+        if product.treats is None or label is None or amount is None:
+            self.told.lacks(f"what a dose of {product.handle} raises (its label, counted as it was dosed)")
+            return NOTHING
         kind = "volume" if product.liquid else "mass"
         treated = amount.si(kind) / label.si(kind) * product.treats.si("volume")
         moles_of = moles_raised(product.effects or ())

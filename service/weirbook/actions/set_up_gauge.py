@@ -17,9 +17,12 @@ from weirbook.engine.units import KINDS, Quantity, quantity, step_of, unit
 from weirbook.errors import Conflict, Fault, Invalid, Unknown
 from weirbook.record.base import handle_from
 from weirbook.record.database import fetch, room_of
+from weirbook.record.doses import Product
 from weirbook.record.equipment import Gauge, OwnParameter
+from weirbook.record.names import mentions
 from weirbook.record.parameters import parameter
 from weirbook.record.targets import Target
+from weirbook.record.waters import WaterReport
 
 SETTLED = ("place_id", "parameter", "unit")
 """What a gauge's readings rest on: fixed once there are any."""
@@ -121,13 +124,16 @@ def edit_gauge(
 
 
 def remove_parameter(session: Session, row: OwnParameter) -> None:
-    """Delete an own parameter. Raises Conflict while a gauge or a target, which name it by handle, uses it."""
+    """Delete an own parameter. Raises Conflict while a record that names it by handle uses it."""
     hanging = []
     for model in (Gauge, Target):
         asked = sa.select(sa.func.count()).select_from(model)
         used = model.room_id == room_of(session), model.parameter == row.handle
         if count := session.scalar(asked.where(*used)):
             hanging.append(f"{count} {model.NOUN}{'s' if count > 1 else ''}")
+    for told, field in ((WaterReport, "found"), (Product, "effects")):
+        if count := mentions(session, told, field, "parameter", row.handle):
+            hanging.append(f"{count} {told.NOUN}{'s' if count > 1 else ''}")
     if hanging:
         raise Conflict(
             f"This parameter can't be deleted: {', '.join(hanging)} hang on it. Retire it instead: PATCH its retired_at.",

@@ -20,13 +20,11 @@ from weirbook.engine.times import day_of, midnight_ms, zone
 from weirbook.record.base import ALWAYS_MS
 from weirbook.record.database import room_of
 from weirbook.record.doses import Dose
-from weirbook.record.places import SectionUse, TankSystem
+from weirbook.record.places import SectionUse, Tank, TankSystem
 from weirbook.record.rooms import Room
 from weirbook.record.waters import DONE, EXCHANGES, PLANNED, StandingExchange, WaterChange
 
 T = TypeVar("T")
-
-DAY_MS = 86_400_000
 
 
 @dataclass(frozen=True)
@@ -58,12 +56,13 @@ class SystemWater:
 
     @property
     def settled_ms(self) -> int:
-        """Since when the same tanks have belonged to it."""
+        """Since when the same tanks have belonged to it, and been in use."""
+        gone = {tank.id: tank.retired_at_ms for tank in self.session.scalars(sa.select(Tank)).unique()}
         return max(
             (
                 instant
                 for one in self.memberships
-                for instant in (one.from_ms, one.to_ms)
+                for instant in (one.from_ms, one.to_ms, gone[one.subject_id] if one.to_ms is None else None)
                 if instant is not None and instant <= self.facts.at_ms
             ),
             default=ALWAYS_MS,
@@ -146,6 +145,17 @@ class SystemWater:
     def doses_by_day(self) -> Mapping[date, list[Dose]]:
         return self._by_day((one.dosed_at_ms, one) for one in self.doses)
 
+    def told_by(self, at_ms: int) -> date:
+        """The day whose end a test tells of.
+
+        Water is mostly tested and then changed: what was read before a day's first change or dose is what the day
+        before left.
+        """
+        day = day_of(at_ms, self.zone)
+        done = [one.changed_at_ms for one in self.changes_by_day.get(day, ())]
+        done += [one.dosed_at_ms for one in self.doses_by_day.get(day, ())]
+        return day - timedelta(days=1) if done and at_ms < min(done) else day
+
     def _by_day(self, rows: Iterable[tuple[int, T]]) -> Mapping[date, list[T]]:
         found: dict[date, list[T]] = defaultdict(list)
         for at_ms, one in rows:
@@ -173,19 +183,20 @@ class SystemWater:
 
     @cached_property
     def usual_change(self) -> tuple[float, float] | None:
-        """The usual single change, m3, and the usual time between two, s: the middle ones of the last eight.
+        """The usual change of a day, m3, and the usual time between two, s: the middle ones of the last eight.
 
-        None where fewer than three are recorded within the last 120 days: no habit yet.
+        What was changed in several tanks on one day is one change of the system's water. None where fewer than
+        three are recorded within the last 120 days: no habit yet.
         """
-        recent = [
-            (one.changed_at_ms, one.volume_si)
-            for one in self.changes
-            if one.volume_si is not None and one.changed_at_ms > self.facts.at_ms - 120 * DAY_MS
+        days = [
+            (day, sum(one.volume_si or 0.0 for one in changes))
+            for day, changes in self.changes_by_day.items()
+            if day > self.today - timedelta(days=120)
         ][-8:]
-        if len(recent) < 3:
+        if len(days) < 3:
             return None
-        gaps = [(later - earlier) / 1000 for (earlier, _), (later, _) in pairwise(recent)]
-        return _middle([volume for _, volume in recent]), _middle(gaps)
+        gaps = [(later - earlier).days * 86_400.0 for (earlier, _), (later, _) in pairwise(days)]
+        return _middle([volume for _, volume in days]), _middle(gaps)
 
 
 def _middle(values: Sequence[float]) -> float:

@@ -10,10 +10,10 @@ from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
 from weirbook.engine.calculators.conductivity import CONDUCTIVITY
 from weirbook.engine.calculators.dechlorinate import DECHLORINATE
 from weirbook.engine.calculators.dose import DOSE
-from weirbook.engine.calculators.dose_treatment import DOSE_TREATMENT
 from weirbook.engine.calculators.dose_recipe import DOSE_RECIPE
 from weirbook.engine.calculators.dose_schedule import DOSE_SCHEDULE
 from weirbook.engine.calculators.dose_stock import DOSE_STOCK
+from weirbook.engine.calculators.dose_treatment import DOSE_TREATMENT
 from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT

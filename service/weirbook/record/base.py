@@ -43,6 +43,8 @@ class Edited:
     PLURAL: ClassVar[str]
     REFERENCES: ClassVar[dict[str, str]] = {}
     """Field of the API that names another record, and that record's noun ("place" for any place)."""
+    MENTIONS: ClassVar[dict[str, tuple[str, str]]] = {}
+    """Field whose rows each name another record by handle: the key that names it, and that record's noun."""
     STATES: ClassVar[dict[str, type[Any]]] = {}
     """Field whose past is kept, and the table of its spans."""
     FIXED: ClassVar[tuple[str, ...]] = ()

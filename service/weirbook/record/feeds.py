@@ -47,6 +47,7 @@ class Ration(Happening, Base):
     NOUN = "ration"
     PLURAL = "rations"
     REFERENCES = {"tank": "tank"}
+    MENTIONS = {"feeds": ("feed", Feed.NOUN)}
     FIXED = ("tank_id", "valid_from_ms")
 
     tank_id: Mapped[int] = mapped_column(sa.Integer)

@@ -140,7 +140,19 @@ def dependents(session: Session, row: Edited) -> list[str]:
             count = _count(session, table, column, row.id)  # type: ignore[attr-defined]
             if count:
                 found.append(_counted(count, nouns[table]))
+    for model in HAPPENINGS:
+        for field, (named_by, noun) in model.MENTIONS.items():
+            if noun == row.NOUN and (
+                count := mentions(session, model, field, named_by, row.handle)  # type: ignore[attr-defined]
+            ):
+                found.append(_counted(count, model.NOUN))
     return found
+
+
+def mentions(session: Session, model: type[Edited], field: str, key: str, handle: str) -> int:
+    """How many records name a handle within the rows of a field, where no foreign key can hold it."""
+    told = session.scalars(sa.select(getattr(model, field)))
+    return sum(any(one[key] == handle for one in rows or ()) for rows in told)
 
 
 def _noun(model: type[Any]) -> str:

@@ -62,6 +62,7 @@ class Preparation(Happening, Base):
     NOUN = "preparation"
     PLURAL = "preparations"
     REFERENCES = {"water": "source water", "store": "tank"}
+    MENTIONS = {"blend": ("source", SourceWater.NOUN)}
     FIXED = ("water_id", "valid_from_ms")
 
     water_id: Mapped[int] = mapped_column(sa.Integer)
@@ -95,6 +96,11 @@ class Preparation(Happening, Base):
             Fault(f"/blend/{index}/source", "This water stands here already: say one share of it.")
             for index, name in enumerate(named)
             if name in named[:index]
+        ]
+        found += [
+            Fault(f"/blend/{index}/source", "A water can't be made of itself.")
+            for index, name in enumerate(named)
+            if name == self.water.handle
         ]
         return found
 
@@ -179,19 +185,18 @@ class WaterChange(Happening, Base):
                 "How far a level falls tells a volume in one vessel only: name the tank, or say the volume."
             )
             found.append(Fault("/level_drop", words))
-        elif isinstance(self.place, Tank):
+        elif isinstance(self.place, (Tank, Sump)):
             found += self._beyond(self.place)
         return found
 
-    def _beyond(self, tank: Tank) -> list[Fault]:
-        """More water than the tank has."""
+    def _beyond(self, vessel: Tank | Sump) -> list[Fault]:
+        """More water than the tank has, or than the sump can hold."""
         changed = self.volume_si
-        if changed is None or changed <= tank.net_volume_si * (1 + 1e-9):
+        most = vessel.net_volume_si if isinstance(vessel, Tank) else vessel.brim_volume_si
+        if changed is None or changed <= most * (1 + 1e-9):
             return []
         at = "/volume" if self.volume is not None else "/level_drop"
-        words = (
-            f"{tank.handle} holds {tank.net_volume_si * 1000:.4g} L: more than that can't be changed at once."
-        )
+        words = f"{vessel.handle} holds {most * 1000:.4g} L: more than that can't be changed at once."
         return [Fault(at, words)]
 
 

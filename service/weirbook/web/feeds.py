@@ -7,14 +7,12 @@ from typing import Any
 from marshmallow import fields
 from marshmallow.validate import Length
 
-from weirbook.actions.set_up_water import ration_values
 from weirbook.record.feeds import IN_TURN, KINDS, TOGETHER, WEEKDAYS, Feed, Feeding, Ration
 from weirbook.record.names import find
 from weirbook.record.places import Tank
 from weirbook.web.access import DAILY
 from weirbook.web.fields import Choice, Flag, Handle, Instant, QuantityField, Reference, Words
 from weirbook.web.happened import happened, happened_within
-from weirbook.web.operations import Call
 from weirbook.web.places import StrictSchema
 from weirbook.web.records import HappeningSchema, NamedSchema
 from weirbook.web.resource import Filter, Resource
@@ -96,10 +94,6 @@ def _of_tank(model: Any) -> Filter:
     )
 
 
-def _ration(call: Call, values: dict[str, Any]) -> dict[str, Any]:
-    return ration_values(call.session, values)
-
-
 FEEDS = Resource(
     model=Feed,
     schema=FeedSchema,
@@ -125,7 +119,6 @@ RATIONS = Resource(
     filters={"tank": _of_tank(Ration)},
     defaults={"rotation": TOGETHER},
     verbs=("list", "create", "put", "get", "patch", "delete"),
-    prepare=_ration,
 )
 FEEDINGS = Resource(
     model=Feeding,

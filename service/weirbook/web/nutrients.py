@@ -40,7 +40,8 @@ WORDS = (
     "Follows the nitrogen and phosphorus of a system day by day through the record: rations and feedings, doses, water "
     "changes, drip and top-off with what their water holds, and what planted sections take up. It begins with the first test "
     "within the weeks asked for and never looks at later ones; the band between low and high comes of how far excretion and "
-    "plants are known. Beside it stands what was measured. `unexplained` is what a test rose by beyond what the days since "
+    "plants are known. Beside it stands what was measured; a test taken before a day's first water change or dose tells of the "
+    "evening before. `unexplained` is what a test rose by beyond what the days since "
     "the test before it account for. What each lever would do is answered by /v1/systems/{handle}/answers/nutrients."
 )
 

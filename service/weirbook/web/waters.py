@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from marshmallow import fields
 from marshmallow.validate import Length
 
-from weirbook.actions.set_up_water import preparation_values, report_values
+from weirbook.actions.set_up_water import report_values
 from weirbook.engine.relations.chemistry import COMPOUNDS
 from weirbook.errors import Invalid
 from weirbook.record.names import find
@@ -217,10 +217,6 @@ def _report(call: Call, values: dict[str, Any]) -> dict[str, Any]:
     return report_values(call.session, with_instant(call, values, "sampled_at"))
 
 
-def _preparation(call: Call, values: dict[str, Any]) -> dict[str, Any]:
-    return preparation_values(call.session, values)
-
-
 def _change(call: Call, values: dict[str, Any]) -> dict[str, Any]:
     if values.get("state") != PLANNED:
         return with_instant(call, values, "changed_at")
@@ -276,7 +272,6 @@ PREPARATIONS = Resource(
     example_patch={"notes": "Stirred overnight."},
     filters={"water": _of_source(Preparation, "water_id")},
     verbs=("list", "create", "put", "get", "patch", "delete"),
-    prepare=_preparation,
 )
 STANDING_EXCHANGES = Resource(
     model=StandingExchange,
