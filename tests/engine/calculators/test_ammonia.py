@@ -86,7 +86,7 @@ def test_a_total_in_any_form_is_the_same_water(unit: str) -> None:
     assert found.values["verdict"] == "watch"
 
 
-@given(st.floats(0, 100), st.floats(0, 14), st.floats(0, 50), st.floats(0, 50))
+@given(st.just(0) | st.floats(1e-6, 100), st.floats(0, 14), st.floats(0, 50), st.floats(0, 50))
 def test_both_forms_together_are_the_total(total: float, ph: float, degrees: float, salt: float) -> None:
     found = asked(
         total_ammonia=f"{total} mg/L NH3-N", ph=ph, temperature=f"{degrees} degC", salinity=f"{salt} g/kg"

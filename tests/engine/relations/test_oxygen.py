@@ -16,6 +16,7 @@ from weirbook.engine.relations.oxygen import (
     CARBON_DIOXIDE_TO_OXYGEN,
     OXYGEN_TO_NITROGEN,
     Depletion,
+    departure,
     nitrogen_of_feed,
     pressure_factor,
     respiration,
@@ -97,6 +98,13 @@ def test_the_pressure_is_that_of_a_general_library(altitude: float) -> None:
 def test_the_vapour_pressure_is_that_of_steam_tables(degrees: float, kilopascals: float) -> None:
     # Steam tables (IAPWS-IF97), from memory; the pressure columns above hold it besides.
     assert vapour_pressure(degrees + 273.15) == pytest.approx(kilopascals * 1000, rel=2e-3)
+
+
+@pytest.mark.parametrize(("degrees", "second_virial"), [(0, -22.0), (25, -16.2)])
+def test_oxygen_departs_from_an_ideal_gas_by_its_second_virial_coefficient(degrees, second_virial) -> None:
+    # cm3/mol, handbook tables, from memory. For each atm it departs by -B / (R T).
+    expected = -second_virial * 1e-6 * ATMOSPHERE / (8.314 * (degrees + 273.15))
+    assert departure(degrees + 273.15) == pytest.approx(expected, rel=0.03)
 
 
 @given(st.floats(0, 39), st.floats(30, 110), st.floats(0, 0.03))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from weirbook.engine.calculators.ammonia_case import HARM, LETHAL, OVER, STRESS, Ammonia, said
-from weirbook.engine.relations.ammonia import CRITERIA_PH, FORMULA_PH, FRESH, MOST_SALT
+from weirbook.engine.relations.ammonia import CRITERIA_PH, FORMULA_PH, MOST_SALT, WARMEST
 from weirbook.engine.relations.limits import FA16, NRAC111
 from weirbook.engine.saying import near
 from weirbook.engine.shape import Assumption, Caution, Source, show
@@ -95,7 +95,7 @@ def _of_the_water(found: Ammonia) -> list[Caution]:
 
 def _of_the_ranges(found: Ammonia) -> list[Caution]:
     given, told = found.given, []
-    warm_enough = given.temperature <= FRESH[1]
+    warm_enough = given.temperature <= WARMEST
     if not (FORMULA_PH[0] <= given.ph <= FORMULA_PH[1] and warm_enough):
         words = (
             "The formula was fitted from pH 6 to 10 and from 0 to 30 °C: outside, the share is less certain."

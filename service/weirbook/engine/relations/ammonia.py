@@ -15,8 +15,8 @@ PKA_BASE, PKA_SLOPE = 0.09018, 2729.92
 DEBYE_HUECKEL = 0.509
 """Of water at 25 degC; 0.49 at 0 and 0.52 at 35 degC, which moves the correction by less than 0.004."""
 
-FRESH = (273.15, 303.15)
-"""K. Where Emerson's formula was fitted; the criteria have the same range."""
+WARMEST = 303.15
+"""K, from freezing on: where Emerson's formula was fitted. The criteria have the same range."""
 FORMULA_PH = (6.0, 10.0)
 CRITERIA_PH = (6.5, 9.0)
 MOST_SALT = 0.01
