@@ -13,8 +13,16 @@ UNIT_NAMES = sorted(
     {unit.name for kind in KINDS.values() for unit in kind.units} - {"1"}, key=len, reverse=True
 )
 UNIT = re.compile(rf"(?<=[0-9)]) (?:{'|'.join(map(re.escape, UNIT_NAMES))})(?![^\s)])")
-SIGNS = {"×": "*", "÷": "/", "−": "-", "π": "pi", "°": "* pi / 180"}
-KEYS = {"pi": math.pi, "ln": math.log, "sqrt": math.sqrt, "sin": math.sin, "tan": math.tan, "atan": math.atan}
+SIGNS = {"×": "*", "÷": "/", "−": "-", "^": "**", "π": "pi", "°": "* pi / 180"}
+KEYS = {
+    "pi": math.pi,
+    "ln": math.log,
+    "exp": math.exp,
+    "sqrt": math.sqrt,
+    "sin": math.sin,
+    "tan": math.tan,
+    "atan": math.atan,
+}
 PLAIN = re.compile(rf"(?:[0-9.]+(?:e[+-]?[0-9]+)?|{'|'.join(KEYS)}|[-+*/() ])+")
 
 

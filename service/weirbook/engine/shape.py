@@ -111,7 +111,7 @@ def step(
     """A step from one formula, so that its words and its working can't disagree.
 
     "{flow} ÷ {volume}" with {"flow": "900 L/h", "volume": "300 L"} reads "… = flow ÷ volume" and
-    "900 L/h ÷ 300 L". Signs: + − × ÷ ( ) π °, and ln, sqrt, sin, tan, atan. Numbers come from `show`.
+    "900 L/h ÷ 300 L". Signs: + − × ÷ ^ ( ) π °, and ln, exp, sqrt, sin, tan, atan. Numbers come from `show`.
     """
     words = formula.format_map({name: name.replace("_", " ") for name in numbers})
     return Step(f"{gives} = {words}", formula.format_map(numbers), value, kind, unit)
