@@ -9,6 +9,7 @@ from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.mixing import MIXING
+from weirbook.engine.calculators.nutrients import NUTRIENTS
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
 from weirbook.engine.calculators.pump_point import PUMP_POINT
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
@@ -28,6 +29,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     FLOW_FADE,
     FLOW_SPLIT,
     MIXING,
+    NUTRIENTS,
     OVERFLOW_BLOCKED,
     PUMP_POINT,
     SETTLING_BOX,

@@ -17,10 +17,14 @@ from weirbook.engine.relations.nutrients import (
     Day,
     Inflow,
     Pair,
+    Routine,
     State,
     Terms,
     even_day,
+    gain_that_holds,
+    share_that_holds,
     simulate,
+    swing,
 )
 from weirbook.engine.units import from_si
 
@@ -182,3 +186,95 @@ def test_what_cannot_be_is_refused(volume: float, start: Pair, day: Day) -> None
 def test_a_mole_of_nitrate_and_phosphate_weighs_what_their_tests_say() -> None:
     assert KG_N_A_MOLE * 1e3 == pytest.approx(from_si(1.0, "mg/L NO3-N", "nitrate"))
     assert KG_P_A_MOLE * 1e3 == pytest.approx(from_si(1.0, "mg/L PO4-P", "phosphate"))
+
+
+def routine_of(row: dict[str, str]) -> tuple[Routine, float]:
+    """A row's routine, and the gain, kg/s, that its load and drip make."""
+    volume, load = in_kg(row, "volume_l"), in_kg(row, "load_mg_basis_g_per_day") / DAY
+    source, exchanged = in_kg(row, "source_water_mg_per_l"), float(row["exchange_l_per_day_or_fraction"])
+    if row["exchange_type"] == "continuous_l_per_day":
+        drip = exchanged / 1000 / DAY
+        return Routine(volume, 0.0, 7 * DAY, drip, source), load + drip * source
+    return Routine(volume, exchanged, float(row["interval_days"]) * DAY, 0.0, source), load
+
+
+@pytest.mark.parametrize("row", STEADY, ids=lambda row: row["case"])
+def test_the_long_run_is_the_published_steady_state(row: dict[str, str]) -> None:
+    routine, gain = routine_of(row)
+    settled = swing(routine, gain)
+    assert settled is not None
+    assert settled[0] * 1000 == pytest.approx(float(row["steady_peak_mg_per_l"]), rel=1e-4)
+    assert settled[1] * 1000 == pytest.approx(float(row["steady_trough_mg_per_l"]), rel=1e-4)
+
+
+@pytest.mark.parametrize("row", STEADY, ids=lambda row: row["case"])
+def test_what_holds_a_published_peak_is_its_own_load_and_change(row: dict[str, str]) -> None:
+    routine, gain = routine_of(row)
+    peak = in_kg(row, "steady_peak_mg_per_l")
+    assert gain_that_holds(routine, peak) == pytest.approx(gain, rel=2e-5)
+    share = share_that_holds(routine, gain, peak)
+    assert share == pytest.approx(routine.share, rel=2e-5, abs=1e-6)
+
+
+@given(
+    share=st.sampled_from([0.0, 0.1, 0.5, 1.0]),
+    interval=st.integers(1, 14),
+    drip=st.sampled_from([0.0, 0.002, 0.02]),
+    source=st.sampled_from([0.0, 5e-3]),
+    made=st.integers(0, 50).map(lambda mg: mg / 1e5),
+    wanted=st.integers(0, 50).map(lambda mg: mg / 1e5),
+)
+def test_the_long_run_is_where_the_days_end(
+    share: float, interval: int, drip: float, source: float, made: float, wanted: float
+) -> None:
+    volume = 0.2
+    brought = Inflow(drip, Pair(source, source))
+    quiet = Day(Pair(made, made), drip=brought, uptake=Pair(wanted, wanted))
+    if not share and not drip:
+        return
+    once = Day(
+        quiet.made,
+        drip=brought,
+        uptake=quiet.uptake,
+        changes=[Inflow(share * volume, brought.holds)] if share else [],
+    )
+    last = simulate(volume, NOTHING, ([quiet] * (interval - 1) + [once]) * (2000 // interval))[-1]
+    settled = swing(
+        Routine(volume, share, interval * DAY, drip / DAY, source), (made + drip * source - wanted) / DAY
+    )
+    assert settled == pytest.approx((last.start.nitrogen, last.after_changes.nitrogen), rel=1e-6, abs=1e-9)
+    assert settled == pytest.approx(
+        (last.start.phosphorus, last.after_changes.phosphorus), rel=1e-6, abs=1e-9
+    )
+
+
+@given(
+    share=st.sampled_from([0.05, 0.3, 1.0]),
+    drip=st.sampled_from([0.0, 0.01, 0.3]),
+    source=st.sampled_from([0.0, 1e-3, 20e-3]),
+    gain=st.integers(0, 100).map(lambda micrograms: micrograms / 1e9),
+    times=st.sampled_from([1.1, 3.0, 20.0]),
+)
+def test_what_holds_a_value_leads_to_it(
+    share: float, drip: float, source: float, gain: float, times: float
+) -> None:
+    routine = Routine(0.3, share, 7 * DAY, drip / DAY, source)
+    held = source * times + 1e-3
+    settled = swing(routine, gain_that_holds(routine, held))
+    assert settled is not None and settled[0] == pytest.approx(held)
+    needed = share_that_holds(routine, gain, held)
+    if needed and needed > 1e-9:
+        settled = swing(Routine(0.3, needed, 7 * DAY, drip / DAY, source), gain)
+        assert settled is not None and settled[0] == pytest.approx(held)
+
+
+def test_nothing_settles_where_nothing_carries_it_off() -> None:
+    closed = Routine(0.3, 0.0, 7 * DAY, 0.0, 0.0)
+    assert swing(closed, 1e-9) is None
+    assert swing(closed, -1e-9) == (0.0, 0.0)
+
+
+def test_no_change_holds_less_than_its_own_water_brings() -> None:
+    assert share_that_holds(Routine(0.3, 0.2, 7 * DAY, 0.0, 10e-3), 1e-9, 8e-3) is None
+    assert share_that_holds(Routine(0.3, 0.2, 7 * DAY, 0.0, 10e-3), -1e-9, 8e-3) == 0.0
+    assert share_that_holds(Routine(0.3, 0.2, 7 * DAY, 0.0, 0.0), 1.0, 8e-3) is None

@@ -260,3 +260,73 @@ def _later(mass: float, gain: float, share: float, days: float) -> float:
     if not share:
         return mass + gain * days
     return mass * math.exp(-share * days) - gain * math.expm1(-share * days) / share
+
+
+@dataclass(frozen=True)
+class Routine:
+    """How the water of a system is exchanged, again and again: m3, a share of it every so many s, m3/s, kg/m3.
+
+    `share` 0 stands for no changes, whatever the interval.
+    """
+
+    volume: float
+    share: float
+    interval: float
+    drip: float
+    source: float
+
+    @property
+    def kept(self) -> float:
+        """Share of what is there after a change that is there before the next, by the drip alone."""
+        return math.exp(-self.interval * self.drip / self.volume)
+
+    @property
+    def gathered(self) -> float:
+        """s of gain that are left of an interval at its end: all of it without a drip."""
+        rate = self.drip / self.volume
+        return -math.expm1(-self.interval * rate) / rate if rate else self.interval
+
+    @property
+    def lost(self) -> float:
+        """Share that an interval and its change take away."""
+        return 1 - (1 - self.share) * self.kept
+
+
+def swing(routine: Routine, gain: float) -> tuple[float, float] | None:
+    """Where an element settles in the long run: kg/m3 just before a change, and just after.
+
+    Equations: before = (share source kept + gain gathered / V) / (1 - (1 - share) kept), with kept = exp(-q t / V) and
+    gathered = (1 - kept) V / q; after = before (1 - share) + share source. With changes alone that is before =
+    source + gain t / V / share, with a drip alone gain / q (the gain counts what the drip brings).
+    Shapes and units: gain in kg/s, all that comes in besides changes less what plants and bacteria want; None where
+    nothing carries it off. Where they want more than comes, it is 0 before a change and what the change brings after.
+    Valid for: water that mixes within hours, the same changes at the same interval for months.
+    Uncertainty: that of the gain. Raises: nothing; volume, interval > 0, 0 <= share <= 1.
+    Source: conservation of mass; nitrate_steady_state.csv, and the long run of `simulate`.
+    Not covered: see `simulate`.
+    """
+    if not routine.lost:
+        return (0.0, 0.0) if gain < 0 else None
+    brought = routine.share * routine.source
+    before = max((brought * routine.kept + gain * routine.gathered / routine.volume) / routine.lost, 0.0)
+    return before, before * (1 - routine.share) + brought
+
+
+def gain_that_holds(routine: Routine, held: float) -> float:
+    """The gain, kg/s, with which `held` stands before each change: `swing` turned round. May be below 0."""
+    brought = routine.share * routine.source * routine.kept
+    return (held * routine.lost - brought) * routine.volume / routine.gathered
+
+
+def share_that_holds(routine: Routine, gain: float, held: float) -> float | None:
+    """The share to change each time so that no more than `held` stands before a change; None where none does.
+
+    Equation: f = (held (kept - 1) + gain gathered / V) / ((held - source) kept), from `swing`.
+    """
+    missing = held * (routine.kept - 1) + gain * routine.gathered / routine.volume
+    if missing <= 0:
+        return 0.0
+    if held <= routine.source or not routine.kept:
+        return None
+    share = missing / ((held - routine.source) * routine.kept)
+    return share if share <= 1 else None
