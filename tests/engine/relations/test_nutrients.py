@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -216,6 +216,7 @@ def test_what_holds_a_published_peak_is_its_own_load_and_change(row: dict[str, s
     assert share == pytest.approx(routine.share, rel=2e-5, abs=1e-6)
 
 
+@settings(max_examples=40)
 @given(
     share=st.sampled_from([0.0, 0.1, 0.5, 1.0]),
     interval=st.integers(1, 14),
