@@ -9,6 +9,7 @@ from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.mixing import MIXING
+from weirbook.engine.calculators.nitrifier_surface import NITRIFIER_SURFACE
 from weirbook.engine.calculators.nutrients import NUTRIENTS
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
 from weirbook.engine.calculators.pump_point import PUMP_POINT
@@ -29,6 +30,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     FLOW_FADE,
     FLOW_SPLIT,
     MIXING,
+    NITRIFIER_SURFACE,
     NUTRIENTS,
     OVERFLOW_BLOCKED,
     PUMP_POINT,
