@@ -12,6 +12,8 @@ from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.nitrifier_surface import NITRIFIER_SURFACE
 from weirbook.engine.calculators.nutrients import NUTRIENTS
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
+from weirbook.engine.calculators.plant_bed import PLANT_BED
+from weirbook.engine.calculators.plant_uptake import PLANT_UPTAKE
 from weirbook.engine.calculators.pump_point import PUMP_POINT
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
 from weirbook.engine.calculators.stop_flow import STOP_FLOW
@@ -33,6 +35,8 @@ CALCULATORS: tuple[Calculator, ...] = (
     NITRIFIER_SURFACE,
     NUTRIENTS,
     OVERFLOW_BLOCKED,
+    PLANT_BED,
+    PLANT_UPTAKE,
     PUMP_POINT,
     SETTLING_BOX,
     STOP_FLOW,

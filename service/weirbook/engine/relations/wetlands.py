@@ -12,7 +12,8 @@ from weirbook.engine.units import to_si
 YEAR = to_si(1, "year", "time")
 REFERENCE_TEMPERATURE = to_si(20, "degC", "temperature")
 USUAL_LOADING = to_si(1 / 18.5, "m/d", "velocity")
-"""Water a day over the area of subsurface beds, by design guides: 18.5 m2 for each m3/d (Crites, read)."""
+"""Water a day over the area of subsurface beds, for sewage: 18.5 m2 for each m3/d, read in a web
+reproduction of a text on natural treatment that is not named there."""
 
 
 @dataclass(frozen=True)
