@@ -19,9 +19,13 @@ from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.hardness import HARDNESS
 from weirbook.engine.calculators.mixing import MIXING
+from weirbook.engine.calculators.nitrifier_surface import NITRIFIER_SURFACE
+from weirbook.engine.calculators.nutrients import NUTRIENTS
 from weirbook.engine.calculators.overflow_blocked import OVERFLOW_BLOCKED
 from weirbook.engine.calculators.oxygen_budget import OXYGEN_BUDGET
 from weirbook.engine.calculators.oxygen_saturation import OXYGEN_SATURATION
+from weirbook.engine.calculators.plant_bed import PLANT_BED
+from weirbook.engine.calculators.plant_uptake import PLANT_UPTAKE
 from weirbook.engine.calculators.pump_point import PUMP_POINT
 from weirbook.engine.calculators.salt_change import SALT_CHANGE
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
@@ -45,18 +49,22 @@ CALCULATORS: tuple[Calculator, ...] = (
     CONDUCTIVITY,
     DECHLORINATE,
     DOSE,
-    DOSE_TREATMENT,
     DOSE_RECIPE,
     DOSE_SCHEDULE,
     DOSE_STOCK,
+    DOSE_TREATMENT,
     DRAIN_CAPACITY,
     FLOW_FADE,
     FLOW_SPLIT,
     HARDNESS,
     MIXING,
+    NITRIFIER_SURFACE,
+    NUTRIENTS,
     OVERFLOW_BLOCKED,
     OXYGEN_BUDGET,
     OXYGEN_SATURATION,
+    PLANT_BED,
+    PLANT_UPTAKE,
     PUMP_POINT,
     SALT_CHANGE,
     SETTLING_BOX,

@@ -95,7 +95,7 @@ _FORM = (
 
 HARDNESS = Calculator(
     name="hardness",
-    title="Water report: hardness, alkalinity and nutrients",
+    title="Hardness and nutrients of a water report",
     doc=(
         "A water report turned into the keeper's numbers: general hardness from calcium and magnesium, carbonate"
         " hardness from bicarbonate or alkalinity, both in every unit; nitrogen, phosphorus and potassium in every"

@@ -326,7 +326,7 @@ def share_that_holds(routine: Routine, gain: float, held: float) -> float | None
     missing = held * (routine.kept - 1) + gain * routine.gathered / routine.volume
     if missing <= 0:
         return 0.0
-    if held <= routine.source:
+    if held <= routine.source or not routine.kept:
         return None
     share = missing / ((held - routine.source) * routine.kept)
     return share if share <= 1 else None

@@ -71,6 +71,10 @@ UPTAKE: Mapping[str, Uptake] = MappingProxyType(
 UPTAKE_SHARE_OF_REMOVAL = Range(0.16, 0.75)
 """How much of the nitrogen that planted water loses goes into plants. Reddy and DeBusk 1985, read in an abstract."""
 
+CROP_DRY = Range(0.04, 0.10)
+CROP_NITROGEN = Range(0.02, 0.05)
+"""Dry matter in fresh drained water plants, and nitrogen in that. Common practice, no source."""
+
 
 def uptake(growth_form: str, area: float, cover: float) -> tuple[Range, Range]:
     """Nitrogen and phosphorus that a stand may take up.
