@@ -474,3 +474,8 @@ def test_first_use_from_many_threads_at_once_gives_every_thread_the_same_answer(
         check=True,
     )
     assert done.stdout.strip() == "16 {0.003785411784}"
+
+
+@pytest.mark.parametrize("row", published("atomic_weights.csv"), ids=lambda r: r["element"])
+def test_an_atomic_weight_is_the_standard_one(row: dict[str, str]) -> None:
+    assert ATOMIC_WEIGHTS[row["element"]] == float(row["atomic_weight_used"])
