@@ -11,6 +11,7 @@ from weirbook.actions.filling import Absent
 from weirbook.actions.latest_of import MEASURED
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.actions.system_water import SystemWater
+from weirbook.engine.relations.structure import BED_POROSITY
 from weirbook.engine.shape import Filled
 from weirbook.engine.units import Quantity
 from weirbook.record.waters import DRIP, TOP_OFF
@@ -138,21 +139,37 @@ def _plant_stands(facts: SystemFacts) -> Filled | Absent:
 
 
 def _nitrifier_media(facts: SystemFacts) -> Filled | Absent:
-    """The sections that hold media under water, with the surface of a volume where it is recorded."""
+    """The sections that hold media under water and whose surface is recorded or follows from its grains."""
     rows: list[Mapping[str, Any]] = []
+    reckoned, untold = [], []
     for section in facts.sections:
         if section.media is None:
             continue
-        row: dict[str, Any] = {
-            "name": section.handle,
-            "media_volume": section.media_under_water or section.media["volume"],
-        }
-        if section.media.get("specific_surface") is not None:
-            row["specific_surface"] = section.media["specific_surface"]
-        rows.append(row)
+        surface = section.media.get("specific_surface")
+        if surface is None and section.media.get("grain_size") is not None:
+            surface = _of_grains(section.media)
+            reckoned.append(section.handle)
+        if surface is None:
+            untold.append(section.handle)
+            continue
+        volume = section.media_under_water or section.media["volume"]
+        rows.append({"name": section.handle, "media_volume": volume, "specific_surface": surface})
     if not rows:
-        return Absent("No section with media is recorded.")
-    return Filled(rows, "record", "sections' media, as far as it stands under water")
+        what = f"No specific surface or grain size is recorded of the media in {', '.join(untold)}."
+        return Absent(what if untold else "No section with media is recorded.")
+    told = "sections' media, as far as it stands under water"
+    if reckoned:
+        told += f"; of {', '.join(reckoned)} the surface of spheres of its grain size"
+    if untold:
+        told += f"; not counted, no surface is recorded: {', '.join(untold)}"
+    return Filled(rows, "record", told)
+
+
+def _of_grains(media: Mapping[str, Any]) -> Quantity:
+    """The surface of a bulk volume of grains taken for spheres: 6 (1 - porosity) / size."""
+    porosity = media.get("porosity")
+    solid = 1 - (BED_POROSITY if porosity is None else porosity.si("fraction"))
+    return Quantity(round(6 * solid / media["grain_size"].si("length"), 6), "m2/m3")
 
 
 ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {

@@ -277,7 +277,8 @@ def _nitrifiers(facts: SystemFacts) -> Iterator[Finding]:
         )
     except Invalid as trouble:
         why = trouble.faults[0].message if trouble.faults else trouble.message
-        yield of_water(facts, Verdict.UNKNOWN, About.NITRIFIERS, "filter", why, origin)
+        words = f"Unknown whether the media have surface enough for the food. {why}"
+        yield of_water(facts, Verdict.UNKNOWN, About.NITRIFIERS, "filter", words, origin)
         return
     values = answered.values
     yield of_water(facts, VERDICTS[values["verdict"]], About.NITRIFIERS, "filter", values["why"], origin)

@@ -93,7 +93,8 @@ def _ammonia(facts: SystemFacts) -> Iterator[Finding]:
     ph, temperature = _si(facts, "ph"), _si(facts, "temperature")
     if isinstance(ph, str) or isinstance(temperature, str):
         lacking = ph if isinstance(ph, str) else temperature
-        words = f"Unknown how much of {shown} total ammonia is un-ionized. {lacking}"
+        bound = "below " if total.qualifier == "below" else ""
+        words = f"Total ammonia was {bound}{shown}; unknown how much of it is un-ionized. {lacking}"
         yield of_water(
             facts, Verdict.UNKNOWN, About.AMMONIA, "total_ammonia", words, origin, since_ms=total.at_ms
         )

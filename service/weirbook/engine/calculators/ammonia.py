@@ -96,4 +96,5 @@ AMMONIA = Calculator(
     solve=solve,
     example={"total_ammonia": "0.5 mg/L NH3-N", "ph": 8, "temperature": "25 degC"},
     doors=("systems",),
+    asks={"total_ammonia": "0.5 mg/L NH3-N"},
 )

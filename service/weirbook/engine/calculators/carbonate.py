@@ -142,5 +142,4 @@ CARBONATE = Calculator(
         "altitude": "200 m",
     },
     doors=("systems",),
-    asks={"ph": "7.2 pH", "alkalinity": "4 dKH"},
 )

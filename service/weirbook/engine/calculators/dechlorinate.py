@@ -182,10 +182,5 @@ DECHLORINATE = Calculator(
         "ammonia_present": "0 mg/L NH3-N",
     },
     doors=("systems",),
-    asks={
-        "new_water": "120 L",
-        "agent": "thiosulfate_pentahydrate",
-        "chlorine": "0.3 mg/L",
-        "chloramine": "1.8 mg/L",
-    },
+    asks={"agent": "thiosulfate_pentahydrate"},
 )

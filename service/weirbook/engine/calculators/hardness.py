@@ -177,5 +177,4 @@ HARDNESS = Calculator(
         "phosphate": "0.2 mg/L PO4",
     },
     doors=("systems",),
-    asks={"calcium": "65 mg/L", "magnesium": "10 mg/L", "bicarbonate": "183 mg/L"},
 )

@@ -121,6 +121,5 @@ NITRIFIER_SURFACE = Calculator(
         ],
         "alkalinity": "5 dKH",
     },
-    asks={"temperature": "24 degC", "feed": "20 g/d", "protein": "45 %"},
     doors=("systems",),
 )

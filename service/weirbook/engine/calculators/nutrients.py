@@ -220,6 +220,5 @@ NUTRIENTS = Calculator(
             {"name": "duckweed", "growth_form": "floating", "area": "0.1 m2", "cover": "60 %"},
         ],
     },
-    asks={"feed": "6 g/d", "protein": "42 %"},
     doors=("systems",),
 )

@@ -134,5 +134,5 @@ OXYGEN_BUDGET = Calculator(
         "altitude": "150 m",
     },
     doors=("systems",),
-    asks={"fish_mass": "900 g", "mean_fish_mass": "15 g", "daily_feed": "12 g/d"},
+    asks={"fish_mass": "900 g", "mean_fish_mass": "15 g"},
 )

@@ -261,6 +261,6 @@ PLANT_BED = Calculator(
         "temperature": "25 degC",
         "cover": "80 %",
     },
-    asks={"constituent": "nitrate", "inlet": "40 mg/L NO3", "area": "0.8 m2", "temperature": "25 degC"},
+    asks={"constituent": "nitrate", "area": "0.8 m2"},
     doors=("systems",),
 )

@@ -365,6 +365,6 @@ PLANT_UPTAKE = Calculator(
         "area": "0.6 m2",
         "cropped": "20 g/d",
     },
-    asks={"growth_form": "floating", "share": "50 %", "feed": "6 g/d", "protein": "42 %"},
+    asks={"growth_form": "floating", "share": "50 %"},
     doors=("systems",),
 )

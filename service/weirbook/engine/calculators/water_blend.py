@@ -335,11 +335,5 @@ WATER_BLEND = Calculator(
         "others": [{"name": "nitrate in mg/L", "first": 24, "second": 1}],
     },
     doors=("systems",),
-    asks={
-        "parameter": "hardness",
-        "first": "16 dGH",
-        "second": "0 dGH",
-        "wanted": "6 dGH",
-        "total": "100 L",
-    },
+    asks={"parameter": "hardness", "second": "0 dGH", "wanted": "6 dGH", "total": "100 L"},
 )

@@ -186,9 +186,5 @@ WATER_CHANGE = Calculator(
         "source_temperature": "22 degC",
     },
     doors=("systems",),
-    asks={
-        "parameter": "nitrate",
-        "source": "10 mg/L NO3",
-        "wanted": "30 mg/L NO3",
-    },
+    asks={"parameter": "nitrate"},
 )

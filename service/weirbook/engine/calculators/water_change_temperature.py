@@ -356,5 +356,5 @@ WATER_CHANGE_TEMPERATURE = Calculator(
         "cold_temperature": "12 degC",
     },
     doors=("systems",),
-    asks={"change_volume": "120 L", "hot_temperature": "52 degC", "cold_temperature": "12 degC"},
+    asks={"hot_temperature": "52 degC", "cold_temperature": "12 degC"},
 )
