@@ -76,7 +76,7 @@ def blueprint() -> Blueprint:
         blp,
         "GET",
         "/systems/<handle>/nutrients",
-        id="compare_nutrients",
+        id="get_nutrients",
         summary="Nitrate and phosphate, predicted against measured",
         description=WORDS,
         roles=READERS,

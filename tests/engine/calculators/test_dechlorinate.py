@@ -109,7 +109,7 @@ def test_a_milligram_of_chlorine_takes_the_printed_milligrams(row: dict[str, str
 
 
 def test_half_a_litre_of_two_milligrams_takes_seven_milligrams_of_thiosulfate() -> None:
-    # Hach TE213's own example: 500 mL of 2.0 mg/L hold 1 mg of chlorine.
+    # The laboratory document TE213's own example: 500 mL of 2.0 mg/L hold 1 mg of chlorine.
     given = asked(new_water="500 mL", excess="0 %")
     assert value(given, "chlorine_mass", "mg") == pytest.approx(1)
     assert value(given, "amount", "mg") == pytest.approx(7.0, rel=0.001)

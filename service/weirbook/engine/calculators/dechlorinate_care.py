@@ -256,7 +256,7 @@ SOURCES = (
         "Every ratio is computed from formulas.",
     ),
     Source(
-        "Hach",
+        "A supplier of water tests",
         None,
         "Technical document TE213",
         "7.0 mg of sodium thiosulfate pentahydrate for a mg of chlorine",
