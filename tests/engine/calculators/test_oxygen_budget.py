@@ -77,7 +77,7 @@ def test_oxygen_runs_out_as_was_computed(assert_followed, row: dict[str, str], g
         if grouped
         else {"fish_mass": f"{count * mass} g", "mean_fish_mass": f"{mass} g", "activity": activity}
     )
-    # The lake's exchange, 2.07 cm/h, as the slowest and as twice the fastest.
+    # The lakes' exchange, 2.07 cm/h, as the slowest.
     found = asked(
         volume=f"{row['volume_l']} L",
         temperature=f"{row['temp_c']} degC",

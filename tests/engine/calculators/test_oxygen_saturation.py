@@ -131,7 +131,20 @@ def test_hot_water_that_cannot_hold_what_is_wanted_says_so() -> None:
 )
 def test_outside_the_published_range_the_answer_carries_a_caution(said: dict[str, Any]) -> None:
     assert "outside-the-formula" in codes(asked(**said))
-    assert "outside-the-formula" not in codes(asked())
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {},
+        {"temperature": "40 degC"},
+        {"pressure": "51 kPa"},
+        {"pressure": "111 kPa"},
+        {"salinity": "40 g/kg"},
+    ],
+)
+def test_within_it_there_is_none(said: dict[str, Any]) -> None:
+    assert "outside-the-formula" not in codes(asked(**said))
 
 
 @pytest.mark.parametrize(

@@ -190,7 +190,7 @@ def _cautions(found: Oxygen) -> list[Caution]:
 
 ACT_NOW = (
     "Bring air in at once: air stones, a pump's outlet above the water, the cover off. Feed nothing, and see whether"
-    " pump, air and filter run. Cool slowly; a water change helps if its water is aerated and of the same temperature."
+    " pump, air and filter run. Cool slowly; a water change helps if its water is aerated and no warmer."
 )
 BUBBLES = (
     "By day strong plant growth does this, and stirring the surface ends it. If no plants explain it look for air drawn"
