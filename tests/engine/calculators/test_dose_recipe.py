@@ -227,6 +227,7 @@ def test_salts_that_tie_two_values_together_are_named() -> None:
     told = outcomes(found)
     assert (told["calcium"]["state"], told["nitrate"]["state"]) == ("short", "over")
     assert "calcium nitrate tetrahydrate can't bring calcium without nitrate" in told["calcium"]["why"]
+    assert "comes along with calcium, out of calcium nitrate tetrahydrate" in told["nitrate"]["why"]
     assert "calcium_chloride" in told["calcium"]["why"]
     # By hand, x mmol/L of salt: minimise (2 x 62.004 x / 10 - 1)^2 + (40.078 x / 40 - 1)^2.
     a, b = 2 * 62.004 / 10, 40.078 / 40

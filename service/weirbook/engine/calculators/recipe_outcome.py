@@ -159,17 +159,21 @@ class Outcome:
         if not bringers:
             words += f"none of the salts brings {target.name}."
         else:
-            words += f"{named(bringers)} can't bring {self._tied(target, bringers)}."
+            words += self._tied(target, state, bringers)
         return words + self._help
 
-    def _tied(self, target: Target, bringers: Sequence[Compound]) -> str:
+    def _tied(self, target: Target, state: str, bringers: Sequence[Compound]) -> str:
         """With which other targets the salts that bring this one are tied up."""
-        others = [
-            other.name
-            for other in self.targets
-            if other is not target and any(carried(compound, other.name) for compound in bringers)
-        ]
-        return f"{target.name} without {_listed(others)}" if others else f"so little {target.name}"
+        others = _listed(
+            [
+                other.name
+                for other in self.targets
+                if other is not target and any(carried(compound, other.name) for compound in bringers)
+            ]
+        )
+        if state == "over":
+            return f"it comes along with {others}, out of {named(bringers)}."
+        return f"{named(bringers)} can't bring {target.name} without {others}."
 
     @cached_property
     def _help(self) -> str:
