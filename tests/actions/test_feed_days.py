@@ -81,7 +81,11 @@ def test_feeds_in_turn_are_fed_one_a_feeding_day_from_the_first_on(
     assert fed == [a, b, {}, c, a, b, {}, c, a]
     for start in (0, 4, 100):
         average = days.average(MONDAY + timedelta(days=start))
-        assert average == {"a": pytest.approx(10 / 21), "b": pytest.approx(15 / 21), "c": pytest.approx(25 / 21)}
+        assert average == {
+            "a": pytest.approx(10 / 21),
+            "b": pytest.approx(15 / 21),
+            "c": pytest.approx(25 / 21),
+        }
 
 
 def test_turns_count_from_a_first_day_in_the_middle_of_the_week(

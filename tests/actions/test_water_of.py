@@ -44,7 +44,9 @@ def test_the_day_of_a_report_is_the_rooms(furnished: Caller, app: Service, room_
     """Half past eleven in the evening UTC of the last of June is the first of July in the room."""
     water(furnished, "tap")
     values = [{"parameter": "nitrate", "value": "10 mg/L NO3"}]
-    made(furnished, "water-reports", {"source": "tap", "sampled_at": "2026-06-30T23:30:00Z", "values": values})
+    made(
+        furnished, "water-reports", {"source": "tap", "sampled_at": "2026-06-30T23:30:00Z", "values": values}
+    )
     assert value_at(app, room_id, "2026-07-02", "nitrate").endswith("report of 2026-07-01")
 
 
@@ -70,4 +72,6 @@ def test_a_long_row_of_waters_made_of_waters_ends(furnished: Caller, app: Servic
 
 
 def test_a_water_that_nobody_recorded_tells_nothing(furnished: Caller, app: Service, room_id: int) -> None:
-    assert value_at(app, room_id, "2026-07-01", "nitrate", "sea") == "No water report of sea tells its nitrate."
+    assert (
+        value_at(app, room_id, "2026-07-01", "nitrate", "sea") == "No water report of sea tells its nitrate."
+    )
