@@ -276,6 +276,22 @@ def test_solids_taken_out_take_the_rest_of_the_nitrogen_first() -> None:
     assert value(many, "phosphate_made_low", "mg/d") == 0
 
 
+def test_fish_keep_a_share_of_the_phosphorus_that_is_told_as_common_practice() -> None:
+    # 4 g x 1.2 % = 48 mg a day; kept 50 %, 30 %, 20 %: habit, without a source, and called so.
+    given = asked()
+    assert value(given, "phosphate_made_low", "mg/d") == pytest.approx(24)
+    assert value(given, "phosphate_made", "mg/d") == pytest.approx(33.6)
+    assert value(given, "phosphate_made_high", "mg/d") == pytest.approx(38.4)
+    kept = next(one for one in given.assumptions if "the fish keep 30 %" in one.text)
+    assert kept.origin == "common practice"
+
+
+def test_changes_come_weekly_unless_told() -> None:
+    given = asked({"change_interval": None})
+    assert value(given, "nitrate_before_change", "mg/L NO3-N") == pytest.approx(12.88)
+    assert any("once a week" in one.text for one in given.assumptions)
+
+
 def test_nitrate_is_the_same_whatever_form_it_is_told_in() -> None:
     as_nitrate = asked({"nitrate": "44.2664 mg/L NO3"})
     as_nitrogen = asked({"nitrate": "10 mg/L NO3-N"})
