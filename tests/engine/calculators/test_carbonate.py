@@ -182,7 +182,17 @@ def test_co2_is_judged_by_the_usual_limit_or_the_keepers_own() -> None:
     assert perhaps.values["verdict"] == "watch" and "co2-may-be-high" in codes(perhaps)
     assert asked(7.6, co2_limit="2 mg/L").values["verdict"] == "over"
     assert asked(6.4, co2_limit="70 mg/L").values["verdict"] == "watch"
-    assert asked(7.0, "2 dKH").values["verdict"] == "watch"
+    assert asked(7.0, "1.5 dKH").values["verdict"] == "watch"
+
+
+def test_soft_brown_water_gives_no_alarm() -> None:
+    given = asked(4.4, "0 dKH")
+    assert value(given, "co2") > 30  # were its acid that of CO2
+    assert given.values["verdict"] == "unknown"
+    assert "co2-unknown" in codes(given) and "co2-high" not in codes(given)
+    assert "can't be told" in given.values["why"]
+    assert asked(6.8, "0.4 dKH").values["verdict"] == "unknown"
+    assert asked(6.8, "0.4 dKH", alkalinity_error="0.1 dKH").values["verdict"] == "watch"
 
 
 @pytest.mark.parametrize(
