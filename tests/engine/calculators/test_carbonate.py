@@ -241,6 +241,7 @@ def test_the_sentence_says_why_ph_moves() -> None:
         ({"air_co2": "0 uL/L"}, "/air_co2"),
         ({"calcium": "0 mg/L"}, "/calcium"),
         ({"wanted_co2": "-2 mg/L"}, "/wanted_co2"),
+        ({"wanted_co2": "20 g/L"}, "/wanted_co2"),
         ({"ionic_strength": 800}, "/ionic_strength"),
         ({"altitude": "12 km"}, "/altitude"),
         # Contradictions: acid water of much alkalinity, strong base of little, neutral water of none.

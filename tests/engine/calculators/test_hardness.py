@@ -251,7 +251,7 @@ def test_thin_water_may_miss_few_charges() -> None:
     given = asked(**thin)
     assert abs(value(given, "balance_error")) > 5
     assert given.values["verdict"] == "ok"
-    # Half the cations more or less: 0.2 meq/L is the bound, by standard practice of laboratories.
+    # The bound is 0.2 meq/L, by the laboratories' standard methods (from memory).
     off = value(given, "cations") - value(given, "anions")
     for charges, verdict in ((0.195, "ok"), (0.205, "watch")):
         more = f"{1 + (charges - off) * 22.98977} mg/L"

@@ -37,7 +37,7 @@ class Inputs:
         unit="meq/L",
         role="source.alkalinity",
     )
-    bicarbonate: float | None = _ion("By its own mass, as HCO3.", role="source.bicarbonate")
+    bicarbonate: float | None = _ion("By its own mass, as HCO3.")
     chloride: float | None = _ion("By its own mass; not chlorine.", role="source.chloride")
     sulfate: float | None = _ion("By its own mass, as SO4.", role="source.sulfate")
     nitrate: float | None = _ion(
