@@ -8,7 +8,7 @@ from typing import Any
 
 import phreeqpython
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from weirbook.engine.calculators.carbonate import CARBONATE
@@ -104,6 +104,7 @@ def test_stale_air_lowers_the_ph_that_aeration_reaches() -> None:
     assert fall == pytest.approx(math.log10(1000 / 420), abs=0.02)
 
 
+@settings(max_examples=40)
 @given(st.floats(6, 8), st.floats(0.5, 15), st.floats(5, 35))
 def test_halving_co2_is_worth_its_logarithm_and_all_ways_back_meet(
     ph: float, dkh: float, celsius: float
@@ -123,6 +124,7 @@ def test_halving_co2_is_worth_its_logarithm_and_all_ways_back_meet(
     assert value(same, "ph_at_wanted_co2") == pytest.approx(ph, abs=1e-8)
 
 
+@settings(max_examples=40)
 @given(st.floats(6, 9), st.floats(0.2, 15), st.floats(0, 0.5), st.floats(0, 1))
 def test_what_the_tests_may_be_off_bounds_co2(ph: float, dkh: float, off: float, drops: float) -> None:
     assume(ph < 8.5 or dkh > 1)

@@ -7,7 +7,7 @@ from typing import Any
 
 import phreeqpython
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from weirbook.engine.calculators.hardness import HARDNESS
@@ -133,6 +133,7 @@ def test_a_millimole_is_told_by_its_published_mass(row: dict[str, str]) -> None:
     assert found == pytest.approx(float(row["molmass_library_g_per_mol"]), rel=2e-4)
 
 
+@settings(max_examples=30)
 @given(st.floats(0.01, 500), st.sampled_from(["hardness", "alkalinity", "nitrate", "ammonia", "phosphate"]))
 def test_every_form_told_back_is_the_same_water(amount: float, kind: str) -> None:
     base = "mg/L CaCO3" if kind in LISTS else "mmol/L"

@@ -94,6 +94,7 @@ class Inputs:
         "concentration",
         doc="Tells the pH at this CO2, if the water keeps its alkalinity.",
         gt=0,
+        le=3.5,
         default=None,
     )
     calcium: float | None = param(
