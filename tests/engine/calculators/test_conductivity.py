@@ -7,7 +7,7 @@ from typing import Any
 
 import gsw
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from weirbook.engine.calculators.conductivity import CONDUCTIVITY
@@ -74,6 +74,7 @@ def test_a_compensated_reading_has_the_salinity_of_25_degrees() -> None:
     assert value(given, "practical_salinity") == pytest.approx(float(gsw.SP_from_C(5, 25, 0)), abs=1e-9)
 
 
+@settings(max_examples=40)
 @given(st.floats(5, 2000), st.floats(0, 35), st.sampled_from(["to_25", "to_20"]), st.floats(0.5, 3))
 def test_a_meters_own_compensation_is_undone_and_done_again(
     conductivity: float, celsius: float, to: str, percent: float

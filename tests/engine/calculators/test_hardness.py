@@ -7,7 +7,7 @@ from typing import Any
 
 import phreeqpython
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from weirbook.engine.calculators.hardness import HARDNESS
@@ -133,6 +133,7 @@ def test_a_millimole_is_told_by_its_published_mass(row: dict[str, str]) -> None:
     assert found == pytest.approx(float(row["molmass_library_g_per_mol"]), rel=2e-4)
 
 
+@settings(max_examples=30)
 @given(st.floats(0.01, 500), st.sampled_from(["hardness", "alkalinity", "nitrate", "ammonia", "phosphate"]))
 def test_every_form_told_back_is_the_same_water(amount: float, kind: str) -> None:
     base = "mg/L CaCO3" if kind in LISTS else "mmol/L"
@@ -231,6 +232,14 @@ def test_without_the_main_ions_charges_are_not_judged() -> None:
     assert "sodium" in given.values["why"]
 
 
+def test_total_hardness_alone_serves_the_balance() -> None:
+    whole = asked(**REPORT)
+    given = asked(**{**REPORT, "hardness": f"{value(whole, 'gh')} dGH", "calcium": None, "magnesium": None})
+    assert value(given, "cations") == pytest.approx(value(whole, "cations"))
+    assert given.values["verdict"] == "ok"
+    assert "hardness" in {row["ion"] for row in given.values["ions"]}
+
+
 def test_thin_water_may_miss_few_charges() -> None:
     thin = {
         "calcium": "2 mg/L",
@@ -243,6 +252,25 @@ def test_thin_water_may_miss_few_charges() -> None:
     given = asked(**thin)
     assert abs(value(given, "balance_error")) > 5
     assert given.values["verdict"] == "ok"
+    # The bound is 0.2 meq/L, by the laboratories' standard methods (from memory).
+    off = value(given, "cations") - value(given, "anions")
+    for charges, verdict in ((0.195, "ok"), (0.205, "watch")):
+        more = f"{1 + (charges - off) * 22.98977} mg/L"
+        assert asked(**{**thin, "sodium": more}).values["verdict"] == verdict
+
+
+@pytest.mark.parametrize(
+    ("told", "side"),
+    [
+        ({"ammonia": "18.039 mg/L NH4"}, "cations"),
+        ({"potassium": "39.0983 mg/L K"}, "cations"),
+        ({"nitrite": "46.005 mg/L NO2"}, "anions"),
+        ({"nitrate": "62.004 mg/L NO3"}, "anions"),
+        ({"bicarbonate": "61.016 mg/L"}, "anions"),
+    ],
+)
+def test_a_mole_of_single_charges_is_an_equivalent(told: dict[str, str], side: str) -> None:
+    assert value(asked(**told), side) == pytest.approx(1, rel=1e-4)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -316,6 +344,8 @@ def test_bad_inputs_are_named(told: dict[str, Any], pointer: str) -> None:
         REPORT,
         {"calcium": "40 mg/L"},
         {"hardness": "12 dGH", "magnesium": "9.3 mg/L"},
+        {"hardness": "12 dGH", "sodium": "9 mg/L", "alkalinity": "8 dKH"},
+        {"hardness": "3 dGH", "calcium": "40 mg/L"},
         {"hardness": "2 dGH", "alkalinity": "11 dKH", "bicarbonate": "200 mg/L"},
         {"calcium": "0 mg/L", "magnesium": "0 mg/L", "sodium": "0 mg/L", "alkalinity": "0 dKH"},
         {"calcium": "31.7 mg/L", "magnesium": "0 mg/L"},

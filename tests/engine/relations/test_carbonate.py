@@ -210,6 +210,11 @@ def test_pure_water_is_neutral_and_water_under_air_is_the_textbooks_5_6() -> Non
     assert ph_at(at, 0.0, co2_under_gas(298.15, 380e-6 * 101325)) == pytest.approx(5.6, abs=0.05)
 
 
+# Davies's equation at 0.1 mol/L: sqrt(0.1) / (1 + sqrt(0.1)) - 0.03 = 0.2102, worked by hand.
+def test_ions_hold_each_other_back_by_the_equation_of_davies() -> None:
+    assert davies(298.15, 100) / debye_hueckel(298.15) == pytest.approx(0.2102, abs=1e-4)
+
+
 def test_without_ions_nothing_is_corrected() -> None:
     assert davies(298.15, 0.0) == 0
     assert (equilibria(298.15).single, equilibria(298.15).double) == (1, 1)

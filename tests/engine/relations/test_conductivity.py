@@ -153,7 +153,13 @@ def test_single_salts_lie_within_the_bounds(row: dict[str, str], phreeqc: phreeq
     assert low <= solution.I * 1000 <= high
 
 
-def test_the_bounds_of_single_salts_are_no_wider_than_needed() -> None:
+def test_the_bounds_of_single_salts_are_no_wider_than_needed(phreeqc: phreeqpython.PhreeqPython) -> None:
+    strengths = []
+    for row in rows("tds_conductivity_single_salts"):
+        mmol = float(row["tds_mg_per_l"]) / molar_mass(row["salt_anhydrous"]) / 1000
+        solution = phreeqc.add_solution_simple({row["salt_anhydrous"]: mmol}, temperature=25)
+        strengths.append(solution.I * 1000 / (solution.sc / 1e4))
+    assert STRENGTH_BY_SALT == pytest.approx((min(strengths), max(strengths)), rel=0.06)
     factors = [float(row["tds_to_ec_factor"]) for row in rows("tds_conductivity_single_salts")]
     assert TDS_BY_SALT[0] == pytest.approx(min(factors), abs=0.01)
     assert TDS_BY_SALT[1] == pytest.approx(max(factors), abs=0.01)

@@ -90,7 +90,9 @@ CARBONATE = Calculator(
     inputs=Inputs,
     results=(
         Result(
-            "verdict", TEXT, "Of CO2: ok; watch (by the tests it may be over, or alkalinity is low); over."
+            "verdict",
+            TEXT,
+            "Of CO2: ok; watch (by the tests it may be over, or alkalinity is low); over; unknown (alkalinity may be none).",
         ),
         Result("why", TEXT, "The verdict in words, and why pH moves."),
         Result("co2", "concentration", "Dissolved carbon dioxide, corrected: the answer."),

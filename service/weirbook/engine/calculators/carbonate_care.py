@@ -16,10 +16,10 @@ from weirbook.engine.relations.carbonate import ACTIVITY, CO2_MASS, MILLERO, PLU
 from weirbook.engine.relations.limits import LIMITS, PIPER, PRACTICE
 from weirbook.engine.saying import less, more, near
 from weirbook.engine.shape import Assumption, Caution, Source, show
-from weirbook.engine.units import number
+from weirbook.engine.units import number, to_si
 
-LITTLE_ALKALINITY = 1.0
-"""eq/m3, 2.8 dKH. Below it pH swings, and CO2 by pH and alkalinity is a guess. Common practice, no source."""
+LITTLE_ALKALINITY = to_si(2, "dKH", "alkalinity")
+"""eq/m3. Below it pH swings, and CO2 by pH and alkalinity is a guess. Common practice, no source."""
 STALE_AIR = 1500e-6
 """Share of CO2 in a room that wants fresh air for people. Common practice, no source."""
 BRACKISH = 100.0
@@ -39,6 +39,8 @@ def _mg(concentration: float) -> str:
 
 
 def verdict(water: Water) -> str:
+    if water.alkalinity_is_in_doubt:
+        return "unknown"
     if water.co2 > water.limit:
         return "over"
     if water.most_co2 > water.limit or water.given.alkalinity < LITTLE_ALKALINITY:
@@ -55,6 +57,11 @@ def calcite_words(index: float) -> str:
 def why(water: Water) -> str:
     """The water as it is, where the air would bring it, and the rule by which pH moves."""
     given, in_air = water.given, water.co2_in_air * CO2_MASS
+    if water.alkalinity_is_in_doubt:
+        return (
+            "The alkalinity is no more than its test may be off: CO2 can't be told by it, and in soft brown water the acid"
+            " is that of leaves and peat. Test alkalinity with a finer kit, or measure CO2 itself."
+        )
     kh = near(given.alkalinity, "alkalinity", "dKH")
     held = (
         f"At {_ph(given.ph)} and {kh} the water holds about {_mg(water.co2)} of CO2; by what the tests may be off,"
@@ -63,7 +70,7 @@ def why(water: Water) -> str:
     balance = f"In balance with the air it would hold {_mg(in_air)} and stand at {_ph(water.ph_in_air)}"
     if water.ph_in_air > given.ph:
         lower = number(round(water.ph_in_air - given.ph, 2))
-        balance += f": the CO2 beyond that keeps it {lower} lower, and aerating drives it out."
+        balance += f": the CO2 beyond that keeps its pH {lower} lower, and aerating drives it out."
     else:
         balance += ": it holds less than the air gives, as where plants take it up by day, or a test is off."
     rule = (
@@ -133,7 +140,10 @@ def cautions(water: Water) -> Iterator[Caution]:
 
 def _of_co2(water: Water) -> Iterator[Caution]:
     limit, given = show(water.limit, "concentration"), water.given
-    if water.co2 > water.limit:
+    if water.alkalinity_is_in_doubt:
+        words = "The CO2 figures are no more than arithmetic here: don't act on them."
+        yield Caution("co2-unknown", words, show(given.alkalinity_error, "alkalinity"))
+    elif water.co2 > water.limit:
         words = (
             "So much CO2 makes fish breathe hard, though oxygen may test well: aerate at once, shut CO2 off, and"
             " look for what makes it. pH rises as it leaves: see to ammonia first, and aerate slowly if there is any."

@@ -24,11 +24,12 @@ from weirbook.engine.relations.conductivity import ionic_strength
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.saying import near
 from weirbook.engine.shape import param, show
+from weirbook.engine.units import to_si
 from weirbook.errors import Fault, Invalid
 
 OPEN_AIR = 420e-6
 """Share of CO2 in the open air, by volume, as measured worldwide about 2023; from memory. It rises by 2.5e-6 a year."""
-PH_ERROR, ALKALINITY_ERROR = 0.2, 0.178326
+PH_ERROR, ALKALINITY_ERROR = 0.2, to_si(0.5, "dKH", "alkalinity")
 """Of usual tests by drops and colours, the second half a German degree. Common practice, no source."""
 MOST_STRENGTH = 500.0
 """mol/m3, up to which Davies's equation serves; seawater has 700."""
@@ -93,6 +94,7 @@ class Inputs:
         "concentration",
         doc="Tells the pH at this CO2, if the water keeps its alkalinity.",
         gt=0,
+        le=3.5,
         default=None,
     )
     calcium: float | None = param(
@@ -124,6 +126,11 @@ class Water:
         if self.given.conductivity is not None:
             return ionic_strength(self.given.conductivity)
         return self.given.alkalinity
+
+    @property
+    def alkalinity_is_in_doubt(self) -> bool:
+        """Whether it may be nothing at all, so that CO2 can't be had by it."""
+        return self.given.alkalinity <= self.given.alkalinity_error
 
     @cached_property
     def at(self) -> Equilibria:

@@ -151,8 +151,16 @@ HARDNESS = Calculator(
             "list",
             "The report in moles and charges.",
             fields=(
-                Result("ion", TEXT, "Which; alkalinity stands for bicarbonate, ammonium for total ammonia."),
-                Result("mass", "concentration", "By its own mass; phosphate as PO4, ammonium as NH4."),
+                Result(
+                    "ion",
+                    TEXT,
+                    "Which; alkalinity stands for bicarbonate, ammonium for total ammonia, hardness for calcium and magnesium.",
+                ),
+                Result(
+                    "mass",
+                    "concentration",
+                    "By its own mass; phosphate as PO4, ammonium as NH4; none of hardness.",
+                ),
                 Result("mmol_a_litre", "number", "In mmol/L."),
                 Result("meq_a_litre", "number", "In meq/L, negative for anions."),
             ),

@@ -11,7 +11,7 @@ from weirbook.engine.saying import near
 from weirbook.engine.shape import Assumption, Caution, Source, show
 from weirbook.engine.units import number, to_si
 
-MUCH_SODIUM_BICARBONATE = 0.5
+MUCH_SODIUM_BICARBONATE = to_si(1.5, "dKH", "alkalinity")
 """eq/m3 of alkalinity beyond hardness, from which on it is worth a word. Common practice, no source."""
 SOME_NITROGEN = to_si(0.1, "mg/L NH3-N", "ammonia")
 """mol/m3 of N as ammonia or nitrite that is worth a word. Common practice, no source."""
@@ -91,6 +91,8 @@ def assumptions(report: Report) -> Iterator[Assumption]:
         )
     if report.sum_of_both is not None:
         yield Assumption("GH is calcium and magnesium together, as both were told.", "given")
+    elif report.hardness is not None:
+        yield Assumption("GH is the total hardness as reported.", "given")
     for name, other in (("calcium", "magnesium"), ("magnesium", "calcium")):
         if report.is_left_over(name):
             yield Assumption(f"What total hardness has beyond {other} is {name}.", "default")

@@ -13,7 +13,7 @@ from weirbook.errors import Fault, Invalid
 
 TOLERANCE = 0.05
 """Share by which two figures of one report, or its cations and anions, may differ."""
-MAIN = ("calcium", "magnesium", "sodium", "alkalinity", "chloride", "sulfate")
+MAIN = ("hardness", "sodium", "alkalinity", "chloride", "sulfate")
 """Without these a balance of charges says nothing; nitrate, potassium and the rest are little beside them."""
 NUTRIENTS = ("nitrate", "nitrite", "ammonia", "phosphate", "potassium")
 
@@ -37,7 +37,7 @@ class Inputs:
         unit="meq/L",
         role="source.alkalinity",
     )
-    bicarbonate: float | None = _ion("By its own mass, as HCO3.", role="source.bicarbonate")
+    bicarbonate: float | None = _ion("By its own mass, as HCO3.")
     chloride: float | None = _ion("By its own mass; not chlorine.", role="source.chloride")
     sulfate: float | None = _ion("By its own mass, as SO4.", role="source.sulfate")
     nitrate: float | None = _ion(
@@ -162,11 +162,13 @@ class Report:
 
     @cached_property
     def ions(self) -> tuple[Dissolved, ...]:
-        """All that was told or follows, cations first."""
+        """All that was told or follows, cations first; hardness where it is not known ion by ion."""
         given = self.given
+        apart = self.hardness is None or None not in (self.calcium, self.magnesium)
         moles = {
-            "calcium": self.calcium,
-            "magnesium": self.magnesium,
+            "hardness": None if apart else self.hardness,
+            "calcium": self.calcium if apart else None,
+            "magnesium": self.magnesium if apart else None,
             "sodium": _over(given.sodium, "Na"),
             "potassium": given.potassium,
             "ammonium": given.ammonia,
@@ -182,7 +184,7 @@ class Report:
     @cached_property
     def lacking(self) -> tuple[str, ...]:
         """Main ions without which charges can't be balanced."""
-        known = {one.name for one in self.ions}
+        known = {one.name for one in self.ions} | ({"hardness"} if self.hardness is not None else set())
         return tuple(name for name in MAIN if name not in known)
 
     @cached_property

@@ -56,8 +56,8 @@ class Equilibria:
     pk1: float
     pk2: float
     pkw: float
-    single: float = 1.0
-    double: float = 1.0
+    single: float
+    double: float
 
 
 @dataclass(frozen=True)

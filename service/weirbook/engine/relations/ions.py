@@ -20,6 +20,7 @@ BALANCE = Source(
 )
 
 CHARGES = {
+    "hardness": 2.0,
     "calcium": 2.0,
     "magnesium": 2.0,
     "sodium": 1.0,
@@ -32,7 +33,8 @@ CHARGES = {
     "nitrite": -1.0,
     "phosphate": -1.5,
 }
-"""For each mole. Alkalinity is counted by its charges; phosphate as half H2PO4, half HPO4, as at pH 7.2."""
+"""For each mole. Hardness is calcium and magnesium together; alkalinity is counted by its charges; phosphate as half
+H2PO4, half HPO4, as at pH 7.2."""
 
 MASSES = {
     **{ion.name: ion.molar_mass for ion in IONS.values()},
@@ -40,7 +42,7 @@ MASSES = {
     "nitrite": molar_mass("NO2"),
     "alkalinity": molar_mass("HCO3"),
 }
-"""kg/mol, phosphate as PO4, alkalinity as bicarbonate."""
+"""kg/mol, phosphate as PO4, alkalinity as bicarbonate; of hardness none, as its ions' shares are not known."""
 
 
 @dataclass(frozen=True)
@@ -51,9 +53,9 @@ class Dissolved:
     moles: float
 
     @property
-    def mass(self) -> float:
+    def mass(self) -> float | None:
         """kg/m3."""
-        return self.moles * MASSES[self.name]
+        return self.moles * MASSES[self.name] if self.name in MASSES else None
 
     @property
     def charges(self) -> float:
