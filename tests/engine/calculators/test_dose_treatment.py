@@ -261,6 +261,8 @@ def test_a_dry_product_has_no_volume_and_a_liquid_of_unknown_density_no_mass() -
 def test_only_formalin_has_a_usual_density() -> None:
     assert value(formalin(), "liquid_volume", "mL") == pytest.approx(4 / 1.08)
     assert any("1.08 kg" in one.text for one in formalin().assumptions)
+    # Were the 10 mg/L meant as 10 uL/L, 400 L took 4 mL.
+    assert value(formalin(), "other_reading", "mL") == pytest.approx(4)
     own = formalin(density="1.09 g/mL")
     assert value(own, "liquid_volume", "mL") == pytest.approx(4 / 1.09)
     assert not any("1.08 kg" in one.text for one in own.assumptions)
@@ -288,6 +290,11 @@ def test_without_a_change_between_all_of_it_stays_and_is_called_over() -> None:
     assert given.values["verdict"] == "over"
     assert any("none was told" in one.text for one in given.assumptions)
     assert asked(**{**REPEATED, "change_between": "100 %"}).values["verdict"] == "ok"
+
+
+def test_twice_the_dose_is_called_over_and_less_is_watched() -> None:
+    assert asked(treatments=2, interval="48 h").values["verdict"] == "over"
+    assert asked(treatments=2, interval="48 h", change_between="1 %").values["verdict"] == "watch"
 
 
 def test_the_contact_is_over_when_the_label_says() -> None:
