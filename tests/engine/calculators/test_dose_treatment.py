@@ -261,6 +261,8 @@ def test_a_dry_product_has_no_volume_and_a_liquid_of_unknown_density_no_mass() -
 def test_only_formalin_has_a_usual_density() -> None:
     assert value(formalin(), "liquid_volume", "mL") == pytest.approx(4 / 1.08)
     assert any("1.08 kg" in one.text for one in formalin().assumptions)
+    # Were the 10 mg/L meant as 10 uL/L, 400 L took 4 mL.
+    assert value(formalin(), "other_reading", "mL") == pytest.approx(4)
     own = formalin(density="1.09 g/mL")
     assert value(own, "liquid_volume", "mL") == pytest.approx(4 / 1.09)
     assert not any("1.08 kg" in one.text for one in own.assumptions)
@@ -290,6 +292,11 @@ def test_without_a_change_between_all_of_it_stays_and_is_called_over() -> None:
     assert asked(**{**REPEATED, "change_between": "100 %"}).values["verdict"] == "ok"
 
 
+def test_twice_the_dose_is_called_over_and_less_is_watched() -> None:
+    assert asked(treatments=2, interval="48 h").values["verdict"] == "over"
+    assert asked(treatments=2, interval="48 h", change_between="1 %").values["verdict"] == "watch"
+
+
 def test_the_contact_is_over_when_the_label_says() -> None:
     given = asked(**REPEATED, contact_time="1 h")
     assert value(given, "contact_over", "h") == pytest.approx(2 * 48 + 1)
@@ -315,6 +322,8 @@ def test_a_gross_volume_is_only_used_for_want_of_a_net_one() -> None:
     gross = asked(volume=None, gross_volume="500 L")
     assert value(gross, "amount") == pytest.approx(5)
     assert gross.values["verdict"] == "watch" and "gross-volume" in codes(gross)
+    # 85 to 95 % of it is water: common practice, no source.
+    assert any("425 L to 475 L" in one.text for one in gross.cautions)
     both = asked(gross_volume="500 L")
     assert value(both, "amount") == pytest.approx(4)
     told = next(one.text for one in both.cautions if one.code == "gross-would-overdose")

@@ -182,7 +182,8 @@ def test_the_usual_cautions_come_with_salt() -> None:
     assert "large-change" in codes(
         asked(present="3 g/L", wanted="0.5 g/L", change_share="80 %", largest_daily_change="3 g/L")
     )
-    salty = asked(wanted="12 g/L")
+    assert asked(wanted="10 g/L").values["conductivity_difference_low"] is not None
+    salty = asked(wanted="10.5 g/L")
     assert salty.values["conductivity_difference_low"] is None
     assert "conductivity-not-told" in codes(salty)
 

@@ -79,14 +79,14 @@ def _amounts(given: Inputs, ratio: float | None) -> tuple[float | None, float | 
         mass = given.total * given.new_water * ratio * (1 + given.reserve) / given.purity
         return mass, mass / given.stock_strength if given.stock_strength else None
     assert given.product_treats is not None
-    doses = given.treated / given.product_treats * label_times(given)
+    doses = given.treated / given.product_treats * _label_times(given)
     if given.product_mass is not None:
         return given.product_mass * doses, None
     assert given.product_volume is not None
     return None, given.product_volume * doses
 
 
-def label_times(given: Inputs) -> float:
+def _label_times(given: Inputs) -> float:
     """How often the label's dose is needed: never less than once where there is any chlorine."""
     if given.total == 0:
         return 0.0

@@ -32,15 +32,6 @@ class Treatment:
     given: Inputs
 
     @property
-    def dry(self) -> bool:
-        """Whether nothing tells how the product becomes a liquid."""
-        return self.in_a_litre is None and self.given.form not in (
-            "label_dilution",
-            "product_volume",
-            "product_drops",
-        )
-
-    @property
     def usual_density(self) -> bool:
         """Whether the density is formalin's usual one, for want of another."""
         given = self.given
