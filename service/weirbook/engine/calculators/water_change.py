@@ -169,12 +169,12 @@ WATER_CHANGE = Calculator(
     example={
         "parameter": "nitrate",
         "volume": "400 L",
-        "present": "80 mg/L NO3",
-        "source": "10 mg/L NO3",
-        "wanted": "30 mg/L NO3",
+        "present": "36 mg/L NO3",
+        "source": "4 mg/L NO3",
+        "wanted": "12 mg/L NO3",
         "change_volume": "100 L",
         "drip_flow": "2 L/h",
-        "drift": "14 mg/L NO3",
+        "drift": "7 mg/L NO3",
         "drift_time": "7 d",
         "hardness": "6 dGH",
         "source_hardness": "12 dGH",
@@ -188,7 +188,7 @@ WATER_CHANGE = Calculator(
     doors=("systems",),
     asks={
         "parameter": "nitrate",
-        "source": "10 mg/L NO3",
-        "wanted": "30 mg/L NO3",
+        "source": "4 mg/L NO3",
+        "wanted": "12 mg/L NO3",
     },
 )
