@@ -414,6 +414,7 @@ def test_the_cautions_belong_to_what_was_told() -> None:
         },
     )
     assert {"find-its-cause", "usual-change-too-large"} <= codes(nitrite)
+    assert "outweighs" in nitrite.values["why"]
     assert "no-buffer" in codes(answer(WATER_CHANGE, {**ASKED, "alkalinity": "0 dKH"}))
     assert "drip-too-fast" in codes(answer(WATER_CHANGE, {**ASKED, "drip_flow": "40 L/h"}))
     assert "ph-is-rough" in codes(answer(WATER_CHANGE, {**ASKED, "source_ph": "8.9 pH"}))
