@@ -169,6 +169,8 @@ def test_portions_by_hand() -> None:
     assert value(found, "portion_water", "L") == pytest.approx(0.5)
     assert value(found, "vessel", "L") == pytest.approx(5)
     assert value(found, "mixing_time", "min") == pytest.approx(60)
+    times = [row["time"]["value"] for row in as_json(found)["results"]["stages"]]
+    assert times == pytest.approx([0, 10, 20, 30, 40, 50])
     assert found.values["slowest"] == "conductivity"
     # Dripped and poured off: 2 L x ln(200 / 83.333).
     assert value(found, "drip_water", "L") == pytest.approx(1.750937, abs=5e-7)
