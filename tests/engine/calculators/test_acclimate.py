@@ -169,6 +169,8 @@ def test_portions_by_hand() -> None:
     assert value(found, "portion_water", "L") == pytest.approx(0.5)
     assert value(found, "vessel", "L") == pytest.approx(5)
     assert value(found, "mixing_time", "min") == pytest.approx(60)
+    times = [row["time"]["value"] for row in as_json(found)["results"]["stages"]]
+    assert times == pytest.approx([0, 10, 20, 30, 40, 50])
     assert found.values["slowest"] == "conductivity"
     # Dripped and poured off: 2 L x ln(200 / 83.333).
     assert value(found, "drip_water", "L") == pytest.approx(1.750937, abs=5e-7)
@@ -191,6 +193,19 @@ def test_a_bag_long_closed_is_not_mixed_slowly() -> None:
     assert "stored-ammonia" in codes(long)
     assert asked(hours_closed="20 h").values["verdict"] == "watch"
     assert asked(hours_closed="20 h", conductivity=None).values["verdict"] == "unknown"
+
+
+def test_a_bag_is_long_closed_after_two_hours() -> None:
+    """Common practice, no source."""
+    assert asked(hours_closed="119 min").values["method"] == "release"
+    assert asked(hours_closed="121 min").values["method"] == "transfer"
+
+
+def test_up_to_24_portions_are_mixed() -> None:
+    """Common practice, no source. By hand: from 300 to 850 a portion is 60 / (550 - 60) and 850 / 1.2 leaves 141.67 of
+    550, so (550 / 141.67 - 1) x 490 / 60 = 23.5; to 860 it is (560 / 143.33 - 1) x 500 / 60 = 24.2."""
+    assert asked(conductivity="850 uS/cm").values["portions"] == 24
+    assert asked(conductivity="860 uS/cm").values["method"] == "match"
 
 
 def test_ammonia_measured_harmless_clears_a_bag_long_closed() -> None:

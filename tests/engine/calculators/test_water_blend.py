@@ -161,5 +161,17 @@ def test_the_cautions_belong_to_what_was_told() -> None:
         "total": "50 L",
     }
     assert "conductivity-not-quite" in codes(answer(WATER_BLEND, salty))
-    assert "ph-is-rough" in codes(answer(WATER_BLEND, {**ASKED, "second_ph": "5 pH"}))
-    assert "ph-is-rough" not in codes(answer(WATER_BLEND, ASKED))
+
+
+@pytest.mark.parametrize(
+    ("within", "beyond"),
+    [
+        ({"second_ph": "5.5 pH"}, {"second_ph": "5.4 pH"}),
+        ({"first_ph": "8.25 pH"}, {"first_ph": "8.3 pH"}),
+        ({"first_alkalinity": "4 meq/L"}, {"first_alkalinity": "4.1 meq/L"}),
+    ],
+)
+def test_ph_is_called_rough_beyond_what_it_is_held_to(within: dict[str, str], beyond: dict[str, str]) -> None:
+    """The ranges over which the pH of mixes is compared with PHREEQC."""
+    assert "ph-is-rough" not in codes(answer(WATER_BLEND, {**ASKED, **within}))
+    assert "ph-is-rough" in codes(answer(WATER_BLEND, {**ASKED, **beyond}))

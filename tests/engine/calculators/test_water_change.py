@@ -203,9 +203,9 @@ def test_the_days_add_up_to_the_wanted_value() -> None:
     for row in found["schedule"]:
         left *= 1 - row["share"]["value"] / 100
         assert row["water"]["value"] == pytest.approx(row["share"]["value"] / 100 * 400)
-        # Of the difference from 10 to 80.
-        assert row["value_after"]["value"] == pytest.approx(10 + 70 * left, rel=1e-9)
-    assert found["schedule"][-1]["value_after"]["value"] == pytest.approx(30, rel=1e-9)
+        # Of the difference from 4 to 36.
+        assert row["value_after"]["value"] == pytest.approx(4 + 32 * left, rel=1e-9)
+    assert found["schedule"][-1]["value_after"]["value"] == pytest.approx(12, rel=1e-9)
     assert [row["day"] for row in found["schedule"]] == list(range(1, found["days"] + 1))
 
 
@@ -271,6 +271,33 @@ def test_what_is_exchanged_has_the_kind_of_the_record() -> None:
         name: held[name] for name in EXCHANGED if name in held
     }
     assert set(EXCHANGED) - set(held) == {"other"}
+
+
+def test_the_changes_water_is_that_of_all_of_them() -> None:
+    found = answer(WATER_CHANGE, {**PLAIN, "wanted": "20 mg/L", "change_volume": "50 L"})
+    # ln(1 / 5) / ln(3 / 4) is 5.6.
+    assert found.values["changes"] == 6
+    assert value(found, "changes_water", "L") == pytest.approx(300)
+
+
+def test_a_tank_far_behind_the_source_in_alkalinity_is_cautioned_below_half_of_it() -> None:
+    waters = {**PLAIN, "wanted": "70 mg/L", "source_alkalinity": "10 dKH"}
+    assert "old-water" in codes(answer(WATER_CHANGE, {**waters, "alkalinity": "4.9 dKH"}))
+    assert "old-water" not in codes(answer(WATER_CHANGE, {**waters, "alkalinity": "5.1 dKH"}))
+
+
+def test_a_drips_day_is_compared_with_what_the_tank_bears() -> None:
+    """By hand: of 200 L, ln 2 times as much drips in a day where half is replaced, 138.6 L."""
+    asked = {**PLAIN, "wanted": "70 mg/L"}
+    assert "drip-too-fast" in codes(answer(WATER_CHANGE, {**asked, "drip_flow": "139 L/d"}))
+    assert "drip-too-fast" not in codes(answer(WATER_CHANGE, {**asked, "drip_flow": "138 L/d"}))
+
+
+def test_more_than_366_changes_or_days_are_refused() -> None:
+    """By hand: the last share that does it in 366 changes is 1 - 0.2 ^ (1 / 366), 0.4388 %."""
+    asked = {**PLAIN, "wanted": "20 mg/L"}
+    assert answer(WATER_CHANGE, {**asked, "change_share": "0.00439 1"}).values["changes"] == 366
+    assert set(refusal({**asked, "change_share": "0.00438 1"})) == {"/change_share"}
 
 
 def test_what_the_change_is_for_counts_as_the_tanks_own() -> None:
@@ -362,9 +389,9 @@ def test_what_can_not_be_is_refused_where_it_stands(case: str) -> None:
 
 
 def test_a_drift_that_leads_away_never_brings_the_value_back() -> None:
-    found = answer(WATER_CHANGE, {**ASKED, "drift": "-14 mg/L NO3"})
+    found = answer(WATER_CHANGE, {**ASKED, "drift": "-7 mg/L NO3"})
     assert found.values["time_back"] is None
-    # 10 - 2 a day x 400 L / 48 L a day lies below nothing.
+    # 4 - 1 a day x 400 L / 48 L a day lies below nothing.
     assert found.values["drip_holds"] is None
     assert "drip-never-settles" in codes(found)
 
@@ -387,6 +414,7 @@ def test_the_cautions_belong_to_what_was_told() -> None:
         },
     )
     assert {"find-its-cause", "usual-change-too-large"} <= codes(nitrite)
+    assert "outweighs" in nitrite.values["why"]
     assert "no-buffer" in codes(answer(WATER_CHANGE, {**ASKED, "alkalinity": "0 dKH"}))
     assert "drip-too-fast" in codes(answer(WATER_CHANGE, {**ASKED, "drip_flow": "40 L/h"}))
     assert "ph-is-rough" in codes(answer(WATER_CHANGE, {**ASKED, "source_ph": "8.9 pH"}))

@@ -192,7 +192,7 @@ SOURCES: tuple[Source, ...] = (
         1975,
         "Aqueous ammonia equilibrium calculations: effect of pH and temperature",
         "J. Fish. Res. Board Can. 32, 2379",
-        "The formula from memory, held to printed tables and examples of University of Florida FA16 and SRAC 463.",
+        "Its coefficients read in documents that reprint them; held to examples of University of Florida FA16 and SRAC 463.",
     ),
     MASS_BALANCE,
     CARBONIC_ACID,

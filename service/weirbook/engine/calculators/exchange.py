@@ -99,7 +99,7 @@ MASS_BALANCE = Source(
     None,
     "Two waters mixed, old water replaced by new",
     "any text of chemical engineering",
-    "Held to worked and computed cases, one of them published (Alvord).",
+    "Held to worked and computed cases, one of them published (Alvord, Water 131, problem 12.1).",
 )
 CARBONIC_ACID = Source(
     "Plummer, L. N., Busenberg, E.",

@@ -45,6 +45,12 @@ LIMIT_OF = {
     "temperature": "temperature_step",
 }
 
+URGENT = {
+    "nitrite": " If it makes fish suffer, taking it out outweighs these habits: change more, warmed and dechlorinated.",
+    "total_ammonia": " If it makes fish suffer, taking it out outweighs these habits, as long as pH doesn't rise with it.",
+}
+"""What is said besides of a poison, which the pace of habits would leave in the water for days."""
+
 
 @dataclass(frozen=True)
 class Change:
@@ -156,7 +162,7 @@ class Change:
             held = HELD_BY[self.held_by]
             return (
                 f"{one}, but {held} lets no more than {first} be changed today: spread it over {len(self.days)} days, as"
-                " the schedule says."
+                f" the schedule says.{URGENT.get(given.parameter, '')}"
             )
         if self.verdict == "unknown":
             return (
