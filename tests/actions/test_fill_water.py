@@ -220,8 +220,20 @@ def test_media_count_as_far_as_they_stand_under_water(pond: Pond) -> None:
     media = {"media": {"volume": "9 L", "porosity": "85 %"}}
     pond.keeper.patch("/v1/sections/tray-media-1", {"media": None})
     pond.keeper.patch("/v1/sections/tray-media-1", media)
+    assert pond.why("nitrifier_media") == (
+        "No specific surface or grain size is recorded of the media in tray-media-1."
+    )
+
+
+def test_grains_are_taken_for_spheres_where_no_surface_is_recorded(pond: Pond) -> None:
+    """6 x (1 - 0.4) / 9 mm = 400 m2 in a m3."""
+    sections(pond.keeper)
+    media = {"media": {"volume": "9 L", "porosity": "40 %", "grain_size": "9 mm"}}
+    pond.keeper.patch("/v1/sections/tray-media-1", {"media": None})
+    pond.keeper.patch("/v1/sections/tray-media-1", media)
     (row,) = pond.found("nitrifier_media").value
-    assert row["media_volume"].text() == "9 L" and "specific_surface" not in row
+    assert row["media_volume"].text() == "9 L"
+    assert row["specific_surface"].si("specific_surface") == pytest.approx(400)
 
 
 def test_every_role_of_a_system_answers_or_says_why_not(pond: Pond) -> None:

@@ -40,13 +40,14 @@ WATER = (
     "salt-change",
     "water-blend",
     "water-change",
+    "water-change-temperature",
 )
 ROUNDS = 50
 NINE_SALTS = {
     "volume": "400 L",
     "alkalinity": "4 dKH",
     "hardness": "6 dGH",
-    "calcium_to_magnesium": 3,
+    "ratio": "3",
     "potassium": "10 mg/L K",
     "nitrate": "8 mg/L NO3",
     "phosphate": "0.8 mg/L PO4",
@@ -86,7 +87,7 @@ def main() -> int:
 
 def _wanted(params: Any) -> dict[str, Any]:
     """The wanted values by the recipe's own names of its inputs."""
-    return {name if name in params else f"wanted_{name}": value for name, value in NINE_SALTS.items()}
+    return {f"wanted_{name}": value for name, value in NINE_SALTS.items() if f"wanted_{name}" in params}
 
 
 def _simulate_a_year() -> None:
