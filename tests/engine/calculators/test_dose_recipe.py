@@ -277,6 +277,19 @@ def test_calcium_and_magnesium_of_the_present_water_follow_from_two_of_three() -
     assert "tests-disagree" not in codes(asked(**told, calcium="30 mg/L", magnesium="8 mg/L"))
 
 
+def test_tests_may_differ_by_a_tenth_and_wanted_values_by_a_hundredth() -> None:
+    # 6 dGH are 1.06996 mmol/L; 30 mg/L of calcium 0.74854, 10.6 and 10.9 of magnesium 0.43612 and 0.44847: sums of 1.1847
+    # and 1.1970, of which a tenth is 0.118 and 0.120, against 0.115 and 0.127.
+    told = {"hardness": "6 dGH", "calcium": "30 mg/L", "wanted_alkalinity": "2 dKH"}
+    assert "tests-disagree" not in codes(asked(**told, magnesium="10.6 mg/L"))
+    assert "tests-disagree" in codes(asked(**told, magnesium="10.9 mg/L"))
+    # A tenth more than 1.06996 is 1.17696 mmol/L, 47.17 mg/L of calcium; a hundredth more 1.08066, 43.31 mg/L.
+    assert asked(**{**told, "calcium": "46.5 mg/L"}).quantity("magnesium_after").value == 0
+    assert refusal(**{**told, "calcium": "47.8 mg/L"}).keys() == {"/calcium"}
+    assert asked(wanted_hardness="6 dGH", wanted_calcium="43.2 mg/L").values["verdict"] != "over"
+    assert refusal(wanted_hardness="6 dGH", wanted_calcium="43.5 mg/L").keys() == {"/wanted_hardness"}
+
+
 def test_the_present_water_counts_toward_what_is_wanted() -> None:
     found = asked(
         alkalinity="3 dKH", wanted_alkalinity="5 dKH", potassium="4 mg/L K", wanted_potassium="10 mg/L K"
