@@ -77,6 +77,21 @@ HOST = "127.0.0.1"
 ALERT = "01936c5e-8f00-7000-8000-0000000000a1"
 UNDER_AN_ID = re.compile("/[0-9a-f-]{36}$")
 
+OSMOSIS_WATER = {
+    "volume": "100 L",
+    "wanted_alkalinity": "4 dKH",
+    "wanted_hardness": "6 dGH",
+    "wanted_ratio": 4,
+    "salts": [
+        {"compound": "potassium_bicarbonate"},
+        {"compound": "sodium_bicarbonate"},
+        {"compound": "calcium_sulfate_dihydrate"},
+        {"compound": "calcium_chloride_dihydrate"},
+        {"compound": "magnesium_sulfate_heptahydrate"},
+    ],
+}
+"""Pure water made fit for fish: what to weigh out."""
+
 Progress = Callable[[int], None]
 
 
@@ -427,6 +442,9 @@ def curl_lines(secrets: Mapping[str, str], api: str, monday: date, due: Due) -> 
         _curl(secrets["viewer"], f"{api}/systems/sunny-trough/flow?pump=off"),
         _curl(secrets["viewer"], f"{api}/tanks/fern-pool-display/answers/drain-capacity"),
         f"curl -sS -o fern-pool.svg '{api}/systems/fern-pool/flow.svg?key={quote(secrets['link'])}'",
+        _curl(secrets["viewer"], f"{api}/systems/sunny-trough/nutrients"),
+        _curl(secrets["viewer"], f"{api}/systems/sunny-trough/answers/nutrients"),
+        _curl(secrets["viewer"], f"{api}/calculators/dose-recipe/answer", json.dumps(OSMOSIS_WATER)),
         _curl(secrets["helper"], f"{api}/alerts?open=true"),
         _curl(secrets["helper"], f"{api}/tasks/due"),
         _curl(secrets["helper"], completions, tick),

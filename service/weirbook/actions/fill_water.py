@@ -77,9 +77,7 @@ def _daily_feed(facts: SystemFacts) -> Filled | Absent:
         return meals
     grams = sum(meal.mass for meal in meals) * 1000
     foods = ", ".join(sorted({meal.feed.handle for meal in meals})) or "nothing is fed"
-    return Filled(
-        Quantity(round(grams, 9), "g/d"), "record", f"rations in force, mean of their turns: {foods}"
-    )
+    return Filled(Quantity(grams, "g/d"), "record", f"rations in force, mean of their turns: {foods}")
 
 
 def _feed_share(facts: SystemFacts, nutrient: str) -> Filled | Absent:
@@ -89,9 +87,7 @@ def _feed_share(facts: SystemFacts, nutrient: str) -> Filled | Absent:
     share = share_of(meals, nutrient)
     if isinstance(share, Absent):
         return share
-    return Filled(
-        Quantity(round(100 * share, 9), "%"), "record", "labels of the feeds, by what is fed of each"
-    )
+    return Filled(Quantity(100 * share, "%"), "record", "labels of the feeds, by what is fed of each")
 
 
 def _flow_of(facts: SystemFacts, kind: str) -> Filled | Absent:
