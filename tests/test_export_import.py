@@ -304,6 +304,13 @@ HOSTILE: dict[str, tuple[str, Callable[[dict[str, Any]], Any], str]] = {
         "tank.jsonl", lambda row: row.update(footprint={"value": "x", "unit": []}), "footprint can't be taken"
     ),
     "a footprint without shape": ("tank.jsonl", lambda row: row.update(footprint={}), "can't be read"),
+    "a ration that tells no amounts": (
+        "ration.jsonl", lambda row: row.update(feeds=[{"feed": "small-granules"}]), "can't be read"
+    ),
+    "a water report of a word": (
+        "water_report.jsonl", lambda row: row.update(found=[{"parameter": "ph", "value": "sour"}]), "can't be read"
+    ),
+    "a blend without shares": ("preparation.jsonl", lambda row: row.update(blend=[{"source": "tap"}]), "can't be read"),
     "a place of no kind": ("place.jsonl", lambda row: row.update(noun="moon"), "can't be read"),
     "a made-up time zone": ("room.jsonl", lambda row: row.update(time_zone="../../etc/passwd"), "time_zone"),
     "an id that is none": ("journal_entry.jsonl", lambda row: row.update(id="../x"), "id can't be taken"),

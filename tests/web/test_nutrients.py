@@ -7,11 +7,17 @@ in 200 L that is 0.4232 mg/L of N, and as nitrate (62.004 / 14.007 times as much
 from __future__ import annotations
 
 import math
+import shutil
+from pathlib import Path
 from typing import Any
 
 import pytest
 from harness import Caller, MakeCaller, made, on_both_engines, pointers
 from water_scenes import change, feed, read, report, set_up_vat, stock_larder, stop_the_clock, water
+
+from weirbook.app import Service
+from weirbook.config import sqlite_url
+from weirbook.record.database import Database
 
 NITROGEN = 2 * 0.46 * 0.092
 """g a day."""
@@ -20,15 +26,47 @@ DAILY = NITROGEN / 200 * 1000 * 62.004 / 14.007
 NO3 = 62.004 / 14.007
 
 
+def begin(keeper: Caller) -> None:
+    """The vat, fed 2 g of granules a day, tested at 20 mg/L NO3 on Monday 2 November."""
+    set_up_vat(keeper)
+    stock_larder(keeper)
+    feed(keeper, ("granules", "2 g"))
+    read(keeper, "2026-11-02", 20)
+
+
+@pytest.fixture(scope="module")
+def vat_template(
+    furnished_template: tuple[Path, str], application: Service, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, str]:
+    """A file in which it has begun, copied for each test on SQLite."""
+    template, secret = furnished_template
+    file = tmp_path_factory.mktemp("vat") / "vat.db"
+    shutil.copy(template, file)
+    before, application.database = application.database, Database(sqlite_url(file))
+    begin(Caller(application.test_client(), secret))
+    with application.database.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    application.database.dispose()
+    application.database = before
+    return file, secret
+
+
 @pytest.fixture
-def vat(furnished: Caller, monkeypatch: pytest.MonkeyPatch) -> Caller:
-    """The vat, fed 2 g of granules a day, tested at 20 mg/L NO3 on Monday 2 November; it is Wednesday 25th."""
+def vat(
+    request: pytest.FixtureRequest, app: Service, furnished: Caller, monkeypatch: pytest.MonkeyPatch
+) -> Caller:
+    """The vat's keeper; it is Wednesday 25 November."""
     stop_the_clock(monkeypatch)
-    set_up_vat(furnished)
-    stock_larder(furnished)
-    feed(furnished, ("granules", "2 g"))
-    read(furnished, "2026-11-02", 20)
-    return furnished
+    file = app.database.file
+    if file is None:
+        begin(furnished)
+        return furnished
+    template, secret = request.getfixturevalue("vat_template")
+    app.database.dispose()
+    for part in (file.with_name(f"{file.name}-wal"), file.with_name(f"{file.name}-shm")):
+        part.unlink(missing_ok=True)
+    shutil.copy(template, file)
+    return Caller(app.test_client(), secret)
 
 
 def answer(keeper: Caller, query: str = "", system: str = "pond") -> dict[str, Any]:

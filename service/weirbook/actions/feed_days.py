@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
@@ -83,12 +82,12 @@ class FeedDays:
         fasting = {WEEKDAYS.index(name) for name in ration.fasting_days or ()}
         if day.weekday() in fasting or not ration.feeds:
             return
-        rows: Sequence[Mapping[str, Any]] = ration.feeds
+        rows = ration.amounts
         if ration.rotation == IN_TURN:
             begun = day_of(ration.valid_from_ms, self._zone)
             rows = [rows[_feeding_days(begun, day, fasting) % len(rows)]]
-        for row in rows:
-            yield Meal(self._feed(row["feed"]), row["amount"].si("mass"))
+        for handle, mass in rows:
+            yield Meal(self._feed(handle), mass)
 
     def _feed(self, handle: str) -> Feed:
         """Raises Invalid for one that is gone: no foreign key holds what a ration's rows name."""

@@ -65,7 +65,13 @@ class Ration(Happening, Base):
         sa.UniqueConstraint("room_id", "tank_id", "valid_from_ms"),
     )
 
+    @property
+    def amounts(self) -> list[tuple[str, float]]:
+        """Handle of each feed and how much of it on a day it is fed, kg."""
+        return [(one["feed"], one["amount"].si("mass")) for one in self.feeds]
+
     def faults(self) -> list[Fault]:
+        _ = self.amounts  # an import finds rows here that no program wrote
         days = self.fasting_days or []
         found = [
             Fault(f"/fasting_days/{index}", "This day stands here already.")

@@ -54,6 +54,10 @@ class WaterReport(Happening, Base):
         sa.Index(None, "room_id", "source_id", "sampled_at_ms"),
     )
 
+    def faults(self) -> list[Fault]:
+        _ = [(one["parameter"], one["value"].text()) for one in self.found]  # an import may hold anything
+        return []
+
 
 class Preparation(Happening, Base):
     """How a prepared water is made from a day on: shares of other waters, compounds added, where it stands."""
