@@ -44,8 +44,8 @@ THOROUGH = (
     "/v1/keys",
     "/v1/room",
 )
-CALCULATORS = ("dose", "pump-point", "tank-volume")
-"""One of each shape: choices and names; rows of pieces and points; a body that is one of several shapes."""
+CALCULATORS = ("chamber-flow", "dose", "tank-volume")
+"""One of each shape: rows of sections, choices and names of the keeper's, a body that fits one of several shapes."""
 PATHS = re.compile(
     "|".join(
         (
