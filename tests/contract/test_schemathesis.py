@@ -44,8 +44,8 @@ THOROUGH = (
     "/v1/keys",
     "/v1/room",
 )
-CALCULATORS = ("chamber-flow", "dose", "tank-volume")
-"""One of each shape: rows of sections, choices and names of the keeper's, a body that fits one of several shapes."""
+CALCULATORS = ("dose", "drain-capacity", "tank-volume")
+"""One of each shape: choices and names; rows, which only a body can hold; a body that is one of several shapes."""
 PATHS = re.compile(
     "|".join(
         (
