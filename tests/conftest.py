@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
 import itertools
+import json
+import os
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -19,6 +22,7 @@ from weirbook.actions.make_key import make_key
 from weirbook.actions.open_room import open_room
 from weirbook.app import Service, create_app
 from weirbook.config import Config, sqlite_url
+from weirbook.demo import furnish
 from weirbook.record.access import Role
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.migrations import migrate
@@ -131,6 +135,28 @@ def caller(app: Service, room_id: int) -> MakeCaller:
 @pytest.fixture
 def keeper(caller: MakeCaller) -> Caller:
     return caller("keeper")
+
+
+@pytest.fixture(scope="session")
+def demo_template(
+    sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, dict[str, str]]:
+    """A small demo room and its secrets, to be copied and never opened: made once for all processes of a run."""
+    root = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        root = root.parent
+    file, told = root / "demo.db", root / "demo-secrets.json"
+    with open(root / "demo.lock", "w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not told.exists():
+            shutil.copy(sqlite_template, file)
+            database = Database(sqlite_url(file))
+            secrets = furnish(database, now_ms=now_ms(), weeks=2)
+            with database.engine.connect() as connection:
+                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+            database.dispose()
+            told.write_text(json.dumps(secrets))
+    return file, json.loads(told.read_text())
 
 
 @pytest.fixture(scope="session")

@@ -21,9 +21,7 @@ from openapi_python_client import generate
 from openapi_python_client.config import Config, ConfigFile, MetaType
 
 from weirbook.config import sqlite_url
-from weirbook.demo import furnish
-from weirbook.record.database import Database, now_ms
-from weirbook.record.migrations import migrate
+from weirbook.record.database import Database
 from weirbook.web.docs import document
 
 PACKAGE = "generated_client"
@@ -188,18 +186,6 @@ def call(operations, client):
     return make
 
 
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    file = tmp_path_factory.mktemp("demo") / "demo.db"
-    database = Database(sqlite_url(file))
-    migrate(database)
-    secrets = furnish(database, now_ms=now_ms(), weeks=2)
-    with database.engine.connect() as connection:
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-    database.dispose()
-    return file, secrets["keeper"]
-
-
 def test_the_generator_understands_all_but_bodies_of_text(warnings):
     assert warnings == NO_TEXT_BODIES
 
@@ -239,10 +225,10 @@ def test_every_object_of_the_components_has_a_class_with_all_its_properties(mode
 
 
 def test_every_documented_example_goes_there_and_back(
-    package, operations, demo, application, tmp_path, subtests
+    package, operations, demo_template, application, tmp_path, subtests
 ):
     """By value: bodies and answers are the same after the generated classes held them."""
-    file, key = demo
+    file, secrets = demo_template
     assert len(operations) > 80
     for one in operations:
         with subtests.test(one.name):
@@ -251,7 +237,7 @@ def test_every_documented_example_goes_there_and_back(
             application.database = Database(sqlite_url(own))
             client = package.AuthenticatedClient(
                 base_url="http://weirbook.test",
-                token=key,
+                token=secrets["keeper"],
                 raise_on_unexpected_status=True,
                 httpx_args={"transport": httpx.WSGITransport(application)},
             )

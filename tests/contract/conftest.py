@@ -1,4 +1,4 @@
-"""A small demo room, made once and copied for each test that asks for it."""
+"""Copies of the small demo room."""
 
 from __future__ import annotations
 
@@ -12,9 +12,7 @@ from harness import Caller
 
 from weirbook.app import Service
 from weirbook.config import sqlite_url
-from weirbook.demo import furnish
-from weirbook.record.database import Database, now_ms
-from weirbook.record.migrations import migrate
+from weirbook.record.database import Database
 
 
 @dataclass
@@ -23,18 +21,6 @@ class DemoCopy:
 
     app: Service
     caller: Caller
-
-
-@pytest.fixture(scope="session")
-def demo_template(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, str]]:
-    file = tmp_path_factory.mktemp("demo") / "demo.db"
-    database = Database(sqlite_url(file))
-    migrate(database)
-    secrets = furnish(database, now_ms=now_ms(), weeks=2)
-    with database.engine.connect() as connection:
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-    database.dispose()
-    return file, secrets
 
 
 @pytest.fixture

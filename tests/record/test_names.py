@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from itertools import islice
 
 import pytest
 from harness import Caller, on_both_engines
@@ -14,9 +15,9 @@ from sqlalchemy.orm import Session
 from weirbook.actions.create import create
 from weirbook.app import Service
 from weirbook.errors import Conflict, Unknown
-from weirbook.record.base import HANDLE, HANDLE_CAP, RESERVED_HANDLES, handle_from
+from weirbook.record.base import HANDLE, HANDLE_CAP, RESERVED_HANDLES, Named, handle_from
 from weirbook.record.database import Database, enter_room, take_next
-from weirbook.record.names import claim_handle, find, find_place, free_handle
+from weirbook.record.names import NAMED, claim_handle, find, find_place, free_handle
 from weirbook.record.places import System
 
 
@@ -58,6 +59,15 @@ def test_whatever_the_name_the_handle_is_a_slug_or_nothing(name: str) -> None:
 def test_names_alike_are_numbered_and_a_name_of_no_letters_takes_the_nouns(session: Session) -> None:
     assert [system(session, "Rill").handle for _ in range(3)] == ["rill", "rill-2", "rill-3"]
     assert [system(session, "水").handle for _ in range(2)] == ["system", "system-2"]
+
+
+NAMED_BY_NAME = [model for model in NAMED.values() if model.handle_stems is Named.handle_stems]
+
+
+@pytest.mark.parametrize("model", NAMED_BY_NAME, ids=lambda model: model.__name__)
+def test_a_name_of_no_letters_still_gives_a_slug(model: type[Named]) -> None:
+    stems = model(name="水").handle_stems()
+    assert all(HANDLE.fullmatch(stem) for stem in islice(stems, 3))
 
 
 @pytest.mark.parametrize("word", sorted(RESERVED_HANDLES))

@@ -84,7 +84,7 @@ class Named(Numbered, Edited):
 
     def handle_stems(self) -> Iterator[str]:
         """Handles to try, best first, when none is sent: made from the name, then numbered."""
-        stem = handle_from(self.name) or self.NOUN
+        stem = handle_from(self.name) or handle_from(self.NOUN)
         yield stem
         yield from (f"{stem}-{number}" for number in itertools.count(2))
 
