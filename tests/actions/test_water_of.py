@@ -61,14 +61,43 @@ def test_of_two_units_of_one_parameter_the_amount_counts(
     assert nitrate_at(app, room_id, "2026-07-01", "mix") == pytest.approx((2 * 62.004 / 14.007 + 10) / 2)
 
 
-def test_a_long_row_of_waters_made_of_waters_ends(furnished: Caller, app: Service, room_id: int) -> None:
-    """Seven between the tap and the last are followed; more are taken for a circle, and told."""
+def test_a_long_row_of_waters_made_of_waters_is_followed_and_ends(
+    furnished: Caller, app: Service, room_id: int
+) -> None:
+    """Fifty times over; beyond that it is told."""
     water(furnished, "m0", nitrate="10 mg/L NO3")
-    for number in range(1, 11):
+    for number in range(1, 53):
         water(furnished, f"m{number}", "prepared")
         prepare(furnished, f"m{number}", "2026-01-10", (f"m{number - 1}", "100 %"))
-    assert nitrate_at(app, room_id, "2026-07-01", "m7") == pytest.approx(10)
-    assert "made of itself" in value_at(app, room_id, "2026-07-01", "nitrate", "m10")
+    assert nitrate_at(app, room_id, "2026-07-01", "m50") == pytest.approx(10)
+    assert "more than 50 times over" in value_at(app, room_id, "2026-07-01", "nitrate", "m52")
+
+
+def test_a_lattice_of_waters_is_worked_out_water_by_water(
+    furnished: Caller, app: Service, room_id: int
+) -> None:
+    """Twelve layers of four, each a quarter of all four below: 4^12 ways down, and 49 waters."""
+    water(furnished, "w0-0", nitrate="8 mg/L NO3")
+    below = ["w0-0"]
+    for layer in range(1, 13):
+        names = [f"w{layer}-{number}" for number in range(4)]
+        for name in names:
+            water(furnished, name, "prepared")
+            share = "25 %" if len(below) == 4 else "100 %"
+            prepare(furnished, name, "2026-01-10", *((one, share) for one in below))
+        below = names
+    assert nitrate_at(app, room_id, "2026-07-01", "w12-0") == pytest.approx(8)
+
+
+def test_a_report_of_before_the_first_preparation_holds_until_it(
+    furnished: Caller, app: Service, room_id: int
+) -> None:
+    water(furnished, "tap", nitrate="10 mg/L NO3")
+    water(furnished, "mix", "prepared")
+    report(furnished, "mix", "2026-01-10", nitrate="3 mg/L NO3")
+    prepare(furnished, "mix", "2026-06-10", ("tap", "100 %"))
+    assert nitrate_at(app, room_id, "2026-02-01", "mix") == pytest.approx(3)
+    assert nitrate_at(app, room_id, "2026-06-11", "mix") == pytest.approx(10)
 
 
 def test_a_water_that_nobody_recorded_tells_nothing(furnished: Caller, app: Service, room_id: int) -> None:

@@ -27,8 +27,8 @@ R = TypeVar("R")
 
 UNBLENDED = frozenset({"ph", "temperature", "redox", "chlorine", "chloramine"})
 """What two waters don't share out by volume, or what is gone before they are used."""
-DEEPEST = 8
-"""Waters made of waters made of waters: beyond that they are made of themselves."""
+DEEPEST = 50
+"""How many times over a water may be made of others."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +56,7 @@ class Waters:
         self._made: dict[str, list[Preparation]] = defaultdict(list)
         for made in session.scalars(sa.select(Preparation).order_by(Preparation.valid_from_ms)).unique():
             self._made[made.water.handle].append(made)
+        self._kept: dict[tuple[str, str, int], Filled | Absent] = {}
         self._zone: ZoneInfo = zone(session.get_one(Room, room_of(session)).time_zone)
 
     @property
@@ -66,11 +67,20 @@ class Waters:
         """What a water holds of a parameter at an instant.
 
         A report holds from its sampling on, the first one also before it. A prepared water is what it was made of,
-        unless it was tested after its last preparation.
+        unless it was tested after its last preparation. Each water is worked out once, however many it is part of.
         """
+        asked = handle, parameter, at_ms
+        if asked not in self._kept:
+            self._kept[asked] = Absent(f"{handle} is made of itself.")  # found so only by asking for it again
+            self._kept[asked] = self._value_of(handle, parameter, at_ms, depth)
+        return self._kept[asked]
+
+    def _value_of(self, handle: str, parameter: str, at_ms: int, depth: int) -> Filled | Absent:
         made = _last(self._made[handle], at_ms, key=lambda one: one.valid_from_ms)
         found = _last(self._found[handle, parameter], at_ms, key=lambda one: one.sampled_ms)
-        if made is not None and (found is None or found.sampled_ms < made.valid_from_ms):
+        if made is not None and (
+            found is None or (found.sampled_ms < made.valid_from_ms and at_ms >= made.valid_from_ms)
+        ):
             return self._blended(handle, made, parameter, at_ms, depth)
         if found is None:
             return Absent(f"No water report of {handle} tells its {parameter.replace('_', ' ')}.")
@@ -85,7 +95,7 @@ class Waters:
         if parameter in UNBLENDED or parameter not in MEASURED:
             return Absent(f"{handle} is a blend, and {words} does not follow from its parts: test it.")
         if depth >= DEEPEST:
-            return Absent(f"{handle} is made of itself.")
+            return Absent(f"{handle} is made of others more than {DEEPEST} times over.")
         kind, total = MEASURED[parameter], 0.0
         for part in made.blend:
             one = self.value_of(part["source"], parameter, at_ms, depth=depth + 1)
