@@ -89,17 +89,20 @@ def _cycle(routine: Routine, level: float, hours: int) -> tuple[float, float, fl
 
     From one change to the next the level before each dose climbs or sinks evenly, so that its ends bound it.
     """
+    dose, every, between = routine.dose, routine.dose_every, routine.change_every
+    used, step = routine.uptake * between, routine.dose - routine.uptake * every
     low, high = level, -math.inf
-    for hour in range(0, hours, routine.change_every):
+    for hour in range(0, hours, between):
         level = routine.changed(level)
-        until_first = -hour % routine.dose_every
-        doses = max(0, math.ceil((routine.change_every - until_first) / routine.dose_every))
-        first = level - routine.uptake * until_first
-        last = first + (doses - 1) * (routine.dose - routine.uptake * routine.dose_every)
-        if doses:
-            low, high = min(low, first, last), max(high, first + routine.dose, last + routine.dose)
         low, high = min(low, level), max(high, level)
-        level += doses * routine.dose - routine.uptake * routine.change_every
+        until_first = -hour % every
+        if until_first < between:
+            more = (between - until_first - 1) // every
+            first = level - routine.uptake * until_first
+            last = first + more * step
+            low, high = min(low, first, last), max(high, first + dose, last + dose)
+            level += (more + 1) * dose
+        level -= used
         low = min(low, level)
     return low, high, level
 
