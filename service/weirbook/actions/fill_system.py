@@ -23,13 +23,9 @@ from weirbook.record.places import System
 def _water_volume(facts: SystemFacts) -> Filled | Absent:
     if not facts.tanks:
         return Absent("The system has no tank.")
-    total, unknown = sum(tank.net_volume_si for tank in facts.tanks), []
-    for section in facts.sections:
-        if section.water_volume_si is None:
-            unknown.append(section.handle)
-        else:
-            total += section.water_volume_si
-    if unknown:
+    total = facts.water_volume_si
+    if total is None:
+        unknown = [one.handle for one in facts.sections if one.water_volume_si is None]
         return Absent(f"No running depth is recorded for: {', '.join(unknown)}.")
     told = f"tanks net ({', '.join(t.handle for t in facts.tanks)})"
     if facts.sections:

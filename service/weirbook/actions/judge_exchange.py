@@ -118,21 +118,11 @@ def _alkalinity_used(facts: SystemFacts) -> float | str:
         if isinstance(one, Absent):
             return f"Unknown how much nitrification uses up. {one.why}"
         found[role] = one.value.si(kind)
-    volume = _volume(facts)
+    volume = facts.water_volume_si
     if volume is None:
         return "Unknown how much nitrification uses up: the volume of the water is not known."
     made = ammonia_made(found["daily_feed"], found["feed_protein"]) * WEEK_S
     return made * WITHOUT_GROWTH.alkalinity / volume
-
-
-def _volume(facts: SystemFacts) -> float | None:
-    """m3 of all water that mixes; None where a depth is not recorded."""
-    total = sum(tank.net_volume_si for tank in facts.tanks)
-    for section in facts.sections:
-        if section.water_volume_si is None:
-            return None
-        total += section.water_volume_si
-    return total
 
 
 def _creep(facts: SystemFacts) -> Iterator[Finding]:
@@ -143,7 +133,7 @@ def _creep(facts: SystemFacts) -> Iterator[Finding]:
         return
     origin = f"/v1/standing-exchanges/{running.id}"
     source = water.waters.value_of(running.source.handle, "hardness", facts.at_ms)
-    volume = _volume(facts)
+    volume = facts.water_volume_si
     if isinstance(source, Absent) or volume is None:
         why = source.why if isinstance(source, Absent) else "The volume of the water is not known."
         words = f"Unknown whether hardness creeps up by the top-off. {why}"
@@ -207,7 +197,7 @@ def _planned(facts: SystemFacts) -> Iterator[Finding]:
 
 
 def _step(facts: SystemFacts, change: WaterChange, origin: str) -> Finding:
-    water, volume = water_of(facts), _volume(facts)
+    water, volume = water_of(facts), facts.water_volume_si
     when = f"{clock_at(change.changed_at_ms, water.zone):%Y-%m-%d}"
     replaced, handle = change.volume_si, water.source_of(change)
     if volume is None or replaced is None or handle is None:

@@ -66,6 +66,14 @@ class SystemFacts:
         return [one for one in self.sections if one.sump_id == sump.id]
 
     @cached_property
+    def water_volume_si(self) -> float | None:
+        """m3 of all water that mixes, sections at their running depth; None without a tank, or a depth recorded."""
+        sections = [one.water_volume_si for one in self.sections]
+        if not self.tanks or None in sections:
+            return None
+        return sum(tank.net_volume_si for tank in self.tanks) + sum(one or 0.0 for one in sections)
+
+    @cached_property
     def uses(self) -> Mapping[int, str]:
         """What each section was used for then, by its number."""
         return states_at(self.session, SectionUse, self.at_ms)

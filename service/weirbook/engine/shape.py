@@ -352,21 +352,20 @@ def as_json(given: Answer, units: Mapping[str, str] | None = None) -> dict[str, 
             for name, f in given.inputs.items()
         },
         "results": {
-            r.name: (
-                [
-                    {f.name: _plain(_shown(f.settled(said), row[f.name], units)) for f in r.fields}
-                    for row in given.values[r.name]
-                ]
-                if r.fields
-                else _plain(_shown(r.settled(said), given.values[r.name], units))
-            )
-            for r in calculator.results
+            r.name: _result_as_json(r, given.values[r.name], said, units) for r in calculator.results
         },
         "steps": steps_as_json(given.steps),
         "assumptions": [dataclasses.asdict(a) for a in given.assumptions],
         "cautions": [dataclasses.asdict(c) for c in given.cautions],
         "sources": [dataclasses.asdict(s) for s in calculator.sources],
     }
+
+
+def _result_as_json(result: Result, value: Any, said: Mapping[str, Any], units: Mapping[str, str]) -> Any:
+    if not result.fields:
+        return _plain(_shown(result.settled(said), value, units))
+    fields = [one.settled(said) for one in result.fields]
+    return [{one.name: _plain(_shown(one, row[one.name], units)) for one in fields} for row in value]
 
 
 def steps_as_json(steps: Sequence[Step]) -> list[dict[str, Any]]:

@@ -172,7 +172,10 @@ def from_si(si: float, unit_name: str, kind: str) -> float:
 
 def convert(value: float, from_name: str, to_name: str, kind: str) -> float:
     """`value` from one unit to another of the kind; untouched where both names mean the same unit."""
-    from_unit, to_unit = unit(kind, from_name), unit(kind, to_name)
+    return _converted(value, unit(kind, from_name), unit(kind, to_name))
+
+
+def _converted(value: float, from_unit: Unit, to_unit: Unit) -> float:
     if from_unit is to_unit:
         return value
     return _out_of_si(value * from_unit.factor + from_unit.offset, to_unit)
@@ -195,7 +198,8 @@ class Quantity:
         return to_si(self.value, self.unit, kind)
 
     def to(self, unit_name: str, kind: str) -> Quantity:
-        return Quantity(convert(self.value, self.unit, unit_name, kind), unit(kind, unit_name).name)
+        to_unit = unit(kind, unit_name)
+        return Quantity(_converted(self.value, unit(kind, self.unit), to_unit), to_unit.name)
 
     def text(self) -> str:
         """The shortest form that `quantity` reads back: "72 in"."""

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from weirbook.actions.judge_reading import AHEAD_MS
 from weirbook.errors import Invalid
 from weirbook.web.fields import Instant
 from weirbook.web.operations import Call
 from weirbook.web.resource import Filter
-
-AHEAD_MS = 10 * 60 * 1000
-"""How far a client's clock may run ahead of ours."""
 
 
 def happened(field: str) -> Callable[[Call, dict[str, Any]], dict[str, Any]]:

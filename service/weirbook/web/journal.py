@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from weirbook.errors import Invalid
 from weirbook.record.journal import KINDS, JournalEntry
 from weirbook.web.access import DAILY
 from weirbook.web.equipment import at_place
 from weirbook.web.fields import Choice, Instant, PlaceReference, Words
+from weirbook.web.happened import happened_within, with_instant
 from weirbook.web.operations import Call
 from weirbook.web.records import HappeningSchema
 from weirbook.web.resource import Filter, Resource
-
-AHEAD_MS = 10 * 60 * 1000
 
 
 class JournalEntrySchema(HappeningSchema):
@@ -30,13 +28,9 @@ def _contains(session: Any, sought: str) -> Any:
 
 
 def _complete(call: Call, values: dict[str, Any]) -> dict[str, Any]:
-    if values.get("happened_at_ms") is None:
-        values["happened_at_ms"] = call.now
-    if values["happened_at_ms"] > call.now + AHEAD_MS:
-        raise Invalid("The journal tells what happened; this lies ahead of now.", "/happened_at")
     if values.get("author") is None:
         values["author"] = call.caller.name
-    return values
+    return with_instant(call, values, "happened_at")
 
 
 JOURNAL = Resource(
@@ -53,14 +47,7 @@ JOURNAL = Resource(
             lambda session, kind: JournalEntry.kind == kind,
         ),
         "q": Filter(Words(cap=200, metadata={"description": "Words that the entry holds."}), _contains),
-        "from": Filter(
-            Instant(metadata={"description": "Happened at or after."}),
-            lambda session, ms: JournalEntry.happened_at_ms >= ms,
-        ),
-        "to": Filter(
-            Instant(metadata={"description": "Happened before."}),
-            lambda session, ms: JournalEntry.happened_at_ms < ms,
-        ),
+        **happened_within(JournalEntry.happened_at_ms),
     },
     defaults={"place": "room", "kind": "note"},
     order=("happened_at_ms", "id"),

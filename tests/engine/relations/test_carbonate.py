@@ -10,10 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from weirbook.engine.relations.air import ATMOSPHERE
 from weirbook.engine.relations.carbonate import (
     CO2_MASS,
-    STANDARD_PRESSURE,
-    air_pressure,
     calcite_index,
     carbonate_alkalinity,
     co2_under_gas,
@@ -108,7 +107,7 @@ def test_species_are_those_of_the_equilibrium_model(row: dict[str, str]) -> None
 )
 def test_water_in_balance_with_air_has_the_models_ph(row: dict[str, str]) -> None:
     alkalinity = to_si(float(row["alkalinity_dkh"]), "dKH", "alkalinity")
-    co2 = co2_under_gas(kelvin(row), float(row["pco2_ppm_atm"]) * 1e-6 * STANDARD_PRESSURE)
+    co2 = co2_under_gas(kelvin(row), float(row["pco2_ppm_atm"]) * 1e-6 * ATMOSPHERE)
     assert co2 * CO2_MASS * 1000 == pytest.approx(float(row["co2_mg_per_l"]), abs=1.5e-3)
     corrected, ideal = equilibria(kelvin(row), alkalinity), equilibria(kelvin(row))
     assert ph_at(corrected, alkalinity, co2) == pytest.approx(float(row["equilibrium_ph"]), abs=0.005)
@@ -174,13 +173,6 @@ def test_the_calcite_index_is_the_models(
     carbonate = from_alkalinity(at, ph, 1.8).carbonate
     found = calcite_index(at, celsius + 273.15, calcium, carbonate)
     assert found == pytest.approx(solution.si("Calcite"), abs=0.05)
-
-
-@pytest.mark.parametrize("row", rows("altitude_pressure"), ids=lambda row: row["altitude_m"])
-def test_air_thins_with_altitude_as_the_standard_atmosphere(row: dict[str, str]) -> None:
-    found = air_pressure(float(row["altitude_m"])) / 1000
-    assert found == pytest.approx(float(row["pressure_kpa"]), rel=2e-4)
-    assert found * 760 / 101.325 == pytest.approx(float(row["pressure_mmhg"]), abs=0.15)
 
 
 @given(phs, alkalinities, kelvins, strengths)

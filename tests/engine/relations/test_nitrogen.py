@@ -123,3 +123,16 @@ def test_a_days_ammonia_uses_the_worked_alkalinity_and_oxygen(row: dict[str, str
 def test_solids_are_the_published_range() -> None:
     (row,) = (row for row in rows("fish_oxygen_and_co2") if row["quantity"] == "solids produced per kg feed")
     assert (float(row["value_low"]), float(row["value_high"])) == SOLIDS_OF_FOOD
+
+
+def test_food_gives_what_worked_examples_find() -> None:
+    """FAO Technical Paper 589, appendix 4, from memory: 200 g of feed with 32 % protein give 7.5 g NH3, 6.25 g N."""
+    assert ammonia_made(200, 0.32) == pytest.approx(6.25, rel=0.07)
+    # Timmons and Ebeling, from memory: 36.8 g N of a kilogram of feed with 40 % protein.
+    assert ammonia_made(1000, 0.4) == pytest.approx(36.8)
+
+
+def test_two_molecules_of_oxygen_go_to_a_nitrogen() -> None:
+    """IUPAC weights; a textbook prints 4.57."""
+    assert WITHOUT_GROWTH.oxygen == pytest.approx(2 * 31.998 / 14.007)
+    assert WITHOUT_GROWTH.oxygen == pytest.approx(4.57, abs=5e-3)

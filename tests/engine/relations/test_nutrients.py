@@ -1,6 +1,7 @@
 """The daily balance of nitrogen and phosphorus, held to published steady states and to numerical integration."""
 
 import csv
+import math
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from weirbook.engine.relations.nutrients import (
     Routine,
     State,
     Terms,
+    days_ahead,
     even_day,
     gain_that_holds,
     share_that_holds,
@@ -247,6 +249,33 @@ def test_the_long_run_is_where_the_days_end(
     assert settled == pytest.approx(
         (last.start.phosphorus, last.after_changes.phosphorus), rel=1e-6, abs=1e-9
     )
+
+
+@given(
+    share=st.sampled_from([0.0, 0.2, 0.5, 1.0]),
+    interval=st.sampled_from([0.25, 1.0, 2.5, 7.0, 45.0]),
+    drip=st.sampled_from([0.0, 0.004, 0.3]),
+    source=st.sampled_from([0.0, 1e-3, 20e-3]),
+    made=st.integers(0, 50).map(lambda mg: mg / 1e5),
+    wanted=st.integers(0, 50).map(lambda mg: mg / 1e5),
+    start=st.sampled_from([0.0, 5e-3, 80e-3]),
+)
+def test_the_days_ahead_are_those_of_the_run_with_every_term(
+    share: float, interval: float, drip: float, source: float, made: float, wanted: float, start: float
+) -> None:
+    volume, number = 0.2, 60
+    fresh = Inflow(drip, Pair(source, source))
+    change = Inflow(share * volume, fresh.holds)
+    due = [math.floor(day / interval) for day in range(number)]
+    run = [
+        Day(Pair(made, made), changes=[change] * (now - before), drip=fresh, uptake=Pair(wanted, wanted))
+        for before, now in zip([0, *due], due, strict=False)
+    ]
+    routine = Routine(volume, share, interval * DAY, drip / DAY, source)
+    found = days_ahead(routine, start, (made + drip * source - wanted) / DAY, number)
+    states = simulate(volume, Pair(start, start), run)
+    assert found == pytest.approx([state.end.nitrogen for state in states], rel=1e-9, abs=1e-12)
+    assert found == pytest.approx([state.end.phosphorus for state in states], rel=1e-9, abs=1e-12)
 
 
 @given(

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from weirbook.engine.calculators.acclimate_case import Arrival
 from weirbook.engine.relations.acclimation import first_step_allowed
+from weirbook.engine.relations.ammonia import PKA_BASE, PKA_SLOPE
 from weirbook.engine.shape import Step, show, six, step
-
-PKA_BASE, PKA_SLOPE = "0.09018", "2729.92"
 
 
 def arrival_steps(found: Arrival) -> list[Step]:

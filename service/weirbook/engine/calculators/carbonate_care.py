@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import log10
 
+from weirbook.engine.calculators.air_pressure import STANDARD_ATMOSPHERE
 from weirbook.engine.calculators.carbonate_inputs import (
     ALKALINITY_ERROR,
     OPEN_AIR,
@@ -257,13 +258,7 @@ SOURCES = (
         "For Fish Farmers 84-2, Mississippi Cooperative Extension Service, table of factors by pH and temperature",
         "Read in two reprints; the uncorrected result is held to it.",
     ),
-    Source(
-        "U.S. Committee on Extension to the Standard Atmosphere",
-        1976,
-        "U.S. Standard Atmosphere",
-        "pressure by altitude",
-        "From memory, held to computed rows.",
-    ),
+    STANDARD_ATMOSPHERE,
     PIPER,
     PRACTICE,
 )

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from weirbook.engine.calculators.told import water_temperature
+from weirbook.engine.relations.air import ATMOSPHERE, standard_pressure
 from weirbook.engine.relations.carbonate import (
     CO2_MASS,
-    STANDARD_PRESSURE,
     Carbon,
     Equilibria,
-    air_pressure,
     calcite_index,
     carbonate_alkalinity,
     co2_under_gas,
@@ -173,7 +172,7 @@ class Water:
     @cached_property
     def co2_in_air(self) -> float:
         """mol/m3."""
-        pressure = air_pressure(self.given.altitude)
+        pressure = standard_pressure(self.given.altitude)
         return co2_under_gas(self.given.temperature, self.given.air_co2 * pressure)
 
     @cached_property
@@ -232,7 +231,7 @@ def refuse_what_no_water_is(water: Water) -> None:
             " nothing is left for carbonates. Measure both again; a test of 0 often means too little for the test."
         )
         raise Invalid(words, faults=[Fault("/alkalinity", words)])
-    most = co2_under_gas(given.temperature, STANDARD_PRESSURE) * CO2_MASS
+    most = co2_under_gas(given.temperature, ATMOSPHERE) * CO2_MASS
     if water.ideal.co2 * CO2_MASS > most:
         words = (
             f"{told} can't belong to one water: that would be {near(water.co2, 'concentration', 'mg/L')} of CO2, and under"

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from weirbook.engine.calculators.air_pressure import pressure_step
 from weirbook.engine.calculators.carbonate_inputs import Water
+from weirbook.engine.relations.air import ATMOSPHERE, standard_pressure
 from weirbook.engine.relations.carbonate import (
     CO2_MASS,
-    STANDARD_PRESSURE,
     Equilibria,
-    air_pressure,
     davies,
     debye_hueckel,
     dielectric,
@@ -180,15 +180,13 @@ def _error_steps(water: Water) -> list[Step]:
 
 def _air_steps(water: Water) -> list[Step]:
     given = water.given
-    pressure = air_pressure(given.altitude)
     numbers = {
         "T": _n(given.temperature),
-        "altitude": show(given.altitude, "length", "m"),
-        "pressure": show(pressure, "pressure", "kPa"),
+        "pressure": show(standard_pressure(given.altitude), "pressure", "kPa"),
         "co2_of_the_air": show(given.air_co2, "dilution", "uL/L"),
         "pKH": _n(pkh(given.temperature)),
     }
-    standard = _n(STANDARD_PRESSURE / 1000)
+    standard = _n(ATMOSPHERE / 1000)
     in_air = water.co2_in_air * CO2_MASS
     return [
         step(
@@ -198,14 +196,7 @@ def _air_steps(water: Water) -> list[Step]:
             pkh(given.temperature),
             "number",
         ),
-        step(
-            "pressure of the air, in kPa",
-            f"{standard} × (1 − 0.0000225577 × {{altitude}}) ^ 5.25588",
-            numbers,
-            pressure,
-            "pressure",
-            "kPa",
-        ),
+        pressure_step(given.altitude),
         step(
             "CO2 in balance with the air, in mg/L",
             f"{{co2_of_the_air}} ÷ 1000000 × {{pressure}} ÷ {standard} × 10 ^ (3 − {{pKH}}) × {_GRAMS}",

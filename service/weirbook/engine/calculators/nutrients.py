@@ -19,7 +19,7 @@ def solve(given: Inputs) -> Working:
 
     Equations: ammonia = food x protein x 0.092 (least 0.025 x food, most food x protein / 6.25 x (1 - solids));
     phosphate = food x phosphorus x (1 - kept - solids); uptake = area x cover x rate; gain = made + drip and top-off
-    - uptake - denitrification; in the long run `swing`; the weeks ahead `simulate`; the levers `gain_that_holds`
+    - uptake - denitrification; in the long run `swing`; the weeks ahead `days_ahead`; the levers `gain_that_holds`
     and `share_that_holds`, solved for food, area and change one at a time.
     Shapes and units: SI, see `Inputs`; three cases: least (least made, most taken up), likely, most.
     Valid for: one well-mixed system whose filter is grown, and a steady routine.
@@ -94,16 +94,16 @@ def _settled(found: Balance) -> dict[str, float | None]:
 def _ahead(found: Balance) -> list[dict[str, Any]]:
     """The end of each week to come, before that day's change."""
     number = found.given.weeks * 7
-    runs = [case.run(number)[6::7] for case in (found.least, found.likely, found.most)]
+    runs = [case.ahead(number)[6::7] for case in (found.least, found.likely, found.most)]
     return [
         {
             "week": week,
-            "nitrate": likely.end.nitrogen / KG_N_A_MOLE,
-            "nitrate_low": least.end.nitrogen / KG_N_A_MOLE,
-            "nitrate_high": most.end.nitrogen / KG_N_A_MOLE,
-            "phosphate": likely.end.phosphorus / KG_P_A_MOLE,
-            "phosphate_low": least.end.phosphorus / KG_P_A_MOLE,
-            "phosphate_high": most.end.phosphorus / KG_P_A_MOLE,
+            "nitrate": likely.nitrogen / KG_N_A_MOLE,
+            "nitrate_low": least.nitrogen / KG_N_A_MOLE,
+            "nitrate_high": most.nitrogen / KG_N_A_MOLE,
+            "phosphate": likely.phosphorus / KG_P_A_MOLE,
+            "phosphate_low": least.phosphorus / KG_P_A_MOLE,
+            "phosphate_high": most.phosphorus / KG_P_A_MOLE,
         }
         for week, (least, likely, most) in enumerate(zip(*runs, strict=True), 1)
     ]

@@ -18,14 +18,11 @@ from weirbook.engine.relations.nutrients import (
     DAY,
     KG_N_A_MOLE,
     KG_P_A_MOLE,
-    Day,
-    Inflow,
     Pair,
     Routine,
-    State,
+    days_ahead,
     gain_that_holds,
     share_that_holds,
-    simulate,
     swing,
 )
 from weirbook.engine.relations.plants import Range, area_for, uptake
@@ -46,7 +43,7 @@ class Case:
     def share(self) -> float:
         return share_of(self.given)
 
-    @property
+    @cached_property
     def source(self) -> Pair:
         return source_of(self.given)
 
@@ -59,7 +56,7 @@ class Case:
         interval = interval_of(self.given)
         return Routine(self.given.volume, self.share, interval, self.given.drip_flow or 0.0, source)
 
-    @property
+    @cached_property
     def gain(self) -> Pair:
         """kg/s that gather besides changes and overflow; below 0 where plants and bacteria want more than comes."""
         return Pair(
@@ -70,39 +67,25 @@ class Case:
             self.made.phosphorus + self.fresh_flow * self.source.phosphorus - self.uptake.phosphorus,
         )
 
-    @property
+    @cached_property
     def nitrogen_swing(self) -> tuple[float, float] | None:
         return swing(self.routine(self.source.nitrogen), self.gain.nitrogen)
 
-    @property
+    @cached_property
     def phosphorus_swing(self) -> tuple[float, float] | None:
         return swing(self.routine(self.source.phosphorus), self.gain.phosphorus)
 
-    def days(self, number: int) -> list[Day]:
-        """The days to come, the first change one interval from now."""
-        given = self.given
-        source, interval = self.source, interval_of(given) / DAY
-        change = Inflow(self.share * given.volume, source)
-        one = Day(
-            made=_a_day(self.made),
-            drip=Inflow((given.drip_flow or 0.0) * DAY, source),
-            top_off=Inflow((given.top_off_flow or 0.0) * DAY, source),
-            uptake=_a_day(self.uptake),
-            denitrified=given.denitrification * DAY,
-        )
-        run, done = [], 0
-        for day in range(number):
-            due = int(day / interval + 1e-9)
-            run.append(replace(one, changes=(change,) * (due - done)) if due > done and self.share else one)
-            done = due
-        return run
-
-    def run(self, number: int) -> list[State]:
-        return simulate(self.given.volume, start_of(self.given), self.days(number))
-
-
-def _a_day(rate: Pair) -> Pair:
-    return Pair(rate.nitrogen * DAY, rate.phosphorus * DAY)
+    def ahead(self, number: int) -> list[Pair]:
+        """What the water holds at the end of each day to come."""
+        start, source = start_of(self.given), self.source
+        return [
+            Pair(nitrogen, phosphorus)
+            for nitrogen, phosphorus in zip(
+                days_ahead(self.routine(source.nitrogen), start.nitrogen, self.gain.nitrogen, number),
+                days_ahead(self.routine(source.phosphorus), start.phosphorus, self.gain.phosphorus, number),
+                strict=True,
+            )
+        ]
 
 
 def source_of(given: Inputs) -> Pair:
@@ -184,7 +167,7 @@ class Balance:
         each = [stand_uptake(stand) for stand in self.given.stands]
         return _summed([one for one, _ in each]), _summed([one for _, one in each])
 
-    @property
+    @cached_property
     def likely_uptake(self) -> Pair:
         """Stand by stand the middle of its range."""
         each = [stand_uptake(stand) for stand in self.given.stands]
@@ -218,22 +201,13 @@ class Balance:
     @cached_property
     def days_to_limits(self) -> tuple[float | None, float | None]:
         """Whole days until the likely case passes the limit of nitrate, and of phosphate; none within two years."""
-        limits = (self.limit * KG_N_A_MOLE, (self.given.phosphate_limit or 0.0) * KG_P_A_MOLE)
-        start = start_of(self.given)
-        found: list[float | None] = [
-            0.0 if start.nitrogen > limits[0] else None,
-            0.0 if start.phosphorus > limits[1] else None,
-        ]
-        for day, state in enumerate(self.likely.run(LOOKED_AHEAD), 1):
-            ends = (state.end.nitrogen, state.end.phosphorus)
-            for which in (0, 1):
-                if found[which] is None and ends[which] > limits[which]:
-                    found[which] = day * DAY
-            if None not in found:
-                break
-        nitrate = None if self.given.nitrate is None else found[0]
-        unasked = self.given.phosphate is None or self.given.phosphate_limit is None
-        return nitrate, None if unasked else found[1]
+        given, nitrate, phosphate = self.given, None, None
+        ahead = [start_of(given), *self.likely.ahead(LOOKED_AHEAD)]
+        if given.nitrate is not None:
+            nitrate = _passes([day.nitrogen for day in ahead], self.limit * KG_N_A_MOLE)
+        if given.phosphate is not None and given.phosphate_limit is not None:
+            phosphate = _passes([day.phosphorus for day in ahead], given.phosphate_limit * KG_P_A_MOLE)
+        return nitrate, phosphate
 
     @property
     def held(self) -> float:
@@ -265,6 +239,11 @@ class Balance:
     @property
     def half_fed(self) -> Balance:
         return Balance(replace(self.given, feed=self.given.feed / 2))
+
+
+def _passes(days: list[float], limit: float) -> float | None:
+    """s from today, the first, to the day that ends above a limit."""
+    return next((number * DAY for number, held in enumerate(days) if held > limit), None)
 
 
 def _summed(ranges: list[Range]) -> Range:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Protocol
 
+from weirbook.engine.calculators.air_pressure import STANDARD_ATMOSPHERE, pressure_step
+from weirbook.engine.relations.air import ATMOSPHERE, standard_pressure
 from weirbook.engine.relations.oxygen import (
-    ATMOSPHERE,
     PRESSURES,
     SALTED,
     SOLUBLE,
@@ -18,7 +19,6 @@ from weirbook.engine.relations.oxygen import (
     departure,
     pressure_factor,
     saturation_at_the_sea,
-    standard_pressure,
     vapour_pressure,
 )
 from weirbook.engine.saying import near
@@ -122,12 +122,7 @@ class Air:
     def _altitude_steps(self) -> list[Step]:
         if self.told.altitude is None or self.told.pressure is not None:
             return []
-        numbers = {"altitude": show(self.told.altitude, "length", "m")}
-        words = "101.325 × (1 − 0.0065 × {altitude} ÷ 288.15) ^ 5.25588"
-        if self.told.altitude < 0:
-            numbers = {"depth": show(-self.told.altitude, "length", "m")}
-            words = "101.325 × (1 + 0.0065 × {depth} ÷ 288.15) ^ 5.25588"
-        return [step("usual pressure of the air, in kPa", words, numbers, self.pressure, "pressure", "kPa")]
+        return [pressure_step(self.told.altitude)]
 
     @property
     def assumptions(self) -> list[Assumption]:
@@ -254,11 +249,5 @@ SOURCES = (
         " to Garcia and Gordon (1992). Older tables give 9.2 for 9.09 mg/L at 20 °C; scaling by pressure alone errs by"
         " up to 0.05 mg/L.",
     ),
-    Source(
-        "US Committee on Extension to the Standard Atmosphere",
-        1976,
-        "U.S. Standard Atmosphere, 1976",
-        "pressure below 11 km",
-        "Held to a general library's figures.",
-    ),
+    STANDARD_ATMOSPHERE,
 )

@@ -8,11 +8,10 @@ from functools import cached_property
 
 from weirbook.engine.calculators.oxygen_air import Air, air_pressure, altitude, water_salinity
 from weirbook.engine.relations.limits import LIMITS as BOUNDS
+from weirbook.engine.relations.nitrogen import WITHOUT_GROWTH, ammonia_made
 from weirbook.engine.relations.oxygen import (
     CARBON_DIOXIDE_TO_OXYGEN,
-    OXYGEN_TO_NITROGEN,
     Depletion,
-    nitrogen_of_feed,
     respiration,
     transfer_velocity,
 )
@@ -217,11 +216,11 @@ class Budget:
 
     @property
     def nitrogen(self) -> float:
-        return nitrogen_of_feed(self.given.daily_feed, self.given.feed_protein)
+        return ammonia_made(self.given.daily_feed, self.given.feed_protein)
 
     @property
     def of_filter(self) -> float:
-        return self.nitrogen * OXYGEN_TO_NITROGEN
+        return self.nitrogen * WITHOUT_GROWTH.oxygen
 
     @property
     def demand(self) -> float:

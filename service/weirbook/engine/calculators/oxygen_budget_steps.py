@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from weirbook.engine.calculators.oxygen_budget_case import Budget
 from weirbook.engine.relations.chemistry import molar_mass
+from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, WITHOUT_GROWTH
 from weirbook.engine.relations.oxygen import (
-    NITROGEN_OF_PROTEIN,
-    OXYGEN_TO_NITROGEN,
     WARMEST_SCHMIDT,
     Depletion,
     resting_rate,
@@ -71,11 +70,11 @@ def _sum_steps(found: Budget) -> list[Step]:
         "feed": show(given.daily_feed, "mass_flow", "g/d"),
         "protein": show(given.feed_protein, "fraction", "1"),
         "nitrogen": show(found.nitrogen, "mass_flow", "g/d"),
-        "oxygen_to_nitrogen": str(six(OXYGEN_TO_NITROGEN)),
+        "oxygen_to_nitrogen": str(six(WITHOUT_GROWTH.oxygen)),
         "fish": _hourly(found.of_fish),
         "filter": _hourly(found.of_filter),
     }
-    by_feed = f"{{feed}} × {{protein}} × {NITROGEN_OF_PROTEIN}"
+    by_feed = f"{{feed}} × {{protein}} × {AMMONIA_OF_PROTEIN}"
     by_nitrogen = "{nitrogen} × {oxygen_to_nitrogen} × 1000 ÷ 24"
     by_mass = f"{{fish}} × {six(DIOXIDE)} ÷ {six(OXYGEN)}"
     dioxide = found.carbon_dioxide

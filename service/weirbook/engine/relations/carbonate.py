@@ -8,11 +8,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from weirbook.engine.relations.air import ATMOSPHERE
 from weirbook.engine.relations.chemistry import molar_mass
 from weirbook.engine.relations.roots import root_between
 from weirbook.engine.shape import Source
 
-STANDARD_PRESSURE = 101325.0
 PH_SCALE = (0.0, 14.0)
 CO2_MASS = molar_mass("CO2")
 """kg/mol."""
@@ -244,17 +244,7 @@ def co2_under_gas(temperature: float, partial_pressure: float) -> float:
     Source: PLUMMER.
     Not covered: how long it takes.
     """
-    return partial_pressure / STANDARD_PRESSURE * float(10 ** (3 - pkh(temperature)))
-
-
-def air_pressure(altitude: float) -> float:
-    """Pressure of the air by height above the sea.
-
-    Equation: p = 101325 (1 - 2.25577e-5 h)^5.25588.
-    Shapes and units: m; Pa. Valid for: up to 11 km. Uncertainty: weather moves it by 3 %.
-    Source: U.S. Standard Atmosphere 1976; constants from memory, held to computed rows of it.
-    """
-    return float(STANDARD_PRESSURE * (1 - 2.25577e-5 * altitude) ** 5.25588)
+    return partial_pressure / ATMOSPHERE * float(10 ** (3 - pkh(temperature)))
 
 
 def calcite_index(at: Equilibria, temperature: float, calcium: float, carbonate: float) -> float:

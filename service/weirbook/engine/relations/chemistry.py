@@ -9,6 +9,7 @@ import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 
 from weirbook.engine.relations.structure import WATER_DENSITY
@@ -63,6 +64,7 @@ def atoms(formula: str) -> Mapping[str, int]:
     return found
 
 
+@lru_cache(maxsize=256)
 def molar_mass(formula: str) -> float:
     """Mass of a mole, kg/mol: the sum of its atomic weights.
 

@@ -85,20 +85,26 @@ def swing(routine: Routine) -> tuple[float, float] | None:
 
 
 def _cycle(routine: Routine, level: float, hours: int) -> tuple[float, float, float]:
-    """The lowest, the highest and the last level of so many hours that begin with a change and a dose."""
-    low, high, then = level, -math.inf, 0
-    events = {*range(0, hours, routine.dose_every), *range(0, hours, routine.change_every)}
-    for hour in sorted(events):
-        level -= routine.uptake * (hour - then)
-        low, then = min(low, level), hour
-        if hour % routine.change_every == 0:
-            level = routine.changed(level)
-            low = min(low, level)
-        if hour % routine.dose_every == 0:
-            level += routine.dose
-        high = max(high, level)
-    level -= routine.uptake * (hours - then)
-    return min(low, level), high, level
+    """The lowest, the highest and the last level of so many hours that begin with a change and a dose.
+
+    From one change to the next the level before each dose climbs or sinks evenly, so that its ends bound it.
+    """
+    dose, every, between = routine.dose, routine.dose_every, routine.change_every
+    used, step = routine.uptake * between, routine.dose - routine.uptake * every
+    low, high = level, -math.inf
+    for hour in range(0, hours, between):
+        level = routine.changed(level)
+        low, high = min(low, level), max(high, level)
+        until_first = -hour % every
+        if until_first < between:
+            more = (between - until_first - 1) // every
+            first = level - routine.uptake * until_first
+            last = first + more * step
+            low, high = min(low, first, last), max(high, first + dose, last + dose)
+            level += (more + 1) * dose
+        level -= used
+        low = min(low, level)
+    return low, high, level
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from weirbook.engine.units import ATOMIC_WEIGHTS
 
@@ -310,6 +310,31 @@ def swing(routine: Routine, gain: float) -> tuple[float, float] | None:
     brought = routine.share * routine.source
     before = max((brought * routine.kept + gain * routine.gathered / routine.volume) / routine.lost, 0.0)
     return before, before * (1 - routine.share) + brought
+
+
+def days_ahead(routine: Routine, held: float, gain: float, number: int) -> list[float]:
+    """Where an element stands at the end of each day to come, kg/m3; the first change is due one interval from now.
+
+    Equations: the changes due at the beginning of a day, n of them, make c into source + (c - source) (1 - share)^n;
+    the day then ends at c kept + gain gathered / V as in `swing`, a day for the interval, and not below 0.
+    Shapes and units: `held` now, kg/m3; gain in kg/s as in `swing`; a value a day.
+    Valid for: days that are all alike. Uncertainty: that of the gain; a change at an interval that is no whole number
+    of days falls on the day after it is due.
+    Raises: nothing; as `swing`. Source: conservation of mass; `simulate` with the same days comes to the same.
+    Not covered: see `simulate`.
+    """
+    day = replace(routine, interval=DAY)
+    kept, gathered = day.kept, gain * day.gathered / routine.volume
+    stays, source, days_between = 1 - routine.share, routine.source, routine.interval / DAY
+    ends, done = [], 0
+    for number_of_day in range(number):
+        due = int(number_of_day / days_between + 1e-9)
+        if due > done:
+            held = source + (held - source) * stays ** (due - done)
+            done = due
+        held = max(held * kept + gathered, 0.0)
+        ends.append(held)
+    return ends
 
 
 def gain_that_holds(routine: Routine, held: float) -> float:

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from weirbook.engine.relations.air import ATMOSPHERE
 from weirbook.engine.relations.chemistry import molar_mass
 from weirbook.engine.units import to_si
-
-ATMOSPHERE = 101325.0
-"""Pa. Mean pressure of the air at the sea."""
 
 SOLUBLE = (-139.34411, 157570.1, -66423080.0, 12438000000.0, -862194900000.0)
 """ln of mg/L = a + b / T + c / T^2 + d / T^3 + e / T^4, in fresh water under one atmosphere of damp air."""
@@ -32,25 +30,8 @@ METABOLIC = (15.7, -5020.0)
 WEIGHED_FISH, MASS_POWER = 0.05, 0.8
 WARMEST_METABOLIC = 303.15
 
-OXYGEN_TO_NITROGEN = 2 * molar_mass("O2") / molar_mass("N")
-"""kg of oxygen to turn a kg of ammonia's nitrogen into nitrate: NH4 + 2 O2 -> NO3 + H2O + 2 H."""
 CARBON_DIOXIDE_TO_OXYGEN = molar_mass("CO2") / molar_mass("O2")
 """kg a kg, where fish give one molecule for one."""
-NITROGEN_OF_PROTEIN = 0.092
-"""kg of ammonia's nitrogen that comes of a kg of protein fed. Timmons and Ebeling, Recirculating Aquaculture, from
-memory; a FAO paper works out at 0.0976."""
-
-
-def standard_pressure(altitude: float) -> float:
-    """Mean pressure of the air at a height above the sea.
-
-    Equation: p = 101325 (1 - 0.0065 h / 288.15)^5.25588.
-    Shapes and units: m in, Pa out. Valid for: -500 m to 11 km.
-    Uncertainty: weather moves the true pressure by 3 % either way; taking heights for geopotential ones 0.02 % at 3 km
-    and 0.2 % at 9.
-    Source: U.S. Standard Atmosphere, 1976. Not covered: weather.
-    """
-    return ATMOSPHERE * math.pow(1 - 0.0065 * altitude / 288.15, 5.25588)
 
 
 def vapour_pressure(temperature: float) -> float:
@@ -113,15 +94,6 @@ def respiration(mass: float, temperature: float, activity: float = 1.0) -> float
     Not covered: fish that breathe air; what a meal, spawning or fright adds.
     """
     return activity * resting_rate(temperature) * math.pow(mass / WEIGHED_FISH, MASS_POWER)
-
-
-def nitrogen_of_feed(feed: float, protein: float) -> float:
-    """Nitrogen of the ammonia that comes of feeding: feed x protein x 0.092.
-
-    Shapes and units: kg/s, a share of one; kg/s out. Valid for: feed that is eaten, day by day.
-    Uncertainty: 30 %. Source: Timmons, Ebeling, Recirculating Aquaculture, from memory. Not covered: peaks after meals.
-    """
-    return feed * protein * NITROGEN_OF_PROTEIN
 
 
 def schmidt_number(temperature: float) -> float:
