@@ -17,6 +17,9 @@ from weirbook.engine.times import day_of, midnight_ms
 from weirbook.errors import Invalid
 from weirbook.record.feeds import IN_TURN, WEEKDAYS, Feed, Feeding, Ration
 
+USUAL_PHOSPHORUS, USUAL_MOISTURE = 0.012, 0.08
+"""Of dry fish food whose label tells none. Common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Meal:
@@ -104,6 +107,18 @@ def _feeding_days(begun: date, day: date, fasting: set[int]) -> int:
     weeks, rest = divmod(max((day - begun).days, 0), 7)
     inside = sum(1 for offset in range(rest) if (begun.weekday() + offset) % 7 not in fasting)
     return weeks * (7 - len(fasting)) + inside
+
+
+def moisture_share(feed: Feed) -> float:
+    """The share of water by the label; as of dry food where it tells none."""
+    return USUAL_MOISTURE if feed.moisture is None else feed.moisture.si("fraction")
+
+
+def phosphorus_share(feed: Feed) -> float:
+    """The share of phosphorus by the label, else the usual one of its dry matter."""
+    if feed.phosphorus is not None:
+        return feed.phosphorus.si("fraction")
+    return USUAL_PHOSPHORUS * (1 - moisture_share(feed)) / (1 - USUAL_MOISTURE)
 
 
 def share_of(meals: Iterable[Meal], nutrient: str) -> float | Absent:

@@ -6,14 +6,18 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
-from weirbook.actions.feed_days import Meal, share_of
+import sqlalchemy as sa
+
+from weirbook.actions.feed_days import Meal, moisture_share, phosphorus_share, share_of
 from weirbook.actions.filling import Absent
-from weirbook.actions.latest_of import MEASURED
+from weirbook.actions.latest_of import MEASURED, latest_of
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.actions.system_water import SystemWater
 from weirbook.engine.relations.structure import BED_POROSITY
 from weirbook.engine.shape import Filled
 from weirbook.engine.units import Quantity
+from weirbook.record.places import ROOM_PLACE_ID
+from weirbook.record.targets import Target
 from weirbook.record.waters import DRIP, TOP_OFF
 
 GROWTH_FORMS = {"planted-floating": "floating", "planted-rooted": "emergent"}
@@ -39,6 +43,61 @@ def _source(facts: SystemFacts, parameter: str) -> Filled | Absent:
     if isinstance(found, Absent):
         return found
     return Filled(found.value, "record", f"{found.note}; {source.why}")
+
+
+def _exchanged(facts: SystemFacts, kind: str, parameter: str) -> Filled | Absent:
+    """What the water of a drip or top-off holds of a parameter."""
+    water = water_of(facts)
+    running = water.running(kind)
+    if running is None or running.source is None:
+        return Absent(f"No {kind.replace('_', '-')} is recorded.")
+    return water.waters.value_of(running.source.handle, parameter, facts.at_ms)
+
+
+def _chloride(facts: SystemFacts) -> Filled | Absent:
+    """As tested, else as the usual source water brings it: fish and food add little."""
+    tested = latest_of(facts, "chloride")
+    if isinstance(tested, Filled):
+        return tested
+    brought = _source(facts, "chloride")
+    if isinstance(brought, Absent):
+        return tested
+    return Filled(brought.value, "record", f"not tested; {brought.note}")
+
+
+def _most_wanted(facts: SystemFacts, parameter: str) -> Filled | Absent:
+    """The upper end of the target in force: the lowest of the system's, its tanks' and the room's own."""
+    where, water = facts.where, water_of(facts)
+    places = {ROOM_PLACE_ID, *water.places}
+    asked = (
+        sa.select(Target)
+        .where(
+            Target.parameter == parameter,
+            Target.place_id.in_(places),
+            Target.valid_from_ms <= facts.at_ms,
+        )
+        .order_by(Target.valid_from_ms)
+    )
+    in_force = {one.place_id: one for one in facts.session.scalars(asked).unique()}
+    nearest = [
+        next((in_force[place] for place in where.chain(tank.id) if place in in_force), None)
+        for tank in facts.tanks
+    ]
+    bounds = [one for one in nearest if one is not None and one.high is not None]
+    if not bounds:
+        return Absent(f"No target of {parameter} with an upper end is recorded.")
+    kind = MEASURED[parameter]
+    lowest = min(bounds, key=lambda one: one.high.si(kind) if one.high is not None else 0.0)
+    return Filled(lowest.high, "record", f"target of {lowest.place.path}")
+
+
+def _tanks_water(facts: SystemFacts) -> Filled | Absent:
+    """The water in the tanks alone: once the pumps stop, that of the sump does not reach the fish."""
+    if not facts.tanks:
+        return Absent("The system has no tank.")
+    total = sum(tank.net_volume_si for tank in facts.tanks)
+    told = f"tanks net, without sumps ({', '.join(tank.handle for tank in facts.tanks)})"
+    return Filled(Quantity(total, "m3").to("L", "volume"), "record", told)
 
 
 def _altitude(facts: SystemFacts) -> Filled | Absent:
@@ -87,6 +146,34 @@ def _feed_share(facts: SystemFacts, nutrient: str) -> Filled | Absent:
     share = share_of(meals, nutrient)
     if isinstance(share, Absent):
         return share
+    return Filled(Quantity(100 * share, "%"), "record", "labels of the feeds, by what is fed of each")
+
+
+def _feed_phosphorus(facts: SystemFacts) -> Filled | Absent:
+    """By the labels; a food whose label tells none counts as dry food of its dry matter does."""
+    meals = _average_meals(facts)
+    if isinstance(meals, Absent):
+        return meals
+    total = sum(meal.mass for meal in meals)
+    if not total:
+        return Absent("Nothing is fed.")
+    share = sum(meal.mass * phosphorus_share(meal.feed) for meal in meals) / total
+    untold = sorted({meal.feed.handle for meal in meals if meal.feed.phosphorus is None})
+    note = "labels of the feeds, by what is fed of each"
+    if untold:
+        note += f"; of {', '.join(untold)} 1.2 % as of dry food: its label tells none"
+    return Filled(Quantity(100 * share, "%"), "record", note)
+
+
+def _feed_moisture(facts: SystemFacts) -> Filled | Absent:
+    """By the labels; a food whose label tells none counts as dry."""
+    meals = _average_meals(facts)
+    if isinstance(meals, Absent):
+        return meals
+    total = sum(meal.mass for meal in meals)
+    if not total:
+        return Absent("Nothing is fed.")
+    share = sum(meal.mass * moisture_share(meal.feed) for meal in meals) / total
     return Filled(Quantity(100 * share, "%"), "record", "labels of the feeds, by what is fed of each")
 
 
@@ -173,12 +260,21 @@ ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
     "water_surface": _water_surface,
     "daily_feed": _daily_feed,
     "feed_protein": partial(_feed_share, nutrient="protein"),
-    "feed_phosphorus": partial(_feed_share, nutrient="phosphorus"),
+    "feed_phosphorus": _feed_phosphorus,
+    "feed_moisture": _feed_moisture,
+    "chloride": _chloride,
+    "tanks_water": _tanks_water,
     "drip_flow": partial(_flow_of, kind=DRIP),
     "top_off_flow": partial(_flow_of, kind=TOP_OFF),
     "change_volume": _change_volume,
     "change_interval": _change_interval,
     "plant_stands": _plant_stands,
     "nitrifier_media": _nitrifier_media,
+    **{f"drip.{name}": partial(_exchanged, kind=DRIP, parameter=name) for name in ("nitrate", "phosphate")},
+    **{
+        f"top_off.{name}": partial(_exchanged, kind=TOP_OFF, parameter=name)
+        for name in ("nitrate", "phosphate")
+    },
+    **{f"most_wanted.{name}": partial(_most_wanted, parameter=name) for name in MEASURED},
     **{f"source.{name}": partial(_source, parameter=name) for name in MEASURED},
 }

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import Enum
 
-from weirbook.actions.feed_days import Meal
+from weirbook.actions.feed_days import Meal, phosphorus_share
 from weirbook.actions.fill_water import GROWTH_FORMS
 from weirbook.actions.filling import Absent
 from weirbook.actions.name_values import moles_raised
@@ -24,8 +24,6 @@ from weirbook.record.waters import DRIP, TOP_OFF, WaterChange
 DAY = 86_400.0
 EXCRETION_SPREAD = 0.3
 """How far excretion may lie from the rule, either way, as a share of it: fixtures/published/SOURCES.md, feed_to_ammonia."""
-USUAL_PHOSPHORUS, USUAL_MOISTURE = 0.012, 0.08
-"""Of dry fish food whose label tells no phosphorus. Common practice, no source."""
 NITROGEN = ("nitrate", "nitrite", "total_ammonia")
 """Parameters counted in moles of nitrogen that a filter turns into nitrate."""
 
@@ -192,13 +190,11 @@ class NutrientDays:
         return Pair(nitrogen, phosphorus)
 
     def _phosphorus(self, meal: Meal) -> float:
-        """The share of phosphorus by its label, else the usual one of its dry matter."""
-        feed = meal.feed
-        if feed.phosphorus is not None:
-            return feed.phosphorus.si("fraction")
-        moisture = USUAL_MOISTURE if feed.moisture is None else feed.moisture.si("fraction")
-        self.told.assumes(f"{feed.handle} holds 1.2 % phosphorus as dry food does: its label tells none.")
-        return USUAL_PHOSPHORUS * (1 - moisture) / (1 - USUAL_MOISTURE)
+        if meal.feed.phosphorus is None:
+            self.told.assumes(
+                f"{meal.feed.handle} holds 1.2 % phosphorus as dry food does: its label tells none."
+            )
+        return phosphorus_share(meal.feed)
 
     def days(
         self, facts: Sequence[DayFacts], case: Case, *, solids: float = 0.0, denitrified: float = 0.0

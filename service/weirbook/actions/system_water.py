@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -25,6 +25,9 @@ from weirbook.record.rooms import Room
 from weirbook.record.waters import DONE, EXCHANGES, PLANNED, StandingExchange, WaterChange
 
 T = TypeVar("T")
+
+USUAL_OF = 8
+"""Changes that make a habit, of water, amount and pace. Our own choice."""
 
 
 @dataclass(frozen=True)
@@ -118,11 +121,11 @@ class SystemWater:
 
     @cached_property
     def usual_source(self) -> Source | None:
-        """The water that the system is usually filled from."""
-        for change in reversed(self.changes):
-            if change.source is not None:
-                day = day_of(change.changed_at_ms, self.zone)
-                return Source(change.source.handle, f"the water of the last change, {day}")
+        """The water that the system is usually filled from: that of most of its last changes, the newest of equals."""
+        told = [one.source.handle for one in reversed(self.changes) if one.source is not None][:USUAL_OF]
+        if told:
+            handle, times = Counter(told).most_common(1)[0]
+            return Source(handle, f"the water of {times} of its last {len(told)} changes")
         for kind in EXCHANGES:
             running = self.running(kind)
             if running is not None and running.source is not None:
@@ -192,7 +195,7 @@ class SystemWater:
             (day, sum(one.volume_si or 0.0 for one in changes))
             for day, changes in self.changes_by_day.items()
             if day > self.today - timedelta(days=120)
-        ][-8:]
+        ][-USUAL_OF:]
         if len(days) < 3:
             return None
         gaps = [(later - earlier).days * 86_400.0 for (earlier, _), (later, _) in pairwise(days)]

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from weirbook.actions.filling import Absent
 from weirbook.actions.latest_of import MEASURED
 from weirbook.engine.inputs import bare
-from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, carried
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, IONS, carried
 from weirbook.engine.shape import Filled
 from weirbook.engine.times import day_of, zone
 from weirbook.engine.units import KINDS, Quantity
@@ -82,11 +82,25 @@ class Waters:
             found is None or (found.sampled_ms < made.valid_from_ms and at_ms >= made.valid_from_ms)
         ):
             return self._blended(handle, made, parameter, at_ms, depth)
+        if found is None and parameter == "hardness":
+            return self._of_its_ions(handle, at_ms, depth)
         if found is None:
             return Absent(f"No water report of {handle} tells its {parameter.replace('_', ' ')}.")
         day = day_of(found.sampled_ms, self._zone)
         later = ", sampled later" if found.sampled_ms > at_ms else ""
         return Filled(found.value, "record", f"water {handle}, report of {day}{later}")
+
+    def _of_its_ions(self, handle: str, at_ms: int, depth: int) -> Filled | Absent:
+        """Hardness by the calcium and magnesium that a report tells."""
+        moles, notes = 0.0, []
+        for name, ion in (("calcium", "Ca"), ("magnesium", "Mg")):
+            one = self.value_of(handle, name, at_ms, depth=depth)
+            if isinstance(one, Absent):
+                return Absent(f"No water report of {handle} tells its hardness, nor its {name}.")
+            moles += one.value.si("concentration") / IONS[ion].molar_mass
+            notes.append(one.note)
+        value = Quantity(moles, "mol/m3").to("dGH", "hardness")
+        return Filled(value, "record", f"by its calcium and magnesium: {notes[0]}")
 
     def _blended(
         self, handle: str, made: Preparation, parameter: str, at_ms: int, depth: int

@@ -56,7 +56,7 @@ class Inputs:
         "volume",
         doc="Of the water that the fish are left with. When pumps stop each tank has its own alone: ask for that one.",
         gt=0,
-        role="water_volume",
+        role="tanks_water",
     )
     temperature: float = param(
         "temperature", doc="Of the water.", ge=FREEZING, le=HOTTEST, role="water_temperature"

@@ -71,7 +71,7 @@ class Inputs:
         doc="In the system's water. Left out: only that of the salt in it is counted.",
         ge=0,
         default=None,
-        role="latest.chloride",
+        role="chloride",
     )
     chloride_ratio: float = param(
         "number",
