@@ -13,7 +13,12 @@ from weirbook.actions.filling import Absent
 from weirbook.actions.name_values import moles_raised
 from weirbook.actions.system_water import SystemWater
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, carried
-from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, PHOSPHORUS_KEPT, PROTEIN_PER_NITROGEN
+from weirbook.engine.relations.nitrogen import (
+    AMMONIA_OF_PROTEIN,
+    EXCRETION_SPREAD,
+    PHOSPHORUS_KEPT,
+    PROTEIN_PER_NITROGEN,
+)
 from weirbook.engine.relations.nutrients import KG_N_A_MOLE, KG_P_A_MOLE, NO_WATER, NOTHING, Day, Inflow, Pair
 from weirbook.engine.relations.plants import uptake
 from weirbook.engine.times import day_of
@@ -22,8 +27,6 @@ from weirbook.record.places import Section
 from weirbook.record.waters import DRIP, TOP_OFF, WaterChange
 
 DAY = 86_400.0
-EXCRETION_SPREAD = 0.3
-"""How far excretion may lie from the rule, either way, as a share of it: fixtures/published/SOURCES.md, feed_to_ammonia."""
 NITROGEN = ("nitrate", "nitrite", "total_ammonia")
 """Parameters counted in moles of nitrogen that a filter turns into nitrate."""
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from weirbook.actions.compare_nutrients import ELEMENTS, FLOWS, KG_A_MOLE, NAMES, Balance, Comparison
-from weirbook.actions.nutrient_days import EXCRETION_SPREAD
-from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, PHOSPHORUS_KEPT
+from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, EXCRETION_SPREAD, PHOSPHORUS_KEPT
 from weirbook.engine.shape import Assumption, Caution, Source, Step, show, step
 from weirbook.engine.units import KINDS, to_si
 

@@ -44,6 +44,14 @@ VARIED: dict[str, dict[str, Any]] = {
         "drip_flow": "5 L/d",
     },
     "changed by share": {"change_share": "30 %"},
+    "waters of their own": {
+        "drip_flow": "8 L/d",
+        "drip_nitrate": "2 mg/L NO3",
+        "drip_phosphate": "0 mg/L PO4",
+        "top_off_nitrate": "0 mg/L NO3",
+        "top_off_phosphate": "0.3 mg/L PO4",
+    },
+    "wet food": {"feed": "20 g/d", "protein": "5 %", "moisture": "90 %"},
 }
 
 
@@ -304,7 +312,13 @@ def test_nitrate_is_the_same_whatever_form_it_is_told_in() -> None:
 @pytest.mark.parametrize(
     ("over", "verdict", "words"),
     [
-        ({"feed": "0.3 g/d"}, "ok", "Even if the fish give off much"),
+        ({"feed": "0.3 g/d", "source_nitrate": "0 mg/L NO3"}, "ok", "Even if the fish give off much"),
+        ({"feed": "0.3 g/d"}, "watch", "what the water of changes holds is not told"),
+        (
+            {"feed": "0.3 g/d", "source_nitrate": "0 mg/L NO3", "phosphate_limit": "9 mg/L PO4"},
+            "watch",
+            "what the water of changes holds is not told",
+        ),
         ({"feed": "3 g/d", "protein": "40 %"}, "watch", "may reach"),
         ({}, "over", "likely climbs to 57"),
         ({"nitrate": "90 mg/L NO3"}, "over", "stands at 90 mg/L NO3 now"),
@@ -318,6 +332,46 @@ def test_the_verdict_says_where_nitrate_goes(over: dict[str, Any], verdict: str,
     given = asked(over)
     assert given.values["verdict"] == verdict
     assert words in given.values["why"]
+
+
+def test_drip_and_top_off_bring_what_their_own_water_holds() -> None:
+    """10 L of 2 mg/L NO3 and 5 L of none: 20 mg NO3, 4.518 mg N a day; by the changes' 20 mg/L it would be 300 mg."""
+    own = {"drip_flow": "10 L/d", "top_off_flow": "5 L/d", "source_nitrate": "20 mg/L NO3"}
+    without = value(asked({"source_nitrate": "20 mg/L NO3"}), "nitrogen_gathers", "mg/d")
+    alike = value(asked(own), "nitrogen_gathers", "mg/d")
+    told = value(
+        asked({**own, "drip_nitrate": "2 mg/L NO3", "top_off_nitrate": "0 mg/L NO3"}),
+        "nitrogen_gathers",
+        "mg/d",
+    )
+    assert told - without == pytest.approx(20 * 14.007 / 62.004, rel=1e-9)
+    assert alike - without == pytest.approx(300 * 14.007 / 62.004, rel=1e-9)
+
+
+def test_wet_food_counts_by_its_dry_matter_where_a_rule_goes_by_the_gram() -> None:
+    """20 g of 90 % water hold 2 g of dry matter, as 2.174 g of dry food: 54.3 mg N by 25 mg a gram, 0.43 to 0.65 g solids.
+
+    By protein the likely is 20 x 0.05 x 0.092 = 92 mg.
+    """
+    wet = asked({"feed": "20 g/d", "protein": "5 %", "moisture": "90 %"})
+    assert value(wet, "ammonia_low", "mg/d") == pytest.approx(2 / 0.92 * 25)
+    assert value(wet, "solids_low", "g/d") == pytest.approx(0.2 * 2 / 0.92)
+    assert value(wet, "solids_high", "g/d") == pytest.approx(0.3 * 2 / 0.92)
+
+
+def test_the_least_is_never_nearer_to_the_likely_than_the_rule_is_known() -> None:
+    """Protein of 20 %: the rule by the gram, 25 mg, would pass the likely 18.4; 30 % less is 12.88."""
+    lean = asked({"feed": "1 g/d", "protein": "20 %"})
+    assert value(lean, "ammonia_made", "mg/d") == pytest.approx(18.4)
+    assert value(lean, "ammonia_low", "mg/d") == pytest.approx(0.7 * 18.4)
+
+
+def test_the_levers_stand_in_a_sentence_and_the_likely_area_between_its_ends() -> None:
+    given = asked({"feed": "2 g/d", "hold_nitrate": "20 mg/L NO3", "source_nitrate": "5 mg/L NO3"})
+    assert "To hold 20 mg/L NO3: change" in given.values["why"]
+    low, likely, high = (value(given, f"plant_area_to_hold{end}", "m2") for end in ("_low", "", "_high"))
+    assert likely == pytest.approx((low * high) ** 0.5)
+    assert "To hold" not in asked({"feed": "0 g/d", "source_nitrate": "5 mg/L NO3"}).values["why"]
 
 
 def test_a_test_that_the_long_run_cannot_explain_is_told() -> None:

@@ -17,7 +17,7 @@ from weirbook.engine.shape import COUNT, TEXT, Calculator, Result, Working
 def solve(given: Inputs) -> Working:
     """The daily balance of nitrogen and phosphorus, where both settle, and what would hold a wanted nitrate.
 
-    Equations: ammonia = food x protein x 0.092 (least 0.025 x food, most food x protein / 6.25 x (1 - solids));
+    Equations: ammonia = food x protein x 0.092 (least 0.025 x dry food or 30 % less, most food x protein / 6.25 x (1 - solids));
     phosphate = food x phosphorus x (1 - kept - solids); uptake = area x cover x rate; gain = made + drip and top-off
     - uptake - denitrification; in the long run `swing`; the weeks ahead `days_ahead`; the levers `gain_that_holds`
     and `share_that_holds`, solved for food, area and change one at a time.
@@ -55,8 +55,8 @@ def _values(found: Balance) -> dict[str, Any]:
         "plant_phosphorus_high": phosphorus.high,
         "nitrogen_gathers": likely.gain.nitrogen,
         "phosphorus_gathers": likely.gain.phosphorus,
-        "solids_low": given.feed * SOLIDS_OF_FOOD[0],
-        "solids_high": given.feed * SOLIDS_OF_FOOD[1],
+        "solids_low": found.dry_food * SOLIDS_OF_FOOD[0],
+        "solids_high": found.dry_food * SOLIDS_OF_FOOD[1],
         "alkalinity_used": likely.made.nitrogen * WITHOUT_GROWTH.alkalinity * CACO3_AN_EQUIVALENT,
         "alkalinity_drop": found.alkalinity_a_day,
         "bicarbonate_to_replace": likely.made.nitrogen * WITHOUT_GROWTH.bicarbonate,
@@ -66,6 +66,7 @@ def _values(found: Balance) -> dict[str, Any]:
         "time_to_phosphate_limit": phosphate_to_limit,
         "change_to_hold": None if share is None else share * given.volume,
         "feed_to_hold": found.feed_to_hold,
+        "plant_area_to_hold": found.likely_area_to_hold,
         "plant_area_to_hold_low": area.low,
         "plant_area_to_hold_high": area.high,
         "nitrate_at_half_feed": None if half is None else half[0] / KG_N_A_MOLE,
@@ -183,8 +184,21 @@ NUTRIENTS = Calculator(
             "Food a day that holds it, all else as told; none where no food is too much.",
             "g/d",
         ),
-        Result("plant_area_to_hold_low", "area", "Plants to add that hold it, all else as told, at least."),
-        Result("plant_area_to_hold_high", "area", "The same, at most."),
+        Result(
+            "plant_area_to_hold",
+            "area",
+            "Plants to add, fully covered, that likely hold it, all else as told.",
+        ),
+        Result(
+            "plant_area_to_hold_low",
+            "area",
+            "The same if they take up as much as the best published: seldom so in a tank.",
+        ),
+        Result(
+            "plant_area_to_hold_high",
+            "area",
+            "The same if they take up as little as the poorest published: count on this.",
+        ),
         _nitrate("nitrate_at_half_feed", "Where it likely settles before a change if half as much is fed."),
         Result(
             "ahead",

@@ -26,9 +26,8 @@ def assumptions(found: Balance) -> list[Assumption]:
     given = found.given
     told = [
         Assumption(
-            "Likely ammonia is 0.092 of the protein fed; the least 25 mg for each gram of food, or the same if that is"
-            " more; the most all nitrogen fed, which fish that no longer grow come near. What fish really give off"
-            " differs from the rule by 30 % either way.",
+            "Likely ammonia is 0.092 of the protein fed; the least 25 mg for each gram of dry food, or 30 % below the likely"
+            " one if that is less; the most all nitrogen fed, which fish that no longer grow come near.",
             "default",
         ),
         Assumption(
@@ -73,9 +72,6 @@ def _assumed_for_want_of_more(given: Inputs, found: Balance) -> list[Assumption]
     if given.nitrate_limit is None:
         limit = LIMITS["nitrate_high"]
         told.append(Assumption(f"At most {show(limit.value, limit.kind, limit.unit)} nitrate.", limit.origin))
-    if found.least_nitrogen == found.likely_nitrogen:
-        words = "The rule of 25 mg a gram of food gives no less than that by protein: likely is the least."
-        told.append(Assumption(words, "default"))
     if given.stands:
         words = "Of each stand's published range the middle is likely: as many times the least as the most is of it."
         told.append(Assumption(words, "common practice"))
@@ -167,7 +163,7 @@ FORMS = Caution(
 )
 PLANTS_WANT_MORE = Caution(
     "plants-want-more",
-    "The plants told would take up more than comes in: in truth they grow more slowly, or starve, and a test shows none.",
+    "Plants and denitrification as told would take up more than comes in: in truth they slow down, and a test shows none.",
 )
 FEED_LESS = Caution(
     "feed-less-with-care",

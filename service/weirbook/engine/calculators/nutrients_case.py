@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from weirbook.engine.calculators.nutrients_inputs import USUAL_INTERVAL, Inputs, PlantStand
+from weirbook.engine.calculators.nutrients_inputs import DRY, USUAL_INTERVAL, Inputs, PlantStand
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.relations.nitrogen import (
     AMMONIA_OF_FOOD,
+    EXCRETION_SPREAD,
     PHOSPHORUS_KEPT,
     WITHOUT_GROWTH,
     ammonia_made,
@@ -25,7 +26,7 @@ from weirbook.engine.relations.nutrients import (
     share_that_holds,
     swing,
 )
-from weirbook.engine.relations.plants import Range, area_for, uptake
+from weirbook.engine.relations.plants import UPTAKE, Range, area_for, uptake
 
 LOOKED_AHEAD = 730
 """Days within which a limit is looked for."""
@@ -47,10 +48,14 @@ class Case:
     def source(self) -> Pair:
         return source_of(self.given)
 
-    @property
-    def fresh_flow(self) -> float:
-        """m3/s that come in all the time."""
-        return (self.given.drip_flow or 0.0) + (self.given.top_off_flow or 0.0)
+    @cached_property
+    def brought(self) -> Pair:
+        """kg/s that drip and top-off bring, each with its own water."""
+        nitrogen = phosphorus = 0.0
+        for one in running(self.given):
+            nitrogen += one.flow * one.holds.nitrogen
+            phosphorus += one.flow * one.holds.phosphorus
+        return Pair(nitrogen, phosphorus)
 
     def routine(self, source: float) -> Routine:
         interval = interval_of(self.given)
@@ -60,11 +65,8 @@ class Case:
     def gain(self) -> Pair:
         """kg/s that gather besides changes and overflow; below 0 where plants and bacteria want more than comes."""
         return Pair(
-            self.made.nitrogen
-            + self.fresh_flow * self.source.nitrogen
-            - self.uptake.nitrogen
-            - self.given.denitrification,
-            self.made.phosphorus + self.fresh_flow * self.source.phosphorus - self.uptake.phosphorus,
+            self.made.nitrogen + self.brought.nitrogen - self.uptake.nitrogen - self.given.denitrification,
+            self.made.phosphorus + self.brought.phosphorus - self.uptake.phosphorus,
         )
 
     @cached_property
@@ -90,6 +92,31 @@ class Case:
 
 def source_of(given: Inputs) -> Pair:
     return Pair((given.source_nitrate or 0.0) * KG_N_A_MOLE, (given.source_phosphate or 0.0) * KG_P_A_MOLE)
+
+
+@dataclass(frozen=True)
+class Running:
+    """Water that comes in all the time: its name, m3/s, and what a cubic metre of it holds, kg."""
+
+    name: str
+    flow: float
+    holds: Pair
+
+
+def running(given: Inputs) -> list[Running]:
+    """Drip and top-off; what is not told of their water is taken as in that of changes."""
+    source, found = source_of(given), []
+    for name, flow, nitrate, phosphate in (
+        ("drip", given.drip_flow, given.drip_nitrate, given.drip_phosphate),
+        ("top-off", given.top_off_flow, given.top_off_nitrate, given.top_off_phosphate),
+    ):
+        if flow:
+            holds = Pair(
+                source.nitrogen if nitrate is None else nitrate * KG_N_A_MOLE,
+                source.phosphorus if phosphate is None else phosphate * KG_P_A_MOLE,
+            )
+            found.append(Running(name, flow, holds))
+    return found
 
 
 def start_of(given: Inputs) -> Pair:
@@ -147,9 +174,15 @@ class Balance:
     def likely_nitrogen(self) -> float:
         return self.given.feed * self.nitrogen_of_food
 
+    @property
+    def dry_food(self) -> float:
+        """The food a day as so much dry food, by its dry matter, kg/s."""
+        moisture = self.given.moisture
+        return self.given.feed if moisture is None else self.given.feed * (1 - moisture) / (1 - DRY)
+
     @cached_property
     def least_nitrogen(self) -> float:
-        return min(self.given.feed * AMMONIA_OF_FOOD, self.likely_nitrogen)
+        return min(self.dry_food * AMMONIA_OF_FOOD, self.likely_nitrogen * (1 - EXCRETION_SPREAD))
 
     @property
     def phosphorus_kept(self) -> tuple[float, float, float]:
@@ -235,6 +268,12 @@ class Balance:
         """Of plants to be added, at full cover."""
         beyond = max(self.likely.gain.nitrogen - self.gain_allowed, 0.0)
         return area_for(self.given.added_form, beyond, 1.0)
+
+    @property
+    def likely_area_to_hold(self) -> float:
+        """The same at the middle of the published range."""
+        beyond = max(self.likely.gain.nitrogen - self.gain_allowed, 0.0)
+        return beyond / UPTAKE[self.given.added_form].nitrogen.middle
 
     @property
     def half_fed(self) -> Balance:

@@ -11,6 +11,8 @@ from weirbook.errors import Fault, Invalid
 
 USUAL_PHOSPHORUS = 0.012
 """Share of fish food. Common practice, no source."""
+DRY = 0.08
+"""Water in dry food, to which rules of thumb by the gram of food belong. Common practice, no source."""
 USUAL_HOLD = to_si(20, "mg/L NO3", "nitrate")
 USUAL_INTERVAL = to_si(7, "d", "time")
 
@@ -59,6 +61,14 @@ class Inputs:
         default=USUAL_PHOSPHORUS,
         role="feed_phosphorus",
     )
+    moisture: float | None = param(
+        "fraction",
+        doc="Water in the food as fed, by its label. Left out: that of dry food, 8 %.",
+        ge=0,
+        lt=1,
+        default=None,
+        role="feed_moisture",
+    )
     nitrate: float | None = param(
         "nitrate", doc="The present nitrate, by a test.", ge=0, default=None, role="latest.nitrate"
     )
@@ -67,14 +77,14 @@ class Inputs:
     )
     source_nitrate: float | None = param(
         "nitrate",
-        doc="In the water that comes in. Left out: taken as none.",
+        doc="In the water of changes. Left out: taken as none.",
         ge=0,
         default=None,
         role="source.nitrate",
     )
     source_phosphate: float | None = param(
         "phosphate",
-        doc="In the water that comes in. Left out: taken as none.",
+        doc="In the water of changes. Left out: taken as none.",
         ge=0,
         default=None,
         role="source.phosphate",
@@ -114,6 +124,34 @@ class Inputs:
         default=None,
         role="top_off_flow",
     )
+    drip_nitrate: float | None = param(
+        "nitrate",
+        doc="In the drip's water. Left out: as in the water of changes.",
+        ge=0,
+        default=None,
+        role="drip.nitrate",
+    )
+    drip_phosphate: float | None = param(
+        "phosphate",
+        doc="In the drip's water. Left out: as in the water of changes.",
+        ge=0,
+        default=None,
+        role="drip.phosphate",
+    )
+    top_off_nitrate: float | None = param(
+        "nitrate",
+        doc="In the top-off's water. Left out: as in the water of changes.",
+        ge=0,
+        default=None,
+        role="top_off.nitrate",
+    )
+    top_off_phosphate: float | None = param(
+        "phosphate",
+        doc="In the top-off's water. Left out: as in the water of changes.",
+        ge=0,
+        default=None,
+        role="top_off.phosphate",
+    )
     stands: tuple[PlantStand, ...] = parts(
         PlantStand,
         doc="Plants that grow and are cropped, stand by stand.",
@@ -142,9 +180,19 @@ class Inputs:
         default=0.0,
     )
     nitrate_limit: float | None = param(
-        "nitrate", doc="The most nitrate you want. Left out: a usual limit.", gt=0, default=None
+        "nitrate",
+        doc="The most nitrate you want. Left out: a usual limit.",
+        gt=0,
+        default=None,
+        role="most_wanted.nitrate",
     )
-    phosphate_limit: float | None = param("phosphate", doc="The most phosphate you want.", gt=0, default=None)
+    phosphate_limit: float | None = param(
+        "phosphate",
+        doc="The most phosphate you want.",
+        gt=0,
+        default=None,
+        role="most_wanted.phosphate",
+    )
     hold_nitrate: float = param(
         "nitrate", doc="The nitrate to hold, for which each lever is worked out.", gt=0, default=USUAL_HOLD
     )

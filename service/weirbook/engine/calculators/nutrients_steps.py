@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from weirbook.engine.calculators.nutrients_case import Balance, interval_of, stand_uptake
-from weirbook.engine.calculators.nutrients_inputs import PlantStand
+from weirbook.engine.calculators.nutrients_case import Balance, interval_of, running, stand_uptake
+from weirbook.engine.calculators.nutrients_inputs import DRY, PlantStand
 from weirbook.engine.relations.nitrogen import (
     AMMONIA_OF_FOOD,
     AMMONIA_OF_PROTEIN,
     BICARBONATE_MASS,
+    EXCRETION_SPREAD,
     PROTEIN_PER_NITROGEN,
     WITHOUT_GROWTH,
     ammonia_made,
@@ -69,6 +70,7 @@ def steps(found: Balance) -> list[Step]:
         *_gain_steps(found, PHOSPHORUS),
         *_settled_steps(found, PHOSPHORUS),
         *_bacteria_steps(found),
+        *_worst_steps(found),
         *_lever_steps(found),
     ]
 
@@ -87,9 +89,7 @@ def _made_steps(found: Balance) -> list[Step]:
     by_rule = found.likely_nitrogen == given.feed * ammonia_made(1.0, given.protein)
     likely = rule if by_rule else everything
     told = [a_day("likely ammonia, as nitrogen", likely, numbers, found.likely_nitrogen)]
-    if found.least_nitrogen < found.likely_nitrogen:
-        least = f"{{food}} × {AMMONIA_OF_FOOD} × 1000"
-        told.append(a_day("least ammonia, as nitrogen", least, numbers, found.least_nitrogen))
+    told += _least_steps(found, numbers)
     name = "most ammonia (all nitrogen fed that stays), as nitrogen"
     told.append(a_day(name, everything, numbers, found.most_nitrogen))
     if found.phosphorus_kept[1] + given.solids_removed <= 1:
@@ -97,6 +97,24 @@ def _made_steps(found: Balance) -> list[Step]:
         phosphorus = found.likely.made.phosphorus
         told.append(a_day("likely phosphate, as phosphorus", formula, numbers, phosphorus))
     return told
+
+
+def _least_steps(found: Balance, numbers: dict[str, str]) -> list[Step]:
+    """By the rule of thumb for a gram of dry food, or a third below the likely one, whichever is less."""
+    given, told = found.given, []
+    if found.least_nitrogen < found.dry_food * AMMONIA_OF_FOOD:
+        numbers = {"likely": daily(found.likely_nitrogen)}
+        formula = f"{{likely}} × (1 − {EXCRETION_SPREAD})"
+        return [a_day("least ammonia, as nitrogen", formula, numbers, found.least_nitrogen)]
+    if given.moisture is not None:
+        numbers["moisture"] = show(given.moisture, "fraction", "1")
+        formula = f"{{food}} × (1 − {{moisture}}) ÷ {1 - DRY:g}"
+        told.append(
+            step("food as dry food, in g a day", formula, numbers, found.dry_food, "mass_flow", "g/d")
+        )
+    numbers["dry_food"] = show(found.dry_food, "mass_flow", "g/d")
+    formula = f"{{dry_food}} × {AMMONIA_OF_FOOD} × 1000"
+    return [*told, a_day("least ammonia, as nitrogen", formula, numbers, found.least_nitrogen)]
 
 
 def _plant_steps(found: Balance) -> list[Step]:
@@ -140,23 +158,26 @@ def _of(found: Balance, element: Element) -> tuple[float, float, float, float]:
 
 def _gain_steps(found: Balance, element: Element) -> list[Step]:
     """What gathers in a day besides changes: each term by its name, those that are none left out."""
-    made, _, source, gain = _of(found, element)
+    made, *_, gain = _of(found, element)
     numbers, terms, told = {"made": daily(made)}, ["{made}"], []
-    if found.likely.fresh_flow and source:
-        brought = found.likely.fresh_flow * source
-        fresh = {
-            "fresh_water": show(found.likely.fresh_flow, "flow", "L/d"),
-            "it_holds": element.show(source),
-        }
+    for one in running(found.given):
+        held = one.holds.nitrogen if element is NITROGEN else one.holds.phosphorus
+        if not held:
+            continue
+        fresh = {"water": show(one.flow, "flow", "L/d"), "it_holds": element.show(held)}
         told.append(
-            a_day(f"{element.name} that drip and top-off bring", "{fresh_water} × {it_holds}", fresh, brought)
+            a_day(
+                f"{element.name} that the {one.name} brings", "{water} × {it_holds}", fresh, one.flow * held
+            )
         )
-        numbers["brought"] = daily(brought)
-        terms.append(" + {brought}")
+        word = f"by_the_{one.name.replace('-', '_')}"
+        numbers[word] = daily(one.flow * held)
+        terms.append(f" + {{{word}}}")
     for index, stand in enumerate(found.given.stands, 1):
         taken = stand_uptake(stand)[0 if element is NITROGEN else 1].middle
-        numbers[f"plants_{index}"] = daily(taken)
-        terms.append(f" − {{plants_{index}}}")
+        word = "plants" if len(found.given.stands) == 1 else f"plants_of_stand_{index}"
+        numbers[word] = daily(taken)
+        terms.append(f" − {{{word}}}")
     if element is NITROGEN and found.given.denitrification:
         numbers["denitrified"] = daily(found.given.denitrification)
         terms.append(" − {denitrified}")
@@ -282,6 +303,43 @@ def _bacteria_steps(found: Balance) -> list[Step]:
     ]
 
 
+def _worst_steps(found: Balance) -> list[Step]:
+    """Where nitrate settles at worst, and with half the food: the likely case's way with other gains."""
+    told = []
+    for words, case in (
+        ("at worst", found.most),
+        ("with half the food", found.half_fed.likely),
+    ):
+        settled = case.nitrogen_swing
+        if settled is None or not settled[0]:
+            continue
+        routine = case.routine(case.source.nitrogen)
+        others = case.gain.nitrogen - case.made.nitrogen
+        numbers = {
+            "made": daily(case.made.nitrogen),
+            "brought": daily(case.brought.nitrogen),
+            "taken": daily(case.brought.nitrogen - others),
+        }
+        told.append(
+            a_day(
+                f"nitrogen that gathers {words}", "{made} + {brought} − {taken}", numbers, case.gain.nitrogen
+            )
+        )
+        numbers = {
+            "gathers": daily(case.gain.nitrogen),
+            "volume": show(routine.volume, "volume", "L"),
+            "source": NITROGEN.show(routine.source),
+            "days": str(six(routine.interval / to_si(1, "d", "time"))),
+            "drip": show(routine.drip, "flow", "L/d"),
+            "share": show(routine.share, "fraction", "1"),
+            **_kept(routine),
+        }
+        name = f"nitrate {words}, before a change"
+        told.append(NITROGEN.step(name, _settled_formula(routine), numbers, settled[0]))
+        told.append(NITROGEN.as_tested(f"nitrate {words}", settled[0]))
+    return told
+
+
 def _lever_steps(found: Balance) -> list[Step]:
     likely, given = found.likely, found.given
     routine = likely.routine(likely.source.nitrogen)
@@ -348,5 +406,9 @@ def _area_steps(found: Balance, numbers: dict[str, str]) -> list[Step]:
             value,
             "area",
         )
-        for end, rate, value in (("least", rates.high, area.low), ("most", rates.low, area.high))
+        for end, rate, value in (
+            ("at the most they take up", rates.high, area.low),
+            ("likely", rates.middle, found.likely_area_to_hold),
+            ("at the least they take up", rates.low, area.high),
+        )
     ]

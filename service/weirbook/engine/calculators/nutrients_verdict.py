@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from weirbook.engine.calculators.nutrients_case import Balance
 from weirbook.engine.relations.nutrients import KG_N_A_MOLE, KG_P_A_MOLE
-from weirbook.engine.saying import near
+from weirbook.engine.saying import less, more, near
 
 OVER, WATCH, OK = "over", "watch", "ok"
 WORST_FIRST = (OVER, WATCH, OK)
@@ -68,7 +68,44 @@ def verdict(found: Balance) -> tuple[str, str]:
     if found.given.phosphate_limit is not None:
         looked.append(_phosphate(found, found.given.phosphate_limit).verdict)
     looked.sort(key=lambda one: WORST_FIRST.index(one[0]))
-    return looked[0][0], " ".join(why for _, why in looked)
+    level, why = looked[0][0], " ".join(why for _, why in looked)
+    if level == OK and (untold := _untold_sources(found)):
+        level, why = WATCH, f"{why} But what the {untold} holds is not told, and was taken as none: test it."
+    return level, f"{why}{_to_hold(found)}"
+
+
+def _untold_sources(found: Balance) -> str:
+    """Waters that come in and of which a species that is judged is not told."""
+    given = found.given
+    wanted = ["nitrate"] + (["phosphate"] if given.phosphate_limit is not None else [])
+    names = []
+    if found.likely.share and any(getattr(given, f"source_{one}") is None for one in wanted):
+        names.append("water of changes")
+    for name, flow in (("drip", given.drip_flow), ("top_off", given.top_off_flow)):
+        untold = any(
+            getattr(given, f"{name}_{one}") is None and getattr(given, f"source_{one}") is None
+            for one in wanted
+        )
+        if flow and untold:
+            names.append(f"{name.replace('_', '-')}'s water")
+    return " and the ".join(names)
+
+
+def _to_hold(found: Balance) -> str:
+    """What each lever alone would have to do, in a sentence; nothing where the value holds as it is."""
+    if found.likely.gain.nitrogen <= found.gain_allowed:
+        return ""
+    ways = []
+    if (share := found.share_to_hold) is not None:
+        ways.append(f"change {more(share * found.given.volume, 'volume', 'L')} each time")
+    if (feed := found.feed_to_hold) is not None:
+        ways.append(f"feed {less(feed, 'mass_flow', 'g/d').removesuffix('/d')} a day")
+    area = found.area_to_hold
+    ways.append(
+        f"add {more(found.likely_area_to_hold, 'area', 'm2')} of {found.given.added_form} plants"
+        f" ({near(area.low, 'area', 'm2')} if they take up much, {near(area.high, 'area', 'm2')} if little)"
+    )
+    return f" To hold {near(found.given.hold_nitrate, 'nitrate', 'mg/L NO3')}: {', or '.join(ways)}."
 
 
 def _nitrate(found: Balance) -> Outlook:

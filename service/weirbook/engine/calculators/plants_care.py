@@ -40,7 +40,7 @@ FULL_COVER_CAUTION = Caution(
 POND_FIGURES = Caution(
     "pond-figures",
     "Published uptake is of rich ponds in full sun. Under a lamp, in thin or cold water, plants take up less, some"
-    " hardly anything: count on the low figure and trust only what you crop.",
+    " hardly anything: count on the lowest uptake, so on the larger area, and trust only what you crop.",
 )
 
 

@@ -17,6 +17,8 @@ AMMONIA_OF_PROTEIN = 0.092
 """kg of N as ammonia for each kg of protein fed. Timmons and Ebeling, Recirculating Aquaculture; from memory."""
 AMMONIA_OF_PROTEIN_FAO = 0.16 * 0.61
 """The same by FAO Technical Paper 589, appendix 4: 16 % nitrogen, 61 % of it given off. From memory."""
+EXCRETION_SPREAD = 0.3
+"""How far what fish give off may lie from the rule, either way: the reference's own tolerance on it."""
 AMMONIA_OF_FOOD = 0.025
 """The same for each kg of food, of whatever protein: a rule of fish farmers, without a source."""
 NH3_PER_N_FAO = 1.2
