@@ -103,7 +103,7 @@ def test_what_food_leaves_gathers_day_by_day(vat: Caller) -> None:
     assert balance["whole"]["made"] == {"value": close(23 * NITROGEN), "unit": "g"}
     assert balance["change"]["value"] == close(23 * NITROGEN)
     assert balance["start"]["measured"] == {"value": 20, "unit": "mg/L NO3"}
-    assert (balance["verdict"], found["phosphate"]) == ("unknown", None)
+    assert (balance["fits"], found["phosphate"]) == (None, None)
     assert "no test of phosphate" in found["unknown"][0]
     assert found["missing"] == []
 
@@ -355,27 +355,27 @@ def test_what_a_test_rose_beyond_the_days_since_the_one_before_is_unexplained(va
 
 
 @pytest.mark.parametrize(
-    ("value", "verdict", "words"),
+    ("value", "fits", "words"),
     [
-        (40, "ok", "lies within"),
-        (60, "watch", "is more than the record leads to"),
-        (10, "watch", "is less than the record leads to"),
-        ("<35", "ok", "below 35 mg/L NO3, lies within"),
-        ("<5", "watch", "below 5 mg/L NO3, is less"),
-        (">100", "watch", "above 100 mg/L NO3, is more"),
-        (">20", "ok", "above 20 mg/L NO3, lies within"),
+        (40, True, "lies within"),
+        (60, False, "is more than the record leads to"),
+        (10, False, "is less than the record leads to"),
+        ("<35", True, "below 35 mg/L NO3, lies within"),
+        ("<5", False, "below 5 mg/L NO3, is less"),
+        (">100", False, "above 100 mg/L NO3, is more"),
+        (">20", True, "above 20 mg/L NO3, lies within"),
     ],
 )
 def test_the_last_test_is_judged_by_the_band_and_its_own_error(
-    vat: Caller, value: Any, verdict: str, words: str
+    vat: Caller, value: Any, fits: bool, words: str
 ) -> None:
     """On the 8th the band is 27.9 to 34.6 mg/L; a test may lie off by a fifth."""
     read(vat, "2026-11-08", value)
     balance = nitrate(vat)
-    assert balance["verdict"] == verdict and words in balance["suggests"]
+    assert balance["fits"] is fits and words in balance["suggests"]
     week = balance["weeks"][0]
     word = {"<": "below", ">": "above"}.get(str(value)[0])
-    assert (week["qualifier"], week["in_band"]) == (word, verdict == "ok")
+    assert (week["qualifier"], week["in_band"]) == (word, fits)
     assert (week["unexplained"] is None) == (word is not None)
 
 
@@ -383,7 +383,7 @@ def test_a_test_that_came_back_makes_the_one_outside_a_slip(vat: Caller) -> None
     read(vat, "2026-11-08", 80)
     read(vat, "2026-11-15", 44)
     balance = nitrate(vat)
-    assert balance["verdict"] == "ok" and "2026-W45 lie outside" in balance["suggests"]
+    assert balance["fits"] is True and "2026-W45 lie outside" in balance["suggests"]
 
 
 def test_it_begins_with_the_first_test_that_tells_a_value_within_the_weeks_asked(vat: Caller) -> None:
@@ -517,7 +517,7 @@ def test_what_changed_between_the_first_weeks_and_the_last_is_named(vat: Caller)
     read(vat, "2026-10-25", 20)
     feed(vat, ("granules", "4 g"), since="2026-11-09")
     told = nitrate(vat)["what_changed"]
-    assert "food 0.592 g a week at first, 1.18 g lately" in told
+    assert "which leaves 0.592 g and 1.18 g of nitrogen" in told
     assert (
         "Too few whole weeks" in nitrate(vat, "?weeks=2")["what_changed"]
         if nitrate(vat, "?weeks=2")

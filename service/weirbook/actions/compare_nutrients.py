@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from weirbook.actions.fill_water import water_of
-from weirbook.actions.finding import Verdict
 from weirbook.actions.measured_days import Measured, measured_days
 from weirbook.actions.nutrient_days import Case, DayFacts, NutrientDays
 from weirbook.actions.system_facts import SystemFacts
@@ -22,6 +21,7 @@ TEST_ERROR = 0.2
 """How far a keeper's test of nitrate or phosphate may lie off, as a share. Common practice, no source."""
 LEAST_ERROR: Mapping[str, float] = {"nitrate": 2 / 62.004, "phosphate": 0.1 / 94.9698}
 """mol/m3: no drop test is finer (2 mg/L NO3, 0.1 mg/L PO4). Common practice, no source."""
+STEADY_TESTS = 4
 MOVED = 0.1
 """A term that changed by less than this share of all that comes in is no explanation. Our own choice."""
 
@@ -83,7 +83,8 @@ class Balance:
     whole: Mapping[str, float]
     change: float
     moved: str
-    verdict: Verdict
+    fits: bool | None
+    """Whether the last test fits what the record leads to; None where nothing can be told."""
     suggests: str
 
 
@@ -182,13 +183,21 @@ def _balance(
         )
         for case in Case
     }
-    weeks = list(_weeks(days, later, parameter, tests, start, states, volume, asked))
+    surely = tests[start].value + error_of(parameter, tests[start].value)
+    off = _followed(days, later, parameter, surely, Case.LIKELY, volume, asked)
+    carried = {
+        one.day: _end(state, parameter) - _end(states[Case.LIKELY][one.day], parameter)
+        for one, state in zip(later, off, strict=True)
+    }
+    weeks = list(_weeks(days, later, parameter, tests, start, states, carried, volume, asked))
     likely = [getattr(state, ELEMENTS[parameter]) for state in states[Case.LIKELY].values()]
     whole = {name: sum(getattr(one, name) for one in likely) for name in FLOWS}
-    verdict, suggests = _judged(parameter, weeks)
+    fits, suggests = _judged(parameter, weeks)
+    if days.told.missing:
+        suggests += f" Not known, and counted as none: {'; '.join(days.told.missing)}."
     last = likely[-1].end if likely else tests[start].value * volume * KG_A_MOLE[parameter]
     change = last - tests[start].value * volume * KG_A_MOLE[parameter]
-    return Balance(parameter, tests[start], weeks, whole, change, _moved(weeks, parameter), verdict, suggests)
+    return Balance(parameter, tests[start], weeks, whole, change, _moved(weeks, parameter), fits, suggests)
 
 
 def _followed(
@@ -218,10 +227,14 @@ def _weeks(
     tests: Mapping[date, Measured],
     start: date,
     states: Mapping[Case, Mapping[date, State]],
+    carried: Mapping[date, float],
     volume: float,
     asked: Asked,
 ) -> Iterable[Week]:
-    """The calendar's weeks; each is shown at its last test, or at its end where nothing was tested."""
+    """The calendar's weeks; each is shown at its last test, or at its end where nothing was tested.
+
+    `carried` is what is left on a day of the first test's own error.
+    """
     before_day, before = start, tests[start]
     by_week: dict[str, list[DayFacts]] = {}
     for one in later:
@@ -250,7 +263,9 @@ def _weeks(
             predicted,  # type: ignore[arg-type]
             measured,
             unexplained,
-            None if measured is None else _fits(parameter, measured, predicted[0], predicted[2]),
+            None
+            if measured is None
+            else _fits(parameter, measured, predicted[0] - carried[at], predicted[2] + carried[at]),
         )
 
 
@@ -279,16 +294,25 @@ def _moved(weeks: Sequence[Week], parameter: str) -> str:
         ((_mean(late, name) - _mean(early, name), name) for name in CAUSES), key=lambda one: -abs(one[0])
     )
     told = [
-        f"{NAMES[name]} {_grams(_mean(early, name))} a week at first, {_grams(_mean(late, name))} lately"
+        _told_of(name, early, late, ELEMENTS[parameter])
         for change, name in moves
         if abs(change) > MOVED * came
     ]
     if abs(changed[1] - changed[0]) > MOVED * max(changed):
         first, last = (near(one, "volume", "L") for one in changed)
-        told.append(f"water changed {first} a week at first, {last} lately")
+        told.append(f"water changed from {first} to {last} a week")
     if not told:
         return f"Nothing that comes in or leaves changed much as {ELEMENTS[parameter]}, {span}."
-    return f"What changed most, as {ELEMENTS[parameter]}, {span}: {'; '.join(told[:4])}."
+    return f"What changed most, {span}: {'; '.join(told[:4])}."
+
+
+def _told_of(name: str, early: Sequence[Week], late: Sequence[Week], element: str) -> str:
+    """How a term went from the first weeks to the last, food also by its weight as fed."""
+    then, now = _grams(_mean(early, name)), _grams(_mean(late, name))
+    if name != "made":
+        return f"{NAMES[name]} from {then} to {now} of {element} a week"
+    fed = [_grams(sum(one.fed for one in some) / len(some)) for some in (early, late)]
+    return f"food from {fed[0]} to {fed[1]} a week, which leaves {then} and {now} of {element}"
 
 
 def _mean(weeks: Sequence[Week], name: str) -> float:
@@ -299,11 +323,26 @@ def _grams(kg: float) -> str:
     return near(kg, "mass", "g")
 
 
-def _judged(parameter: str, weeks: Sequence[Week]) -> tuple[Verdict, str]:
+def steadily(parameter: str, weeks: Sequence[Week]) -> str:
+    """What tests gain or lose week by week beyond the likely case, where they do so steadily."""
+    odd = [one.unexplained for one in weeks if one.unexplained is not None]
+    if len(odd) < STEADY_TESTS:
+        return ""
+    mean = sum(odd) / len(odd)
+    error = (sum((one - mean) ** 2 for one in odd) / (len(odd) - 1) / len(odd)) ** 0.5
+    if abs(mean) <= 2 * error or abs(mean) <= LEAST_ERROR[parameter] / 2:
+        return ""
+    shown = near(abs(mean), parameter, KINDS[parameter].default)
+    if mean > 0:
+        return f" Test by test it gains {shown} on the likely case: fish give off more or plants take less than that."
+    return f" Test by test it loses {shown} to the likely case: plants take more or fish give off less than that."
+
+
+def _judged(parameter: str, weeks: Sequence[Week]) -> tuple[bool | None, str]:
     """What the difference between the last tests and the prediction suggests."""
     tested = [one for one in weeks if one.measured is not None]
     if not tested:
-        return Verdict.UNKNOWN, f"Unknown, because {parameter} was not tested again since."
+        return None, f"Unknown, because {parameter} was not tested again since."
     last = tested[-1]
     assert last.measured is not None
     shown = KINDS[parameter].default
@@ -318,16 +357,17 @@ def _judged(parameter: str, weeks: Sequence[Week]) -> tuple[Verdict, str]:
             if scattered
             else ""
         )
-        return Verdict.OK, f"The last test, {read}, lies within what the record leads to, {band}.{odd}"
+        steady = steadily(parameter, tested)
+        return True, f"The last test, {read}, lies within what the record leads to, {band}.{steady}{odd}"
     alone = len(tested) > 1 and tested[-2].in_band is True
     doubt = " The test before fitted: test again before you look further." if alone else ""
     if last.measured.value > last.predicted[2]:
-        return Verdict.WATCH, (
+        return False, (
             f"The last test, {read}, is more than the record leads to, {band}. It suggests food, doses or losses that are"
             " not recorded, more of it in the source water than reported, solids that rot somewhere, fewer water changes"
             f" than told, or a test that reads high.{doubt}"
         )
-    return Verdict.WATCH, (
+    return False, (
         f"The last test, {read}, is less than the record leads to, {band}. It suggests that plants, algae or"
         " denitrification take up more, that less is eaten than told, that water changes are not recorded, or that the"
         f" test reads low (shake the bottles, check the date).{doubt}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from weirbook.actions.compare_nutrients import FLOWS, NAMES
-from weirbook.actions.finding import Verdict
 from weirbook.web.shapes import (
     FLAG,
     INSTANT,
@@ -19,8 +18,6 @@ from weirbook.web.shapes import (
 
 NUTRIENTS = ref("Nutrients")
 DATE: Shape = {"type": "string", "format": "date"}
-VERDICT: Shape = {"type": "string", "enum": [one.value for one in Verdict]}
-
 _TERMS: dict[str, Shape] = {
     name: described(
         QUANTITY, f"{'In' if index < 5 else 'Out'} by {NAMES[name]}, as the element, in the likely case"
@@ -89,7 +86,9 @@ SHAPES: dict[str, Shape] = {
     ),
     "NutrientBalance": thing(
         {
-            "verdict": described(VERDICT, "ok: the last test fits the record; watch: it does not; unknown"),
+            "fits": described(
+                or_null(FLAG), "Whether the last test fits what the record leads to; null where none can tell"
+            ),
             "suggests": described(TEXT, "What the difference suggests, in words"),
             "what_changed": described(TEXT, "Which terms changed most from the first weeks to the last"),
             "start": described(

@@ -137,7 +137,7 @@ def _shown(found: Comparison, units: Mapping[str, str]) -> dict[str, Any]:
 def _balance(balance: Balance, units: Mapping[str, str]) -> dict[str, Any]:
     unit = units.get(balance.parameter, KINDS[balance.parameter].default)
     return {
-        "verdict": balance.verdict,
+        "fits": balance.fits,
         "suggests": balance.suggests,
         "what_changed": balance.moved,
         "start": {
