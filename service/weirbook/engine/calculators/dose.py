@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from weirbook.engine.calculators.dose_amounts import (
+    FIELDS_OF_IONS,
     amounts,
     ions_of,
     moles_a_litre,
@@ -24,7 +25,6 @@ from weirbook.engine.relations.chemistry import COMPOUNDS, stock_bounds
 from weirbook.engine.shape import (
     COUNT,
     FOLLOWING,
-    TEXT,
     Calculator,
     Result,
     Working,
@@ -160,12 +160,7 @@ DOSE = Calculator(
             "ions_added",
             "list",
             "All that the compound brings with the whole dose; of a product its label alone can tell.",
-            fields=(
-                Result("ion", TEXT, "The ion; phosphate is weighed as PO4."),
-                Result("rise", "concentration", "By its own mass."),
-                Result("hardness", "hardness", "The same as hardness; none if it is no hardness."),
-                Result("alkalinity", "alkalinity", "The same as alkalinity; none if it is none."),
-            ),
+            fields=FIELDS_OF_IONS,
         ),
     ),
     limits=LIMITS,

@@ -6,7 +6,7 @@ from typing import Any
 
 from weirbook.engine.calculators.dose_inputs import Dosing
 from weirbook.engine.relations.chemistry import IONS, Compound, alkalinity_of, carried, dose_mass
-from weirbook.engine.shape import show
+from weirbook.engine.shape import TEXT, Result, show
 from weirbook.errors import Fault, Invalid
 
 
@@ -48,3 +48,12 @@ def ions_of(compound: Compound, moles: float) -> list[dict[str, Any]]:
         }
         for ion, count in compound.ions.items()
     ]
+
+
+FIELDS_OF_IONS = (
+    Result("ion", TEXT, "The ion; phosphate is weighed as PO4."),
+    Result("rise", "concentration", "By its own mass."),
+    Result("hardness", "hardness", "The same as hardness; none if it is no hardness."),
+    Result("alkalinity", "alkalinity", "The same as alkalinity; none if it is none."),
+)
+"""Of the rows that `ions_of` gives."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from weirbook.engine.calculators.dose_amounts import ions_of
+from weirbook.engine.calculators.dose_amounts import FIELDS_OF_IONS, ions_of
 from weirbook.engine.calculators.dose_inputs import BY_PARAMETER
 from weirbook.engine.calculators.stock_care import LIMITS, SOURCES, assumptions, cautions, verdict_of
 from weirbook.engine.calculators.stock_inputs import Bottle, Content, Inputs, bottle_of
@@ -120,12 +120,7 @@ DOSE_STOCK = Calculator(
             "ions_added",
             "list",
             "All that one dose brings.",
-            fields=(
-                Result("ion", TEXT, "The ion; phosphate is weighed as PO4."),
-                Result("rise", "concentration", "By its own mass."),
-                Result("hardness", "hardness", "The same as hardness; none if it is no hardness."),
-                Result("alkalinity", "alkalinity", "The same as alkalinity; none if it is none."),
-            ),
+            fields=FIELDS_OF_IONS,
         ),
     ),
     limits=LIMITS,

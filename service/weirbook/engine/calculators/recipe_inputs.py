@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.told import purity, water_volume
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, IONS, Compound
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.shape import CHOICE, param, parts, show
@@ -45,9 +46,7 @@ def _wanted(name: str, doc: str) -> Any:
 @dataclass(frozen=True)
 class Salt:
     compound: str = param(CHOICE, doc="A salt at hand.", choices=tuple(SALTS))
-    purity: float = param(
-        "fraction", doc="Share of what is weighed that is the salt.", unit="1", gt=0, le=1, default=1.0
-    )
+    purity: float = purity("the salt")
 
     @property
     def made_of(self) -> Compound:
@@ -56,11 +55,8 @@ class Salt:
 
 @dataclass(frozen=True, kw_only=True)
 class Inputs:
-    volume: float = param(
-        "volume",
-        doc="All water that is to be made up: a barrel, or tanks net of sand and rock with the sump.",
-        gt=0,
-        role="water_volume",
+    volume: float = water_volume(
+        "All water that is to be made up: a barrel, or tanks net of sand and rock with the sump."
     )
     alkalinity: float | None = _present("alkalinity", "Present carbonate hardness. Left out: none.")
     hardness: float | None = _present(
