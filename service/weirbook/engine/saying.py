@@ -34,6 +34,11 @@ def near(si: float, kind: str, unit: str) -> str:
     return _in_words(si, kind, unit, round)
 
 
+def said(si: float, kind: str) -> str:
+    """The same in the unit that its kind is usually shown in."""
+    return near(si, kind, KINDS[kind].default)
+
+
 def less(si: float, kind: str, unit: str) -> str:
     """The same rounded down, so that what is done by it still holds."""
     return _in_words(si, kind, unit, math.floor)

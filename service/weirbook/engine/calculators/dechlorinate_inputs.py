@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from weirbook.engine.calculators.told import (
+    SAME,
     by_label,
     product_mass,
     product_treats,
@@ -22,8 +23,6 @@ PRODUCT = "product"
 NEW_WATER, SYSTEM = "new_water", "system"
 USUAL_EXCESS = 0.1
 """Of an agent beyond its reaction. The field guide's sulfite doses hold as much; for the others common practice."""
-SAME = 1e-9
-"""Shares of a volume by which two readings of it may differ by conversion alone."""
 
 
 def _chlorine(doc: str, role: str | None) -> Any:

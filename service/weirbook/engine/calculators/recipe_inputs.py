@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from weirbook.engine.calculators.told import purity, water_volume
+from weirbook.engine.calculators.told import SAME, purity, water_volume
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, IONS, Compound
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.shape import CHOICE, param, parts, show
@@ -27,8 +27,6 @@ USUAL = (
     "monopotassium_phosphate",
 )
 """Salts that keepers who mix their water have at hand. Common practice, no source."""
-SAME = 1e-9
-"""Share by which two readings of one value may differ by conversion alone."""
 AGREE = 0.1
 """Share of the hardness by which tests of it, of calcium and of magnesium usually differ. Common practice, no source."""
 TWICE_TOLD = 0.01

@@ -7,6 +7,9 @@ from typing import Any
 from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.shape import param
 
+SAME = 1e-9
+"""Share of a value by which two readings of it may differ by conversion alone."""
+
 USUAL_TEMPERATURE = 298.15
 """K. Of the water where none is told: a few degrees move flows and heads by less than measuring does."""
 

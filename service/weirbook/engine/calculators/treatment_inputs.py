@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from weirbook.engine.calculators.told import by_label, product_treats, water_volume
+from weirbook.engine.calculators.told import SAME, by_label, product_treats, water_volume
 from weirbook.engine.relations.chemistry import molar_mass
 from weirbook.engine.shape import CHOICE, COUNT, param, show
 from weirbook.errors import Fault, Invalid
@@ -16,8 +16,6 @@ USUAL_DROP = 5e-8
 """m3, 20 drops to a millilitre. Common practice, and the extension sheet on permanganate; droppers differ by half."""
 MOST_TREATMENTS = 60
 LONGEST = 366 * 86400.0
-SAME = 1e-9
-"""Shares of a value by which two readings of it may differ by conversion alone."""
 
 FORMS = {
     "label_concentration": "mass in a volume of water",

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from weirbook.engine.calculators.exchange import COLDEST, EXCHANGED, HOTTEST, of_parameter, said
+from weirbook.engine.calculators.exchange import COLDEST, EXCHANGED, HOTTEST, of_parameter
 from weirbook.engine.calculators.told import water_volume
 from weirbook.engine.relations.changes import Pace, Water, after_changes
 from weirbook.engine.relations.limits import LIMITS
+from weirbook.engine.saying import said
 from weirbook.engine.shape import CHOICE, param
 from weirbook.errors import Fault, Invalid
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from weirbook.engine.calculators.exchange import BOILING, COLDEST, HOTTEST, said
+from weirbook.engine.calculators.exchange import BOILING, COLDEST, HOTTEST
 from weirbook.engine.calculators.told import water_volume
 from weirbook.engine.relations.changes import ROUNDING, mixed, share_to_reach, share_within
 from weirbook.engine.relations.limits import LIMITS, PRACTICE, VET_NOTE
-from weirbook.engine.saying import less, near
+from weirbook.engine.saying import less, near, said
 from weirbook.engine.shape import (
     TEXT,
     Assumption,
