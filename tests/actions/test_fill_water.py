@@ -102,12 +102,17 @@ def test_shares_of_the_food_count_each_feed_by_what_is_fed_of_it(pond: Pond) -> 
     assert pond.value("feed_protein") == "11 %"
     assert pond.figure("feed_phosphorus") == pytest.approx(100 * 0.034 / 12)
     pond.keeper.patch("/v1/feeds/daphnia", {"phosphorus": None})
-    assert pond.why("feed_phosphorus") == "No phosphorus of the feed daphnia is recorded."
+    # Of the daphnia's dry matter, its label telling no moisture, as of dry food: (0.024 + 0.12) / 12.
+    assert pond.figure("feed_phosphorus") == pytest.approx(1.2)
+    assert "daphnia 1.2 % as of dry food" in pond.found("feed_phosphorus").note
+    pond.keeper.patch("/v1/feeds/daphnia", {"moisture": "92 %"})
+    assert pond.figure("feed_phosphorus") == pytest.approx(100 * (0.024 + 0.12 * 8 / 92) / 12)
+    assert pond.figure("feed_moisture") == pytest.approx((2 * 8 + 10 * 92) / 12)
     feed(pond.keeper, since="2026-11-24")
     assert (pond.figure("daily_feed"), pond.why("feed_protein")) == (0, "Nothing is fed.")
 
 
-def test_the_source_is_that_of_the_last_change_then_of_an_exchange_then_the_only_one(pond: Pond) -> None:
+def test_the_source_is_that_of_most_changes_then_of_an_exchange_then_the_only_one(pond: Pond) -> None:
     assert "Which water the system is filled from is not recorded" in pond.why("source.nitrate")
     water(pond.keeper, "tap", nitrate="10 mg/L NO3")
     assert pond.found("source.nitrate").note == "water tap, report of 2026-01-01; the only water of the room"
@@ -126,8 +131,14 @@ def test_the_source_is_that_of_the_last_change_then_of_an_exchange_then_the_only
     change(pond.keeper, "2026-11-01", "20 L", source="rain")
     change(pond.keeper, "2026-11-02", "20 L")
     change(pond.keeper, "2026-11-24", "20 L", source="tap", state="planned")
-    assert pond.found("source.nitrate").note.endswith("the water of the last change, 2026-11-01")
+    assert pond.found("source.nitrate").note.endswith("the water of 1 of its last 1 changes")
     assert pond.value("source.nitrate") == "1 mg/L NO3"
+    change(pond.keeper, "2026-11-10", "20 L", source="tap")
+    assert pond.value("source.nitrate") == "10 mg/L NO3"  # one of each: the newer
+    change(pond.keeper, "2026-11-11", "20 L", source="rain")
+    change(pond.keeper, "2026-11-12", "90 L", source="tap")
+    change(pond.keeper, "2026-11-13", "20 L", source="rain")
+    assert pond.found("source.nitrate").note.endswith("the water of 3 of its last 5 changes")
 
 
 def test_a_source_is_told_as_it_was_at_the_instant_asked_of(pond: Pond) -> None:

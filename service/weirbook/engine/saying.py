@@ -10,6 +10,9 @@ from types import MappingProxyType
 
 from weirbook.engine.units import KINDS, Quantity, number
 
+LEAST_SAID = 1e-300
+"""In any unit: nothing is as little, and a figure's third digit must still be one that a float can hold."""
+
 _spoken: ContextVar[Mapping[str, str]] = ContextVar("spoken", default=MappingProxyType({}))
 
 
@@ -31,6 +34,11 @@ def near(si: float, kind: str, unit: str) -> str:
     return _in_words(si, kind, unit, round)
 
 
+def said(si: float, kind: str) -> str:
+    """The same in the unit that its kind is usually shown in."""
+    return near(si, kind, KINDS[kind].default)
+
+
 def less(si: float, kind: str, unit: str) -> str:
     """The same rounded down, so that what is done by it still holds."""
     return _in_words(si, kind, unit, math.floor)
@@ -44,7 +52,7 @@ def more(si: float, kind: str, unit: str) -> str:
 def _in_words(si: float, kind: str, unit: str, towards: Callable[[float], int]) -> str:
     unit = _spoken.get().get(kind, unit)
     value = Quantity(si, KINDS[kind].si).to(unit, kind).value
-    if not number(value):
+    if abs(number(value)) < LEAST_SAID:
         return f"0 {unit}"
     digit = 10.0 ** (math.floor(math.log10(abs(value))) - 2)
     return f"{number(float(f'{towards(round(value / digit, 6)) * digit:.3g}'))} {unit}"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from weirbook.engine.calculators.acclimate_case import LONG_CLOSED, MOST_PORTIONS, STRESS, Arrival
 from weirbook.engine.calculators.acclimate_inputs import USUAL_INTERVAL, USUAL_PORTION, USUAL_STEP
-from weirbook.engine.calculators.exchange import CARBONIC_ACID, MASS_BALANCE, said
+from weirbook.engine.calculators.exchange import CARBONIC_ACID, MASS_BALANCE
 from weirbook.engine.relations.limits import FA16, FAO589, LIMITS, NRAC111, PRACTICE, VET_NOTE
+from weirbook.engine.saying import said
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 READ_RANGE = (273.15, 303.15)

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from weirbook.engine.calculators.acclimate_inputs import Inputs
-from weirbook.engine.calculators.exchange import said
 from weirbook.engine.relations.acclimation import Mixing, evening_time, mixing
 from weirbook.engine.relations.ammonia import pka, un_ionized_share
 from weirbook.engine.relations.changes import ROUNDING, drip_to_reach
 from weirbook.engine.relations.limits import LIMITS
-from weirbook.engine.saying import less, more, near
+from weirbook.engine.saying import less, more, near, said
 
 DAY, HOUR = 86_400.0, 3600.0
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from weirbook.engine.calculators.ammonia_case import HARM, LETHAL, OVER, STRESS, Ammonia, said
+from weirbook.engine.calculators.sources import atomic_weights
 from weirbook.engine.relations.ammonia import CRITERIA_PH, FORMULA_PH, MOST_SALT, WARMEST
 from weirbook.engine.relations.limits import FA16, NRAC111
 from weirbook.engine.saying import near
@@ -159,11 +160,5 @@ SOURCES = (
     ),
     NRAC111,
     FA16,
-    Source(
-        "IUPAC Commission on Isotopic Abundances and Atomic Weights",
-        2021,
-        "Standard atomic weights",
-        "H 1.008, N 14.007",
-        "To turn NH3-N into NH3 and NH4.",
-    ),
+    atomic_weights("To turn NH3-N into NH3 and NH4.", "H 1.008, N 14.007"),
 )

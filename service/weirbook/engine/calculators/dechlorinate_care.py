@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from weirbook.engine.calculators.dechlorinate_inputs import SYSTEM, USUAL_EXCESS, Inputs
+from weirbook.engine.calculators.sources import atomic_weights
 from weirbook.engine.relations.dechlorination import AGENTS, THIOSULFATE_ENDS, oxygen_taken
 from weirbook.engine.relations.limits import FA16, LIMITS, NRAC111
 from weirbook.engine.saying import more, near
@@ -248,13 +249,7 @@ LIMITS_OF_IT = (
 )
 
 SOURCES = (
-    Source(
-        "IUPAC Commission on Isotopic Abundances and Atomic Weights",
-        2021,
-        "Standard atomic weights",
-        "table of standard and conventional values",
-        "Every ratio is computed from formulas.",
-    ),
+    atomic_weights("Every ratio is computed from formulas."),
     Source(
         "A supplier of water tests",
         None,

@@ -5,6 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.told import (
+    SAME,
+    by_label,
+    product_mass,
+    product_treats,
+    product_volume,
+    purity,
+    water_volume,
+)
 from weirbook.engine.relations.dechlorination import AGENTS, THIOSULFATE_ENDS
 from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.shape import CHOICE, param, show
@@ -14,8 +23,6 @@ PRODUCT = "product"
 NEW_WATER, SYSTEM = "new_water", "system"
 USUAL_EXCESS = 0.1
 """Of an agent beyond its reaction. The field guide's sulfite doses hold as much; for the others common practice."""
-SAME = 1e-9
-"""Shares of a volume by which two readings of it may differ by conversion alone."""
 
 
 def _chlorine(doc: str, role: str | None) -> Any:
@@ -48,21 +55,10 @@ class Inputs:
         choices=(NEW_WATER, SYSTEM),
         default=NEW_WATER,
     )
-    system_volume: float | None = param(
-        "volume",
-        doc="All water of the system once it is full again: tanks and sump.",
-        gt=0,
-        default=None,
-        role="water_volume",
+    system_volume: float | None = water_volume(
+        "All water of the system once it is full again: tanks and sump.", default=None
     )
-    purity: float = param(
-        "fraction",
-        doc="Share of what is weighed that is the agent.",
-        unit="1",
-        gt=0,
-        le=1,
-        default=1.0,
-    )
+    purity: float = purity("the agent")
     excess: float | None = param(
         "fraction",
         doc="Added beyond what the reaction takes. Left out: 10 % of a compound, none of a product.",
@@ -89,22 +85,11 @@ class Inputs:
         gt=0,
         default=None,
     )
-    product_mass: float | None = param(
-        "mass", doc="By the label: how much of a dry product. Give it or product_volume.", gt=0, default=None
-    )
-    product_volume: float | None = param(
-        "volume",
-        doc="By the label: how much of a liquid product. Give it or product_mass.",
-        unit="mL",
-        gt=0,
-        default=None,
-    )
-    product_treats: float | None = param("volume", doc="By the label: in how much water.", gt=0, default=None)
-    product_neutralises: float | None = param(
-        "concentration",
-        doc="By the label: how much chlorine, or chloramine as Cl2, that dose takes out.",
-        gt=0,
-        default=None,
+    product_mass: float | None = product_mass()
+    product_volume: float | None = product_volume()
+    product_treats: float | None = product_treats()
+    product_neutralises: float | None = by_label(
+        "concentration", "how much chlorine, or chloramine as Cl2, that dose takes out."
     )
     ph: float | None = param(
         "ph", doc="Of the water the animals live in.", ge=0, le=14, default=None, role="latest.ph"

@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 
 from weirbook.engine.calculators.dose_amounts import (
+    FIELDS_OF_IONS,
     amounts,
     ions_of,
     moles_a_litre,
     refuse_more_liquid_than_water,
+    value_of_parameter,
 )
 from weirbook.engine.calculators.dose_care import LIMITS, SOURCES, assumptions, cautions
-from weirbook.engine.calculators.dose_inputs import BY_PARAMETER, MOST_DAYS, Inputs, refuse_contradictions
+from weirbook.engine.calculators.dose_inputs import MOST_DAYS, Inputs, refuse_contradictions
 from weirbook.engine.calculators.dose_steps import (
     compound_steps,
     daily_steps,
@@ -20,18 +22,14 @@ from weirbook.engine.calculators.dose_steps import (
     rise_steps,
     stock_steps,
 )
+from weirbook.engine.calculators.told import SAME
 from weirbook.engine.relations.chemistry import COMPOUNDS, stock_bounds
 from weirbook.engine.shape import (
     COUNT,
-    FOLLOWING,
-    TEXT,
     Calculator,
     Result,
     Working,
 )
-
-SAME = 1e-9
-"""Shares of a value by which two readings of it, or a day's change, may differ by conversion alone."""
 
 
 def solve(given: Inputs) -> Working:
@@ -106,10 +104,6 @@ def _daily(total: float | None, days: int) -> float | None:
     return None if total is None else total / days if days else 0.0
 
 
-def _of_parameter(name: str, doc: str) -> Result:
-    return Result(name, FOLLOWING, doc, follows=BY_PARAMETER)
-
-
 DOSE = Calculator(
     name="dose",
     title="Dose",
@@ -121,7 +115,7 @@ DOSE = Calculator(
     ),
     inputs=Inputs,
     results=(
-        _of_parameter("rise", "From the present to the wanted value."),
+        value_of_parameter("rise", "From the present to the wanted value."),
         Result("amount", "mass", "To weigh out in all; none of a liquid product."),
         Result("days", COUNT, "Doses, one a day; 0 where there is nothing to raise."),
         Result("daily_amount", "mass", "To weigh out each day; none of a liquid product."),
@@ -153,19 +147,16 @@ DOSE = Calculator(
                 Result("day", COUNT, "1 is the first day."),
                 Result("amount", "mass", "To weigh out; none of a liquid product."),
                 Result("liquid_volume", "volume", "Of stock or liquid product; none if dosed dry.", "mL"),
-                _of_parameter("value_after", "What the parameter then stands at, if nothing uses it up."),
+                value_of_parameter(
+                    "value_after", "What the parameter then stands at, if nothing uses it up."
+                ),
             ),
         ),
         Result(
             "ions_added",
             "list",
             "All that the compound brings with the whole dose; of a product its label alone can tell.",
-            fields=(
-                Result("ion", TEXT, "The ion; phosphate is weighed as PO4."),
-                Result("rise", "concentration", "By its own mass."),
-                Result("hardness", "hardness", "The same as hardness; none if it is no hardness."),
-                Result("alkalinity", "alkalinity", "The same as alkalinity; none if it is none."),
-            ),
+            fields=FIELDS_OF_IONS,
         ),
     ),
     limits=LIMITS,

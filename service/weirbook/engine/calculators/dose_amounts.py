@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from weirbook.engine.calculators.dose_inputs import Dosing
+from weirbook.engine.calculators.dose_inputs import BY_PARAMETER, Dosing
 from weirbook.engine.relations.chemistry import IONS, Compound, alkalinity_of, carried, dose_mass
-from weirbook.engine.shape import show
+from weirbook.engine.shape import FOLLOWING, TEXT, Result, show
 from weirbook.errors import Fault, Invalid
 
 
@@ -48,3 +48,17 @@ def ions_of(compound: Compound, moles: float) -> list[dict[str, Any]]:
         }
         for ion, count in compound.ions.items()
     ]
+
+
+FIELDS_OF_IONS = (
+    Result("ion", TEXT, "The ion; phosphate is weighed as PO4."),
+    Result("rise", "concentration", "By its own mass."),
+    Result("hardness", "hardness", "The same as hardness; none if it is no hardness."),
+    Result("alkalinity", "alkalinity", "The same as alkalinity; none if it is none."),
+)
+"""Of the rows that `ions_of` gives."""
+
+
+def value_of_parameter(name: str, doc: str) -> Result:
+    """A result that is told in the unit of the chosen parameter."""
+    return Result(name, FOLLOWING, doc, follows=BY_PARAMETER)

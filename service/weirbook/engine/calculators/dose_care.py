@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from weirbook.engine.calculators.dose_inputs import Inputs
+from weirbook.engine.calculators.sources import atomic_weights
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, stock_bounds
 from weirbook.engine.relations.limits import FA16
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
@@ -290,13 +291,7 @@ LIMITS = (
 )
 
 SOURCES = (
-    Source(
-        "IUPAC Commission on Isotopic Abundances and Atomic Weights",
-        2021,
-        "Standard atomic weights",
-        "table of standard and conventional values",
-        "Every amount is computed from the compound's formula.",
-    ),
+    atomic_weights("Every amount is computed from the compound's formula."),
     Source(
         "A printed handbook of chemistry, in Polish",
         None,

@@ -5,6 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.told import (
+    product_mass,
+    product_treats,
+    product_volume,
+    purity,
+    water_volume,
+)
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, carried, stock_bounds
 from weirbook.engine.shape import CHOICE, FOLLOWING, Follows, param, show
 from weirbook.errors import Fault, Invalid
@@ -27,6 +34,16 @@ def of_parameter(doc: str, **said: Any) -> Any:
     return param(FOLLOWING, doc=doc, follows=BY_PARAMETER, **said)
 
 
+def stock_temperature() -> Any:
+    return param(
+        "temperature",
+        doc="The coolest that the stock solution will stand.",
+        ge=COLDEST_STOCK,
+        le=WARMEST_STOCK,
+        default=293.15,
+    )
+
+
 @dataclass(frozen=True, kw_only=True)
 class Dosing:
     """What every dose must be told: what it raises, in how much water, and what is dosed."""
@@ -39,42 +56,21 @@ class Dosing:
         ),
         choices=tuple(DOSED),
     )
-    volume: float = param(
-        "volume",
-        doc="All water that the dose mixes into: tanks net of sand and rock, and the sump's.",
-        gt=0,
-        role="water_volume",
+    volume: float = water_volume(
+        "All water that the dose mixes into: tanks net of sand and rock, and the sump's."
     )
     compound: str = param(
         CHOICE,
         doc="What is dosed; a product is described by its label's effect.",
         choices=(*COMPOUNDS, PRODUCT),
     )
-    purity: float = param(
-        "fraction",
-        doc="Share of what is weighed that is the compound.",
-        unit="1",
-        gt=0,
-        le=1,
-        default=1.0,
-    )
+    purity: float = purity("the compound")
     product_effect: float | None = of_parameter(
         "By the product's label: how much it raises the parameter.", gt=0, default=None
     )
-    product_mass: float | None = param(
-        "mass",
-        doc="By the label: how much of a dry product does so. Give it or product_volume.",
-        gt=0,
-        default=None,
-    )
-    product_volume: float | None = param(
-        "volume",
-        doc="By the label: how much of a liquid product does so. Give it or product_mass.",
-        unit="mL",
-        gt=0,
-        default=None,
-    )
-    product_treats: float | None = param("volume", doc="By the label: in how much water.", gt=0, default=None)
+    product_mass: float | None = product_mass()
+    product_volume: float | None = product_volume()
+    product_treats: float | None = product_treats()
     stock_strength: float | None = param(
         "concentration",
         doc="What is weighed out for each litre of finished stock solution. Left out: dosed dry.",
@@ -82,13 +78,7 @@ class Dosing:
         gt=0,
         default=None,
     )
-    stock_temperature: float = param(
-        "temperature",
-        doc="The coolest that the stock solution will stand.",
-        ge=COLDEST_STOCK,
-        le=WARMEST_STOCK,
-        default=293.15,
-    )
+    stock_temperature: float = stock_temperature()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,14 +121,20 @@ def _misfits_of_compound(given: Dosing, compound: Compound) -> list[Fault]:
         for name in ("product_effect", "product_mass", "product_volume", "product_treats")
         if getattr(given, name) is not None
     ]
-    if not carried(compound, given.parameter):
-        able = ", ".join(word for word, one in COMPOUNDS.items() if carried(one, given.parameter))
-        words = f"{compound.name.capitalize()} does not raise {given.parameter}. These do: {able}."
-        faults.append(Fault("/compound", words))
+    faults += without_effect(compound, given.parameter)
     if given.stock_strength is not None:
         why = too_strong(compound, given.stock_strength, given.stock_temperature)
         faults += [Fault("/stock_strength", why)] if why else []
     return faults
+
+
+def without_effect(compound: Compound, parameter: str) -> list[Fault]:
+    """A fault where a compound brings nothing of what it is to raise."""
+    if carried(compound, parameter):
+        return []
+    able = ", ".join(word for word, one in COMPOUNDS.items() if carried(one, parameter))
+    words = f"{compound.name.capitalize()} does not raise {parameter}. These do: {able}."
+    return [Fault("/compound", words)]
 
 
 def too_strong(compound: Compound, strength: float, temperature: float) -> str | None:

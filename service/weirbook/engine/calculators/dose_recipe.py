@@ -7,17 +7,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from weirbook.engine.calculators.recipe_care import LIMITS, SOURCES, assumptions, cautions
-from weirbook.engine.calculators.recipe_inputs import (
-    SAME,
-    TARGETS,
-    Inputs,
-    Target,
-    present_values,
-    targets_of,
-)
-from weirbook.engine.calculators.recipe_outcome import Outcome, Portion, said
+from weirbook.engine.calculators.recipe_inputs import TARGETS, Inputs, Target, present_values, targets_of
+from weirbook.engine.calculators.recipe_outcome import Outcome, Portion
 from weirbook.engine.calculators.recipe_steps import steps_of
+from weirbook.engine.calculators.told import SAME
 from weirbook.engine.relations.chemistry import DOSED, IONS, alkalinity_of
+from weirbook.engine.saying import said
 from weirbook.engine.shape import COUNT, TEXT, Calculator, Result, Working
 from weirbook.errors import Fault, Invalid
 

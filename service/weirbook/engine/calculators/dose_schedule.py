@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from weirbook.engine.calculators.dose_amounts import refuse_more_liquid_than_water
-from weirbook.engine.calculators.dose_inputs import BY_PARAMETER
+from weirbook.engine.calculators.dose_amounts import refuse_more_liquid_than_water, value_of_parameter
 from weirbook.engine.calculators.schedule_care import LIMITS, SOURCES, assumptions, cautions
 from weirbook.engine.calculators.schedule_inputs import Inputs, refuse_contradictions
 from weirbook.engine.calculators.schedule_plan import SHOWN_DAYS, Plan
 from weirbook.engine.calculators.schedule_steps import steps_of
 from weirbook.engine.relations.chemistry import COMPOUNDS
-from weirbook.engine.shape import COUNT, FOLLOWING, TEXT, Calculator, Result, Working
+from weirbook.engine.shape import COUNT, TEXT, Calculator, Result, Working
 
 
 def solve(given: Inputs) -> Working:
@@ -77,13 +76,9 @@ def _rows(plan: Plan) -> list[dict[str, Any]]:
     return rows
 
 
-def _of_parameter(name: str, doc: str) -> Result:
-    return Result(name, FOLLOWING, doc, follows=BY_PARAMETER)
-
-
 def _dose(name: str, words: str) -> tuple[Result, ...]:
     return (
-        _of_parameter(f"{name}_rise", f"{words}: by how much it raises the parameter."),
+        value_of_parameter(f"{name}_rise", f"{words}: by how much it raises the parameter."),
         Result(f"{name}_amount", "mass", f"{words}: to weigh out; none of a liquid product."),
         Result(
             f"{name}_liquid_volume",
@@ -116,13 +111,17 @@ DOSE_SCHEDULE = Calculator(
         *_dose("first", "At first, once, where the present level is lower"),
         *_dose("weekly", "All doses of a week, in the long run"),
         *_dose("even", "The same dose each time instead, which makes good water changes too"),
-        _of_parameter(
+        value_of_parameter(
             "lowest_kept", "By regular doses and those after changes: just before a dose, once settled."
         ),
-        _of_parameter("highest_kept", "By the same: just after a dose."),
-        _of_parameter("steady_trough", "By the even or usual dose, once settled; none where it has no end."),
-        _of_parameter("steady_peak", "By the even or usual dose, once settled; none where it has no end."),
-        _of_parameter(
+        value_of_parameter("highest_kept", "By the same: just after a dose."),
+        value_of_parameter(
+            "steady_trough", "By the even or usual dose, once settled; none where it has no end."
+        ),
+        value_of_parameter(
+            "steady_peak", "By the even or usual dose, once settled; none where it has no end."
+        ),
+        value_of_parameter(
             "most_it_can_reach", "By the even or usual dose if nothing used it; none where nothing bounds it."
         ),
         Result(
@@ -132,11 +131,11 @@ DOSE_SCHEDULE = Calculator(
             fields=(
                 Result("day", COUNT, "1 is the day of the first dose."),
                 Result("changed", "volume", "Water changed that day, before the dose."),
-                _of_parameter("rise", "By that day's doses."),
+                value_of_parameter("rise", "By that day's doses."),
                 Result("amount", "mass", "To weigh out; none of a liquid product."),
                 Result("liquid_volume", "volume", "Of stock or liquid product; none if dosed dry.", "mL"),
-                _of_parameter("value_before", "At the beginning of the day."),
-                _of_parameter("value_after", "After the day's doses."),
+                value_of_parameter("value_before", "At the beginning of the day."),
+                value_of_parameter("value_after", "After the day's doses."),
             ),
         ),
     ),

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from weirbook.engine.calculators.dose_amounts import ions_of
-from weirbook.engine.calculators.dose_inputs import BY_PARAMETER
+from weirbook.engine.calculators.dose_amounts import FIELDS_OF_IONS, ions_of, value_of_parameter
 from weirbook.engine.calculators.stock_care import LIMITS, SOURCES, assumptions, cautions, verdict_of
 from weirbook.engine.calculators.stock_inputs import Bottle, Content, Inputs, bottle_of
 from weirbook.engine.calculators.stock_steps import steps_of
-from weirbook.engine.shape import COUNT, FOLLOWING, TEXT, Calculator, Result, Working
+from weirbook.engine.shape import COUNT, TEXT, Calculator, Result, Working
 
 
 def solve(given: Inputs) -> Working:
@@ -88,7 +87,7 @@ DOSE_STOCK = Calculator(
         Result("why", TEXT, "The verdict in words."),
         Result("strength", "concentration", "Of the main salt, in each litre of finished stock.", "g/L"),
         Result("dose_volume", "volume", "One dose.", "mL"),
-        Result("rise_by_1_ml", FOLLOWING, "What 1 mL raises the parameter by.", follows=BY_PARAMETER),
+        value_of_parameter("rise_by_1_ml", "What 1 mL raises the parameter by."),
         Result("amount", "mass", "Of the main salt for the bottle."),
         Result("doses", COUNT, "Whole doses in the bottle."),
         Result("lasts", "time", "Whole doses, one after each interval.", "d"),
@@ -120,12 +119,7 @@ DOSE_STOCK = Calculator(
             "ions_added",
             "list",
             "All that one dose brings.",
-            fields=(
-                Result("ion", TEXT, "The ion; phosphate is weighed as PO4."),
-                Result("rise", "concentration", "By its own mass."),
-                Result("hardness", "hardness", "The same as hardness; none if it is no hardness."),
-                Result("alkalinity", "alkalinity", "The same as alkalinity; none if it is none."),
-            ),
+            fields=FIELDS_OF_IONS,
         ),
     ),
     limits=LIMITS,

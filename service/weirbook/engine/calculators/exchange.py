@@ -8,9 +8,7 @@ from typing import Any
 
 from weirbook.engine.relations.changes import FIRST_PK, SECOND_PK, carbon_of_ph
 from weirbook.engine.relations.chemistry import DOSED
-from weirbook.engine.saying import near
 from weirbook.engine.shape import FOLLOWING, Caution, Follows, Source, Step, param, show, six, step
-from weirbook.engine.units import KINDS
 
 EXCHANGED: Mapping[str, str] = MappingProxyType(
     {
@@ -40,11 +38,6 @@ ROUGH_PH, ROUGH_ALKALINITY = (5.5, 8.25), 4.0
 def of_parameter(doc: str, **said: Any) -> Any:
     """An input in the unit of what is exchanged."""
     return param(FOLLOWING, doc=doc, follows=BY_PARAMETER, **said)
-
-
-def said(value: float, kind: str) -> str:
-    """In words, in the unit that the kind is usually shown in."""
-    return near(value, kind, KINDS[kind].default)
 
 
 def carbon_steps(waters: Mapping[str, float]) -> list[Step]:

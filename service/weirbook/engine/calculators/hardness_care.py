@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from weirbook.engine.calculators.hardness_inputs import TOLERANCE, Report
+from weirbook.engine.calculators.sources import atomic_weights
 from weirbook.engine.relations.ions import BALANCE, FEW_CHARGES
 from weirbook.engine.relations.limits import LIMITS, PRACTICE
 from weirbook.engine.saying import near
@@ -186,13 +187,7 @@ LIMITS_OF_USE = (
 )
 
 SOURCES = (
-    Source(
-        "IUPAC Commission on Isotopic Abundances and Atomic Weights",
-        2021,
-        "Standard atomic weights",
-        "table of standard and conventional values",
-        "Every factor is computed from a formula.",
-    ),
+    atomic_weights("Every factor is computed from a formula."),
     Source(
         "National Institute of Standards and Technology",
         2008,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from weirbook.engine.calculators.nitrifier_case import Surface
+from weirbook.engine.calculators.sources import recirculating_aquaculture
 from weirbook.engine.relations.limits import LIMITS, PIPER
 from weirbook.engine.relations.nitrifiers import FAO_GRAVEL, WARM
 from weirbook.engine.relations.nitrogen import LEAST_ALKALINITY, LEAST_OXYGEN
@@ -112,12 +113,8 @@ SOURCES = (
         "FAO Fisheries and Aquaculture Technical Paper 589, appendix 4, worked example",
         "From memory, arithmetic checked: 200 g of food, 7.5 g NH3, 13.2 m2, 44 L of gravel.",
     ),
-    Source(
-        "Timmons, M. B., Ebeling, J. M.",
-        None,
-        "Recirculating Aquaculture, 2nd to 4th ed.",
-        "ammonia = food x protein x 0.092; trickling towers 0.2 to 1 g at 15 to 20 °C, 1 to 2 g at 25 to 30 °C",
-        "From memory.",
+    recirculating_aquaculture(
+        "ammonia = food x protein x 0.092; trickling towers 0.2 to 1 g at 15 to 20 °C, 1 to 2 g at 25 to 30 °C"
     ),
     Source(
         "Wastewater texts",

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from weirbook.engine.calculators.food import daily_feed, feed_protein, nitrogen_made
+from weirbook.engine.calculators.told import measured_temperature
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.relations.nitrifiers import FAO_GRAVEL, Rates, areal_rates
 from weirbook.engine.relations.nitrogen import LEAST_ALKALINITY, LEAST_OXYGEN, ammonia_made
 from weirbook.engine.saying import near
 from weirbook.engine.shape import TEXT, param, parts
 from weirbook.engine.units import to_si
-from weirbook.errors import Fault, Invalid
 
 
 @dataclass(frozen=True)
@@ -25,24 +26,9 @@ class MediaSection:
 
 @dataclass(frozen=True)
 class Inputs:
-    temperature: float = param(
-        "temperature",
-        doc="Of the water.",
-        ge=to_si(0, "degC", "temperature"),
-        le=to_si(45, "degC", "temperature"),
-        role="water_temperature",
-    )
-    feed: float | None = param(
-        "mass_flow", doc="Food a day, as it is fed.", ge=0, default=None, role="daily_feed"
-    )
-    protein: float | None = param(
-        "fraction",
-        doc="Protein in the food as fed, by its label.",
-        gt=0,
-        le=1,
-        default=None,
-        role="feed_protein",
-    )
+    temperature: float = measured_temperature(hottest=to_si(45, "degC", "temperature"))
+    feed: float | None = daily_feed(default=None)
+    protein: float | None = feed_protein(default=None)
     ammonia: float | None = param(
         "mass_flow",
         doc="Ammonia made a day, as nitrogen, if you know it; goes before food and protein.",
@@ -88,17 +74,7 @@ class Surface:
     def made(self) -> float:
         """kg N/s of ammonia. Raises Invalid where neither it nor the food is told."""
         given = self.given
-        if given.ammonia is not None:
-            return given.ammonia
-        faults = [
-            Fault(f"/{name}", f"Say {name}, or the ammonia made a day.")
-            for name in ("feed", "protein")
-            if getattr(given, name) is None
-        ]
-        if faults:
-            raise Invalid("It takes food and its protein, or the ammonia made a day.", faults=faults)
-        assert given.feed is not None and given.protein is not None
-        return ammonia_made(given.feed, given.protein)
+        return nitrogen_made(given.ammonia, "the ammonia made a day", given.feed, given.protein)
 
     @cached_property
     def rates(self) -> Rates:

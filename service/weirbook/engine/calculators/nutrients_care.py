@@ -12,6 +12,7 @@ from weirbook.engine.calculators.plants_care import (
     REDDY,
     of_forms,
 )
+from weirbook.engine.calculators.sources import recirculating_aquaculture
 from weirbook.engine.relations.limits import LIMITS, PRACTICE
 from weirbook.engine.relations.nutrients import KG_N_A_MOLE
 from weirbook.engine.saying import near
@@ -179,10 +180,7 @@ LIMITS_OF_IT = (
 )
 
 SOURCES = (
-    Source(
-        "Timmons, M. B., Ebeling, J. M.",
-        None,
-        "Recirculating Aquaculture, 2nd to 4th ed.",
+    recirculating_aquaculture(
         "ammonia = food x protein x 0.092; 0.2 to 0.3 kg of solids for a kg of food",
         "From memory. FAO Technical Paper 589 makes 0.0976 of 0.092, 25 mg for a gram of food is a farmers' rule.",
     ),

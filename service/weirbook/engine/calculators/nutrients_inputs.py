@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from weirbook.engine.calculators.food import daily_feed, feed_protein
+from weirbook.engine.calculators.told import water_volume
 from weirbook.engine.relations.plants import UPTAKE
 from weirbook.engine.shape import CHOICE, COUNT, TEXT, param, parts, show
 from weirbook.engine.units import to_si
@@ -43,16 +45,9 @@ class PlantStand:
 
 @dataclass(frozen=True)
 class Inputs:
-    volume: float = param(
-        "volume",
-        doc="All water that mixes: tanks net of sand and rock, and the sump's.",
-        gt=0,
-        role="water_volume",
-    )
-    feed: float = param("mass_flow", doc="Food a day, as it is fed.", ge=0, role="daily_feed")
-    protein: float = param(
-        "fraction", doc="Protein in the food as fed, by its label.", gt=0, le=1, role="feed_protein"
-    )
+    volume: float = water_volume()
+    feed: float = daily_feed()
+    protein: float = feed_protein()
     phosphorus: float = param(
         "fraction",
         doc="Phosphorus (as P) in the food as fed, by its label.",

@@ -19,6 +19,7 @@ from weirbook.engine.calculators.oxygen_budget_case import (
     hours,
     lots,
 )
+from weirbook.engine.calculators.sources import recirculating_aquaculture
 from weirbook.engine.relations.limits import NRAC111
 from weirbook.engine.relations.oxygen import WARMEST_METABOLIC
 from weirbook.engine.relations.water import HOTTEST
@@ -164,12 +165,8 @@ SOURCES = (
         "200 to 500 mg of oxygen to a kilogram and hour",
         "From memory; named for comparison only.",
     ),
-    Source(
-        "Timmons, M. B., Ebeling, J. M.",
-        None,
-        "Recirculating Aquaculture",
-        "ammonia of feed: 0.092 of its protein",
-        "From memory. Losses of 30 % either way are usual.",
+    recirculating_aquaculture(
+        "ammonia = food x protein x 0.092", "From memory. Losses of 30 % either way are usual."
     ),
     Source(
         "Balance of molar masses",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from weirbook.engine.calculators.oxygen_air import Air, air_pressure, altitude, water_salinity
+from weirbook.engine.calculators.told import measured_temperature
 from weirbook.engine.relations.limits import LIMITS as BOUNDS
 from weirbook.engine.relations.nitrogen import WITHOUT_GROWTH, ammonia_made
 from weirbook.engine.relations.oxygen import (
@@ -15,7 +16,6 @@ from weirbook.engine.relations.oxygen import (
     respiration,
     transfer_velocity,
 )
-from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.saying import less, near
 from weirbook.engine.shape import COUNT, TEXT, param, parts, show
 from weirbook.errors import Fault, Invalid
@@ -58,9 +58,7 @@ class Inputs:
         gt=0,
         role="tanks_water",
     )
-    temperature: float = param(
-        "temperature", doc="Of the water.", ge=FREEZING, le=HOTTEST, role="water_temperature"
-    )
+    temperature: float = measured_temperature()
     daily_feed: float = param(
         "mass_flow",
         doc="Dry feed a day, whose ammonia the filter turns into nitrate with oxygen; 0 where none is fed.",

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from weirbook.engine.calculators.oxygen_air import SOURCES, Air, air_pressure, altitude, water_salinity
+from weirbook.engine.calculators.told import measured_temperature
 from weirbook.engine.relations.limits import LIMITS as BOUNDS
 from weirbook.engine.relations.limits import NRAC111, STATE
-from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.saying import near
 from weirbook.engine.shape import (
     TEXT,
@@ -37,9 +37,7 @@ WARMER = 5.0
 
 @dataclass(frozen=True)
 class Inputs:
-    temperature: float = param(
-        "temperature", doc="Of the water.", ge=FREEZING, le=HOTTEST, role="water_temperature"
-    )
+    temperature: float = measured_temperature()
     pressure: float | None = air_pressure()
     altitude: float | None = altitude()
     salinity: float = water_salinity()

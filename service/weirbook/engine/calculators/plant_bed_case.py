@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from weirbook.engine.calculators.told import measured_temperature
 from weirbook.engine.relations.nutrients import KG_N_A_MOLE, KG_P_A_MOLE
 from weirbook.engine.relations.plants import UPTAKE, Range
 from weirbook.engine.relations.wetlands import (
@@ -58,13 +59,7 @@ class Inputs:
     inlet: float = _of_constituent("In the water that comes to the bed.", ge=0, role="latest.{constituent}")
     flow: float = param("flow", doc="Through the bed.", gt=0, role="through_flow")
     area: float = param("area", doc="Of the bed, as seen from above.", gt=0)
-    temperature: float = param(
-        "temperature",
-        doc="Of the water.",
-        ge=to_si(0, "degC", "temperature"),
-        le=to_si(45, "degC", "temperature"),
-        role="water_temperature",
-    )
+    temperature: float = measured_temperature(hottest=to_si(45, "degC", "temperature"))
     rate: float | None = param(
         "velocity",
         doc="k at 20 °C, volume over area and time. Left out: the median of treatment wetlands.",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from weirbook.engine.calculators.food import daily_feed, feed_protein, nitrogen_made
 from weirbook.engine.calculators.plants_care import (
     FULL_COVER,
     FULL_COVER_CAUTION,
@@ -14,7 +15,8 @@ from weirbook.engine.calculators.plants_care import (
     REDDY,
     of_forms,
 )
-from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, ammonia_made
+from weirbook.engine.calculators.sources import recirculating_aquaculture
+from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN
 from weirbook.engine.relations.plants import CROP_DRY, CROP_NITROGEN, UPTAKE, Range
 from weirbook.engine.saying import near
 from weirbook.engine.shape import (
@@ -25,14 +27,12 @@ from weirbook.engine.shape import (
     Caution,
     Origin,
     Result,
-    Source,
     Step,
     Working,
     param,
     show,
     step,
 )
-from weirbook.errors import Fault, Invalid
 
 
 @dataclass(frozen=True)
@@ -45,17 +45,8 @@ class Inputs:
     share: float = param(
         "fraction", doc="Of the nitrogen made a day, what the plants are to take up.", gt=0, le=1
     )
-    feed: float | None = param(
-        "mass_flow", doc="Food a day, as it is fed.", ge=0, default=None, role="daily_feed"
-    )
-    protein: float | None = param(
-        "fraction",
-        doc="Protein in the food as fed, by its label.",
-        gt=0,
-        le=1,
-        default=None,
-        role="feed_protein",
-    )
+    feed: float | None = daily_feed(default=None)
+    protein: float | None = feed_protein(default=None)
     nitrogen: float | None = param(
         "mass_flow",
         doc="Nitrogen a day to reckon with (ammonia made, or nitrate that gathers), if you know it; goes before food.",
@@ -94,17 +85,7 @@ class Planted:
     def made(self) -> float:
         """kg N/s. Raises Invalid where neither it nor the food is told."""
         given = self.given
-        if given.nitrogen is not None:
-            return given.nitrogen
-        faults = [
-            Fault(f"/{name}", f"Say {name}, or the nitrogen a day.")
-            for name in ("feed", "protein")
-            if getattr(given, name) is None
-        ]
-        if faults:
-            raise Invalid("It takes food and its protein, or the nitrogen a day.", faults=faults)
-        assert given.feed is not None and given.protein is not None
-        return ammonia_made(given.feed, given.protein)
+        return nitrogen_made(given.nitrogen, "the nitrogen a day", given.feed, given.protein)
 
     @property
     def wanted(self) -> float:
@@ -347,13 +328,7 @@ PLANT_UPTAKE = Calculator(
     sources=(
         REDDY,
         KEIZER_VLEK,
-        Source(
-            "Timmons, M. B., Ebeling, J. M.",
-            None,
-            "Recirculating Aquaculture, 2nd to 4th ed.",
-            "ammonia = food x protein x 0.092",
-            "From memory.",
-        ),
+        recirculating_aquaculture("ammonia = food x protein x 0.092"),
     ),
     solve=solve,
     example={

@@ -18,10 +18,11 @@ from weirbook.engine.calculators.dose_care import (
 )
 from weirbook.engine.calculators.dose_care import SOURCES as DOSE_SOURCES
 from weirbook.engine.calculators.recipe_inputs import TARGETS, tests_disagree
-from weirbook.engine.calculators.recipe_outcome import Outcome, named, said
+from weirbook.engine.calculators.recipe_outcome import Outcome, named
 from weirbook.engine.relations.chemistry import stock_bounds
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.relations.limits import PRACTICE
+from weirbook.engine.saying import said
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 

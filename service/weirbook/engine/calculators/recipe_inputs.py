@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.told import SAME, purity, water_volume
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, IONS, Compound
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.shape import CHOICE, param, parts, show
@@ -26,8 +27,6 @@ USUAL = (
     "monopotassium_phosphate",
 )
 """Salts that keepers who mix their water have at hand. Common practice, no source."""
-SAME = 1e-9
-"""Share by which two readings of one value may differ by conversion alone."""
 AGREE = 0.1
 """Share of the hardness by which tests of it, of calcium and of magnesium usually differ. Common practice, no source."""
 TWICE_TOLD = 0.01
@@ -45,9 +44,7 @@ def _wanted(name: str, doc: str) -> Any:
 @dataclass(frozen=True)
 class Salt:
     compound: str = param(CHOICE, doc="A salt at hand.", choices=tuple(SALTS))
-    purity: float = param(
-        "fraction", doc="Share of what is weighed that is the salt.", unit="1", gt=0, le=1, default=1.0
-    )
+    purity: float = purity("the salt")
 
     @property
     def made_of(self) -> Compound:
@@ -56,11 +53,8 @@ class Salt:
 
 @dataclass(frozen=True, kw_only=True)
 class Inputs:
-    volume: float = param(
-        "volume",
-        doc="All water that is to be made up: a barrel, or tanks net of sand and rock with the sump.",
-        gt=0,
-        role="water_volume",
+    volume: float = water_volume(
+        "All water that is to be made up: a barrel, or tanks net of sand and rock with the sump."
     )
     alkalinity: float | None = _present("alkalinity", "Present carbonate hardness. Left out: none.")
     hardness: float | None = _present(

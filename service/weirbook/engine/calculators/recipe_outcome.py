@@ -10,8 +10,7 @@ from functools import cached_property
 from weirbook.engine.calculators.recipe_inputs import SALTS, Inputs, Salt, Target
 from weirbook.engine.relations.chemistry import IONS, Compound, carried
 from weirbook.engine.relations.recipes import blend, dot
-from weirbook.engine.saying import near
-from weirbook.engine.units import KINDS
+from weirbook.engine.saying import said
 
 EXACT = 1e-3
 """Share of a wanted value within which it counts as reached: finer than scales and tests. Common practice."""
@@ -39,10 +38,6 @@ PRESENT_AS: Mapping[str, str] = {
     "H2PO4": "phosphate",
 }
 """Ions whose present amount a target tells."""
-
-
-def said(value: float, kind: str) -> str:
-    return near(value, kind, KINDS[kind].default)
 
 
 def named(compounds: Iterable[Compound]) -> str:

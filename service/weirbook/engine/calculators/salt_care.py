@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from weirbook.engine.calculators.salt_case import SaltChange
 from weirbook.engine.calculators.salt_inputs import USUAL_CHANGE
+from weirbook.engine.calculators.sources import atomic_weights
 from weirbook.engine.relations.limits import LIMITS, SRAC462
 from weirbook.engine.relations.salting import SALTEST
 from weirbook.engine.saying import near
@@ -157,13 +158,7 @@ LIMITS_OF_IT = (
 )
 
 SOURCES = (
-    Source(
-        "IUPAC Commission on Isotopic Abundances and Atomic Weights",
-        2021,
-        "Standard atomic weights",
-        "table of standard and conventional values",
-        "Shares of chloride and sodium are computed from the formula.",
-    ),
+    atomic_weights("Shares of chloride and sodium are computed from the formula."),
     SRAC462,
     Source(
         "Parkhurst, D. L., Appelo, C. A. J.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.told import water_volume
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.shape import param, show
 from weirbook.errors import Fault, Invalid
@@ -26,12 +27,8 @@ class Inputs:
     wanted: float | None = _salt(
         "Salt wanted in the water, of a bath or of the system. Left out: what nitrite asks for.", default=None
     )
-    volume: float | None = param(
-        "volume",
-        doc="All water of the system: tanks net of sand and rock, and the sump's.",
-        gt=0,
-        default=None,
-        role="water_volume",
+    volume: float | None = water_volume(
+        "All water of the system: tanks net of sand and rock, and the sump's.", default=None
     )
     present: float = _salt("Salt in the system's water now.", default=0.0, role="latest.salt")
     purity: float = param(

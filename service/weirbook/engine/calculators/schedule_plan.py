@@ -11,8 +11,7 @@ from weirbook.engine.calculators.schedule_inputs import Inputs
 from weirbook.engine.relations.chemistry import DOSED, Compound
 from weirbook.engine.relations.dosing import Day, Routine, closed_swing, days_of, swing
 from weirbook.engine.relations.limits import LIMITS
-from weirbook.engine.saying import near
-from weirbook.engine.units import KINDS
+from weirbook.engine.saying import said
 
 SHOWN_DAYS = 14
 LEVEL = 1e-9
@@ -143,8 +142,7 @@ class Plan:
         return amounts(self.given, self.compound, rise)
 
     def said(self, value: float) -> str:
-        kind = DOSED[self.given.parameter]
-        return near(value, kind, KINDS[kind].default)
+        return said(value, DOSED[self.given.parameter])
 
     @cached_property
     def verdict(self) -> tuple[str, str]:

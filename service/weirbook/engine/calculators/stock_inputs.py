@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from weirbook.engine.calculators.dose_inputs import (
-    COLDEST_STOCK,
-    WARMEST_STOCK,
     of_parameter,
+    stock_temperature,
     too_strong,
+    without_effect,
 )
+from weirbook.engine.calculators.told import purity, water_volume
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, carried, stock_bounds
 from weirbook.engine.shape import CHOICE, param, parts, show
 from weirbook.errors import Fault, Invalid
@@ -24,25 +25,18 @@ class Other:
     strength: float = param(
         "concentration", doc="Weighed out for each litre of finished stock.", unit="g/L", gt=0
     )
-    purity: float = param(
-        "fraction", doc="Share of what is weighed that is the salt.", unit="1", gt=0, le=1, default=1.0
-    )
+    purity: float = purity("the salt")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Inputs:
     parameter: str = param(CHOICE, doc="What a dose of it is to raise.", choices=tuple(DOSED))
-    volume: float = param(
-        "volume",
-        doc="All water that a dose mixes into: tanks net of sand and rock, and the sump's.",
-        gt=0,
-        role="water_volume",
+    volume: float = water_volume(
+        "All water that a dose mixes into: tanks net of sand and rock, and the sump's."
     )
     rise: float = of_parameter("How much one dose is to raise it.", gt=0)
     compound: str = param(CHOICE, doc="The salt that is to raise it.", choices=tuple(COMPOUNDS))
-    purity: float = param(
-        "fraction", doc="Share of what is weighed that is the salt.", unit="1", gt=0, le=1, default=1.0
-    )
+    purity: float = purity("the salt")
     strength: float | None = param(
         "concentration",
         doc="Weighed out for each litre of finished stock. Give it, or dose_volume to have it found.",
@@ -61,13 +55,7 @@ class Inputs:
     dose_interval: float = param(
         "time", doc="From one dose to the next.", unit="d", ge=3600.0, default=86400.0
     )
-    stock_temperature: float = param(
-        "temperature",
-        doc="The coolest that the stock solution will stand.",
-        ge=COLDEST_STOCK,
-        le=WARMEST_STOCK,
-        default=293.15,
-    )
+    stock_temperature: float = stock_temperature()
     others: tuple[Other, ...] = parts(Other, doc="Other salts in the same bottle.", key="compound")
 
 
@@ -162,11 +150,7 @@ def _refuse(faults: list[Fault]) -> None:
 
 
 def _misfits(given: Inputs, compound: Compound) -> list[Fault]:
-    faults = []
-    if not carried(compound, given.parameter):
-        able = ", ".join(word for word, one in COMPOUNDS.items() if carried(one, given.parameter))
-        words = f"{compound.name.capitalize()} does not raise {given.parameter}. These do: {able}."
-        faults.append(Fault("/compound", words))
+    faults = without_effect(compound, given.parameter)
     if given.parameter == "salt" and given.others:
         words = "'salt' is one compound by itself: name an ion instead, or leave out the other salts."
         faults.append(Fault("/parameter", words))

@@ -7,6 +7,9 @@ from typing import Any
 from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.shape import param
 
+SAME = 1e-9
+"""Share of a value by which two readings of it may differ by conversion alone."""
+
 USUAL_TEMPERATURE = 298.15
 """K. Of the water where none is told: a few degrees move flows and heads by less than measuring does."""
 
@@ -15,6 +18,39 @@ def water_temperature(doc: str) -> Any:
     return param(
         "temperature", doc=doc, ge=FREEZING, le=HOTTEST, default=USUAL_TEMPERATURE, role="water_temperature"
     )
+
+
+def measured_temperature(hottest: float = HOTTEST) -> Any:
+    """That of the water where no other serves in its place."""
+    return param("temperature", doc="Of the water.", ge=FREEZING, le=hottest, role="water_temperature")
+
+
+def water_volume(
+    doc: str = "All water that mixes: tanks net of sand and rock, and the sump's.", **said: Any
+) -> Any:
+    return param("volume", doc=doc, gt=0, role="water_volume", **said)
+
+
+def purity(what: str) -> Any:
+    return param(
+        "fraction", doc=f"Share of what is weighed that is {what}.", unit="1", gt=0, le=1, default=1.0
+    )
+
+
+def by_label(kind: str, doc: str, unit: str | None = None) -> Any:
+    return param(kind, doc=f"By the label: {doc}", unit=unit, gt=0, default=None)
+
+
+def product_mass() -> Any:
+    return by_label("mass", "the dose of a dry product. Give it or product_volume.")
+
+
+def product_volume() -> Any:
+    return by_label("volume", "the dose of a liquid product. Give it or product_mass.", "mL")
+
+
+def product_treats() -> Any:
+    return by_label("volume", "the water that this dose is for.")
 
 
 def sump_length() -> Any:

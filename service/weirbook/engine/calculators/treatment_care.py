@@ -4,15 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from weirbook.engine.calculators.told import SAME
 from weirbook.engine.calculators.treatment_case import Treatment
-from weirbook.engine.calculators.treatment_inputs import (
-    ACTIVE,
-    COPPER,
-    FORMALIN,
-    PERMANGANATE,
-    SAME,
-    USUAL_DROP,
-)
+from weirbook.engine.calculators.treatment_inputs import ACTIVE, COPPER, FORMALIN, PERMANGANATE, USUAL_DROP
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.saying import near
 from weirbook.engine.shape import Assumption, Caution, Source, show

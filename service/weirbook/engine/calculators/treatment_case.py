@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from weirbook.engine.calculators.treatment_inputs import COPPER, FORMALIN, PRODUCT, SAME, Inputs
+from weirbook.engine.calculators.told import SAME
+from weirbook.engine.calculators.treatment_inputs import COPPER, FORMALIN, PRODUCT, Inputs
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.relations.treatments import (
     FORMALIN_DENSITY,

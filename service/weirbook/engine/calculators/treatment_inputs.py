@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.told import SAME, by_label, product_treats, water_volume
 from weirbook.engine.relations.chemistry import molar_mass
 from weirbook.engine.shape import CHOICE, COUNT, param, show
 from weirbook.errors import Fault, Invalid
@@ -15,8 +16,6 @@ USUAL_DROP = 5e-8
 """m3, 20 drops to a millilitre. Common practice, and the extension sheet on permanganate; droppers differ by half."""
 MOST_TREATMENTS = 60
 LONGEST = 366 * 86400.0
-SAME = 1e-9
-"""Shares of a value by which two readings of it may differ by conversion alone."""
 
 FORMS = {
     "label_concentration": "mass in a volume of water",
@@ -29,10 +28,6 @@ FORMS = {
 """The ways in which a label tells its dose: exactly one of them is said."""
 MEASURED_OUT = ("product_volume", "product_drops", "product_mass")
 """Those that measure out the product itself, for so much water."""
-
-
-def _of_label(kind: str, doc: str, unit: str | None = None) -> Any:
-    return param(kind, doc=f"By the label: {doc}", unit=unit, gt=0, default=None)
 
 
 def _span(doc: str) -> Any:
@@ -51,23 +46,23 @@ class Inputs:
         doc="Whether the label's dose counts the product as sold, or its active ingredient alone.",
         choices=(PRODUCT, ACTIVE),
     )
-    label_concentration: float | None = _of_label(
+    label_concentration: float | None = by_label(
         "concentration", "the dose as mass in a volume of water. One form of the dose is said."
     )
-    label_by_weight: float | None = _of_label(
+    label_by_weight: float | None = by_label(
         "salinity", "the dose as mass in a mass of water (parts per million by weight).", "mg/kg"
     )
-    label_dilution: float | None = _of_label(
+    label_dilution: float | None = by_label(
         "dilution", "the dose as liquid in a volume of water (parts per million by volume).", "uL/L"
     )
-    product_volume: float | None = _of_label(
+    product_volume: float | None = by_label(
         "volume", "so much of the liquid, for product_treats of water.", "mL"
     )
     product_drops: int | None = param(
         COUNT, doc="By the label: so many drops, for product_treats of water.", ge=1, default=None
     )
-    product_mass: float | None = _of_label("mass", "so much of the product, for product_treats of water.")
-    product_treats: float | None = _of_label("volume", "the water that so much is for.")
+    product_mass: float | None = by_label("mass", "so much of the product, for product_treats of water.")
+    product_treats: float | None = product_treats()
     drop_volume: float = param("volume", doc="Of one drop.", unit="mL", gt=0, le=1e-6, default=USUAL_DROP)
     active_share: float | None = param(
         "fraction",
@@ -86,12 +81,8 @@ class Inputs:
         gt=0,
         default=None,
     )
-    volume: float | None = param(
-        "volume",
-        doc="All water that the treatment mixes into: tanks net of sand and rock, and the sump's.",
-        gt=0,
-        default=None,
-        role="water_volume",
+    volume: float | None = water_volume(
+        "All water that the treatment mixes into: tanks net of sand and rock, and the sump's.", default=None
     )
     gross_volume: float | None = param(
         "volume",

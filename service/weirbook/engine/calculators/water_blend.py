@@ -18,9 +18,9 @@ from weirbook.engine.calculators.exchange import (
     carbon_steps,
     mixed_ph_is_rough,
     of_parameter,
-    said,
 )
 from weirbook.engine.relations.changes import Water, mixed, mixed_ph, share_to_reach
+from weirbook.engine.saying import said
 from weirbook.engine.shape import (
     CHOICE,
     TEXT,

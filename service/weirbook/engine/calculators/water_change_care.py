@@ -10,11 +10,11 @@ from weirbook.engine.calculators.exchange import (
     PH_AND_AIR,
     ROUGH_PH_CAUTION,
     mixed_ph_is_rough,
-    said,
 )
 from weirbook.engine.calculators.water_change_case import LIMIT_OF, SHOWN, Change
 from weirbook.engine.calculators.water_change_inputs import Inputs
 from weirbook.engine.relations.limits import LIMITS, PRACTICE, VET_NOTE
+from weirbook.engine.saying import said
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 PUBLISHED_LIMITS = {

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from weirbook.engine.calculators.exchange import said
 from weirbook.engine.calculators.water_change_inputs import Inputs
 from weirbook.engine.relations.changes import (
     ROUNDING,
@@ -19,7 +18,7 @@ from weirbook.engine.relations.changes import (
     shares_within,
 )
 from weirbook.engine.relations.mixing import mixed_share
-from weirbook.engine.saying import less, near
+from weirbook.engine.saying import less, near, said
 from weirbook.errors import Fault, Invalid
 
 DAY = 86_400.0

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from weirbook.engine.calculators.exchange import COLDEST, EXCHANGED, HOTTEST, of_parameter, said
+from weirbook.engine.calculators.exchange import COLDEST, EXCHANGED, HOTTEST, of_parameter
+from weirbook.engine.calculators.told import water_volume
 from weirbook.engine.relations.changes import Pace, Water, after_changes
 from weirbook.engine.relations.limits import LIMITS
+from weirbook.engine.saying import said
 from weirbook.engine.shape import CHOICE, param
 from weirbook.errors import Fault, Invalid
 
@@ -16,12 +18,7 @@ class Inputs:
     parameter: str = param(
         CHOICE, doc="What the change is for. An ion is told by its own mass.", choices=tuple(EXCHANGED)
     )
-    volume: float = param(
-        "volume",
-        doc="All water that mixes: tanks net of sand and rock, and the sump's.",
-        gt=0,
-        role="water_volume",
-    )
+    volume: float = water_volume()
     present: float = of_parameter("The parameter's present value.", ge=0, role="latest.{parameter}")
     source: float = of_parameter("Its value in the new water.", ge=0, role="source.{parameter}")
     wanted: float | None = of_parameter(

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from weirbook.engine.calculators.exchange import BOILING, COLDEST, HOTTEST, said
+from weirbook.engine.calculators.exchange import BOILING, COLDEST, HOTTEST
+from weirbook.engine.calculators.told import water_volume
 from weirbook.engine.relations.changes import ROUNDING, mixed, share_to_reach, share_within
 from weirbook.engine.relations.limits import LIMITS, PRACTICE, VET_NOTE
-from weirbook.engine.saying import less, near
+from weirbook.engine.saying import less, near, said
 from weirbook.engine.shape import (
     TEXT,
     Assumption,
@@ -33,12 +34,7 @@ SCALDS = 323.15
 
 @dataclass(frozen=True)
 class Inputs:
-    volume: float = param(
-        "volume",
-        doc="All water that mixes: tanks net of sand and rock, and the sump's.",
-        gt=0,
-        role="water_volume",
-    )
+    volume: float = water_volume()
     change_volume: float = param("volume", doc="Water to replace.", gt=0, role="change_volume")
     temperature: float = param(
         "temperature", doc="Of the tank.", ge=COLDEST, le=HOTTEST, role="water_temperature"

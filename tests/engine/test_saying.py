@@ -1,0 +1,34 @@
+"""Quantities in words: three figures, rounded to the side that is asked for."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from weirbook.engine.saying import less, more, near, speaking
+
+LITTLE = [0.0, -0.0, 5e-324, 1e-313, -1e-313, 2.2e-308]
+
+
+@pytest.mark.parametrize("say", [near, less, more])
+@pytest.mark.parametrize("value", LITTLE)
+def test_what_is_too_little_for_three_figures_is_nothing(say: object, value: float) -> None:
+    assert callable(say)
+    assert say(value, "number", "1") == "0 1"
+
+
+def test_three_figures_are_rounded_to_the_side_that_is_asked_for() -> None:
+    said = [say(0.0123456, "volume", "m3") for say in (less, near, more)]
+    assert said == ["0.0123 m3", "0.0123 m3", "0.0124 m3"]
+    with speaking({"volume": "L"}):
+        assert near(0.0123456, "volume", "m3") == "12.3 L"
+
+
+@given(st.floats(-1e15, 1e15))
+def test_less_and_more_hold_the_value_between_them(value: float) -> None:
+    at_least, at_most = (float(say(value, "number", "1").split(" ")[0]) for say in (less, more))
+    slack = 1e-8 * abs(value) + 1e-300
+    assert at_least <= value + slack
+    assert at_most >= value - slack
+    assert math.isclose(at_least, at_most, rel_tol=1.1e-2, abs_tol=1e-300)
