@@ -41,9 +41,9 @@ def _n(value: float) -> str:
 
 def steps_of(water: Water) -> list[Step]:
     return [
-        *constant_steps(water.given.temperature),
+        *constant_steps(water.temperature),
         *_strength_steps(water),
-        *_activity_steps(water.given.temperature, water.strength, ""),
+        *_activity_steps(water.temperature, water.strength, ""),
         *_carbon_steps(water),
         *_error_steps(water),
         *_air_steps(water),
@@ -182,7 +182,7 @@ def _air_steps(water: Water) -> list[Step]:
     given = water.given
     in_air = water.co2_in_air * CO2_MASS
     return [
-        *gas_steps(given.temperature, given.air_co2, given.altitude, in_air),
+        *gas_steps(water.temperature, given.air_co2, given.altitude, in_air),
         trial("in balance with the air", water.at, water.ph_in_air, given.alkalinity, in_air),
         trial(
             "in balance with the air, uncorrected",
@@ -248,7 +248,7 @@ def _other_steps(water: Water) -> list[Step]:
         and water.ph_at_wanted_alkalinity is not None
     ):
         where = "at the wanted alkalinity"
-        steps += _activity_steps(given.temperature, strength, where)[2:]
+        steps += _activity_steps(water.temperature, strength, where)[2:]
         steps.append(trial(where, at_wanted, water.ph_at_wanted_alkalinity, wanted, water.co2))
     return steps
 
@@ -256,14 +256,15 @@ def _other_steps(water: Water) -> list[Step]:
 def _calcite_steps(water: Water) -> list[Step]:
     if water.calcium is None or water.saturation_index is None:
         return []
-    temperature = water.given.temperature
+    temperature = water.temperature
     numbers = {
         "T": _n(temperature),
         "calcium": show(water.given.calcium or 0.0, "concentration"),
-        "calcium_in_mmol": _n(water.calcium),
-        "carbonate": _n(water.now.carbonate),
-        "two_charges": _n(water.at.double),
-        "pK_of_calcite": _n(pk_calcite(temperature)),
+        # With more figures, since the index is the small difference of two large numbers.
+        "calcium_in_mmol": f"{water.calcium:.9g}",
+        "carbonate": f"{water.now.carbonate:.9g}",
+        "two_charges": f"{water.at.double:.9g}",
+        "pK_of_calcite": f"{pk_calcite(temperature):.9g}",
     }
     return [
         step(
@@ -282,7 +283,7 @@ def _calcite_steps(water: Water) -> list[Step]:
         ),
         step(
             "saturation index",
-            "ln({calcium_in_mmol} × {carbonate} × {two_charges} ^ 2 ÷ 1000000) ÷ ln(10) + {pK_of_calcite}",
+            "{pK_of_calcite} − ln(1000000 ÷ ({calcium_in_mmol} × {carbonate} × {two_charges} ^ 2)) ÷ ln(10)",
             numbers,
             water.saturation_index,
             "number",
