@@ -36,6 +36,11 @@ def worked_out(working: str) -> float:
 
 
 @pytest.fixture(scope="session")
+def pocket_calculator() -> Callable[[str], float]:
+    return worked_out
+
+
+@pytest.fixture(scope="session")
 def assert_followed() -> Callable[[Step], None]:
     def check(step: Step) -> None:
         shown = Quantity(step.value, KINDS[step.kind].si).to(step.unit or KINDS[step.kind].default, step.kind)

@@ -213,6 +213,68 @@ def test_ammonia_measured_harmless_clears_a_bag_long_closed() -> None:
     assert found.values["method"] == "release"
 
 
+CLOSED_LONG = {
+    "bag_volume": "2 L",
+    "hours_closed": "20 h",
+    "bag_ph": "6.4 pH",
+    "bag_alkalinity": "5 dKH",
+    "bag_ammonia": "6 mg/L NH3-N",
+    "bag_conductivity": "400 uS/cm",
+    "conductivity": "250 uS/cm",
+    "ph": "6.6 pH",
+    "alkalinity": "1 dKH",
+}
+
+
+def test_a_bag_is_cleared_only_by_the_ph_that_its_own_water_takes_in_the_open(assert_followed: Any) -> None:
+    """By hand, at 24 °C: 5 dKH are 1.783 mmol/L, air of 420 ppm leaves 420e-6 x 0.0349 mol/L/atm = 1.466e-5 mol/L of
+    CO2 (Henry's constant of the handbooks, from memory), so pH = 6.36 + log(1.783e-3 / 1.466e-5) = 8.44, and 0.01 less
+    for the carbonate. Emerson's pKa is 9.277 there: the share is 1 / (1 + 10^(9.277 - 8.43)) = 0.125 of 6 mg/L."""
+    found = asked(**CLOSED_LONG)
+    assert value(found, "ph_highest") == pytest.approx(8.43, abs=0.02)
+    assert value(found, "toxic_share_highest", "1") == pytest.approx(0.125, abs=0.005)
+    assert value(found, "toxic_highest", "mg/L NH3-N") == pytest.approx(0.75, abs=0.03)
+    assert (found.values["method"], found.values["verdict"]) == ("transfer", "over")
+    assert {"stored-ammonia", "poison-in-the-open"} <= codes(found)
+    for one in found.steps:
+        assert_followed(one)
+    near = {"bag_ammonia": "5 mg/L NH3-N", "conductivity": "410 uS/cm", "ph": "6.5 pH"}
+    assert asked(**{**CLOSED_LONG, **near}).values["method"] == "transfer"
+
+
+def test_the_highest_ph_decides_whichever_waters_it_is() -> None:
+    """At 24 °C ammonia of 0.2 mg/L has 0.02 mg/L un-ionized at pH 8.32, where Emerson's share is a tenth."""
+    told = {**CLOSED_LONG, "bag_ammonia": "0.2 mg/L NH3-N", "conductivity": "400 uS/cm"}
+    assert asked(**told).values["method"] == "transfer"
+    soft = {**told, "bag_alkalinity": "1 dKH"}
+    assert asked(**soft).values["method"] == "release"
+    assert value(asked(**{**soft, "ph": "8.4 pH"}), "ph_highest") == 8.4
+    assert asked(**{**soft, "ph": "8.4 pH"}).values["method"] == "transfer"
+    assert asked(**{**soft, "bag_ph": "8.4 pH"}).values["method"] == "transfer"
+
+
+def test_without_its_alkalinity_a_bag_is_taken_to_reach_a_ph_of_8_3() -> None:
+    """Common practice, no source."""
+    found = asked(hours_closed="20 h", bag_ammonia="6 mg/L NH3-N", ph="6.6 pH", bag_ph="6.4 pH")
+    assert value(found, "ph_highest") == pytest.approx(8.3)
+    assert found.values["method"] == "transfer"
+    assumed = {one.text: one.origin for one in found.assumptions}
+    assert next(origin for text, origin in assumed.items() if "8.3" in text) == "common practice"
+
+
+def test_a_bag_long_closed_always_hears_of_stored_ammonia_unless_it_has_none() -> None:
+    for ammonia in (None, "0.1 mg/L NH3-N"):
+        assert "stored-ammonia" in codes(asked(hours_closed="20 h", bag_ammonia=ammonia))
+    assert "stored-ammonia" not in codes(asked(hours_closed="20 h", bag_ammonia="0 mg/L NH3-N"))
+
+
+def test_harmless_ammonia_does_not_tell_how_long_a_bag_was_closed() -> None:
+    found = asked(hours_closed=None, bag_ammonia="0.1 mg/L NH3-N")
+    assert found.values["verdict"] == "unknown" and "stored-ammonia" in codes(found)
+    assert "How long the bag was closed isn't said." in found.values["why"]
+    assert asked(hours_closed=None, bag_ammonia="1 mg/L NH3-N").values["method"] == "transfer"
+
+
 def test_the_ph_of_a_bag_long_closed_binds_nothing() -> None:
     found = asked(hours_closed="20 h", bag_ammonia="0.1 mg/L NH3-N", bag_ph="6.2 pH")
     assert found.values["method"] == "release" and found.values["ph_time"] is None

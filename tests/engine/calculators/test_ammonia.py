@@ -115,9 +115,9 @@ def test_no_ph_brings_less_than_the_limit_to_it() -> None:
     assert (found.values["verdict"], asked(total_ammonia="0 mg/L NH3-N").values["verdict"]) == ("ok", "ok")
 
 
-def at_un_ionized(milligrams: float) -> Answer:
+def at_un_ionized(milligrams: float, **told: Any) -> Answer:
     """Water of pH 8 and 25 degC with just so much un-ionized ammonia."""
-    return asked(total_ammonia=f"{milligrams / asked().values['share']} mg/L NH3-N")
+    return asked(total_ammonia=f"{milligrams / asked().values['share']} mg/L NH3-N", **told)
 
 
 @pytest.mark.parametrize(
@@ -141,9 +141,17 @@ def test_a_keepers_own_limit_goes_before_the_published_ones() -> None:
     strict = asked(accepted="5 ug/L NH3-N")
     assert strict.values["verdict"] == "watch"
     assert value(strict, "largest_total") == pytest.approx(value(asked(), "largest_total") / 4)
-    lax = asked(total_ammonia="1.3 mg/L NH3-N", accepted="0.1 mg/L NH3-N")
-    assert lax.values["verdict"] == "watch"
-    assert "accepts-harm" in codes(lax)
+
+
+def test_what_a_keeper_accepts_makes_no_harm_acceptable() -> None:
+    """Harm begins at 0.05 mg/L NH3-N (Florida FA16), whatever is accepted."""
+    lax = at_un_ionized(0.0505, accepted="0.1 mg/L NH3-N")
+    assert lax.values["verdict"] == "over" and "harm begins at 0.05 mg/L NH3-N" in lax.values["why"]
+    assert {"accepts-harm", "ammonia-harms"} <= codes(lax)
+    assert next(one for one in lax.cautions if one.code == "ammonia-harms").limit == "0.05 mg/L NH3-N"
+    assert any("More than you accept is watched" in one.text for one in lax.assumptions)
+    assert at_un_ionized(0.0495, accepted="0.1 mg/L NH3-N").values["verdict"] != "over"
+    assert any("The lower is watched" in one.text for one in asked().assumptions)
 
 
 def test_acid_water_hides_ammonia_and_the_answer_says_so() -> None:

@@ -284,3 +284,26 @@ def test_every_step_follows_at_any_water(assert_followed: Any) -> None:
         for step in given.steps:
             assert_followed(step)
         assert as_json(given)["results"]["species"]
+
+
+def test_the_temperature_is_an_assumption_only_where_none_was_told() -> None:
+    def assumed(found: Answer) -> bool:
+        return any("The water has 25 °C" in one.text for one in found.assumptions)
+
+    told, left_out = asked(temperature="25 degC"), asked(temperature=None)
+    assert not assumed(told) and assumed(left_out)
+    assert told.values["co2"] == left_out.values["co2"]
+
+
+@settings(max_examples=40)
+@given(st.floats(-2e-3, 2e-3))
+def test_the_saturation_index_follows_from_its_step_near_balance_too(
+    assert_followed, pocket_calculator, wanted: float
+) -> None:
+    """The calcium that brings the index there follows from the index of 40 mg/L: it grows by its logarithm."""
+    at_40 = asked(calcium="40 mg/L").values["saturation_index"]
+    found = asked(calcium=f"{40 * 10 ** (wanted - at_40)} mg/L")
+    assert found.values["saturation_index"] == pytest.approx(wanted, abs=1e-9)
+    (shown,) = (one for one in found.steps if one.words.startswith("saturation index"))
+    assert pocket_calculator(shown.working) == pytest.approx(wanted, rel=1e-4, abs=1e-7)
+    assert_followed(shown)

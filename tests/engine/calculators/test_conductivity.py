@@ -190,3 +190,9 @@ def test_every_step_follows_at_any_water(assert_followed: Any) -> None:
             for step in given.steps:
                 assert_followed(step)
             assert as_json(given)["results"]["methods"]
+
+
+@pytest.mark.parametrize(("factor", "unlikely"), [(0.42, True), (0.44, False), (0.94, False), (0.96, True)])
+def test_a_factor_that_no_salt_of_fresh_water_has_is_cautioned(factor: float, unlikely: bool) -> None:
+    """The range of single salts, from calcium chloride to sodium bicarbonate, which the fixture's rows hold."""
+    assert ("unlikely-factor" in codes(asked(tds_factor=factor))) is unlikely

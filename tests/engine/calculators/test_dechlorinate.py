@@ -177,11 +177,20 @@ def test_un_ionized_ammonia_is_said_as_nitrogen_and_as_nh3() -> None:
 
 @pytest.mark.parametrize(("ph", "verdict"), [("7 pH", "ok"), ("8.8 pH", "watch"), ("9.5 pH", "over")])
 def test_the_verdict_goes_by_the_published_limits(ph: str, verdict: str) -> None:
-    given = asked(**SYSTEM, ph=ph)
+    given = asked(**SYSTEM, ph=ph, ammonia_present="0 mg/L NH3-N")
     toxic = given.values["un_ionized_after"]
     assert given.values["verdict"] == verdict
     assert (toxic > LIMITS["ammonia_stress"].value) == (verdict != "ok")
     assert (toxic > LIMITS["ammonia_harm"].value) == (verdict == "over")
+
+
+def test_chloramine_is_not_called_harmless_while_the_ammonia_before_is_unknown() -> None:
+    given = asked(**SYSTEM, ph="7 pH")
+    assert given.values["verdict"] == "unknown" and "test total ammonia" in given.values["why"]
+    assert asked(**SYSTEM, ph="9.5 pH").values["verdict"] == "over"
+    # Where all of the water is new there is no ammonia before.
+    whole = asked(**{**SYSTEM, "system_volume": "100 L"}, ph="7 pH")
+    assert whole.values["verdict"] == "ok" and "not counting" not in whole.values["why"]
 
 
 def test_a_change_that_thins_ammonia_is_not_blamed_for_it() -> None:
@@ -228,6 +237,34 @@ def test_a_product_added_to_the_tank_counts_all_of_its_water() -> None:
     dry = asked(added_to="system", system_volume="400 L")
     assert value(dry, "amount", "g") == pytest.approx(value(asked(), "amount", "g"))
     assert "label-counts-the-system" in codes(dry)
+
+
+INTO_500_L = {
+    **LIQUID,
+    "chlorine": "3.5 mg/L",
+    "product_neutralises": "1 mg/L",
+    "added_to": "system",
+    "system_volume": "500 L",
+}
+
+
+def test_a_product_added_to_the_tank_meets_the_chlorine_once_mixed(assert_followed: Any) -> None:
+    """By hand: 100 L of 3.5 mg/L make 500 L of 0.7 mg/L, less than the label's 1 mg/L: 5 mL x 500 / 40 = 62.5 mL.
+    Of 10 mg/L it is 2 mg/L: twice as much, more than the label's dose."""
+    given = answer(DECHLORINATE, INTO_500_L)
+    assert value(given, "liquid_volume") == pytest.approx(62.5)
+    assert "beyond-the-label" not in codes(given)
+    strong = answer(DECHLORINATE, {**INTO_500_L, "chlorine": "10 mg/L"})
+    assert value(strong, "liquid_volume") == pytest.approx(125)
+    assert "beyond-the-label" in codes(strong)
+    for one in (*given.steps, *strong.steps):
+        assert_followed(one)
+
+
+def test_more_than_the_labels_dose_is_said() -> None:
+    assert "beyond-the-label" in codes(answer(DECHLORINATE, {**LIQUID, "product_neutralises": "1 mg/L"}))
+    assert "beyond-the-label" not in codes(answer(DECHLORINATE, {**LIQUID, "product_neutralises": "2 mg/L"}))
+    assert "beyond-the-label" not in codes(answer(DECHLORINATE, LIQUID))
 
 
 def test_the_usual_word_of_care_comes_with_every_dose() -> None:

@@ -160,12 +160,36 @@ def test_without_water_changes_only_uptake_balances_the_dose() -> None:
 
 def test_verdicts_speak_of_the_keepers_own_bounds() -> None:
     assert asked().values["verdict"] == "ok"
-    assert asked(lowest="9 mg/L NO3").values["verdict"] == "watch"
+    even = f"{1.2 + 2 / 7} mg/L NO3"
+    assert asked(lowest="9 mg/L NO3", usual_dose=even).values["verdict"] == "watch"
     assert asked(highest="11 mg/L NO3").values["verdict"] == "over"
     may_build_up = asked(highest="30 mg/L NO3")
     assert may_build_up.values["verdict"] == "watch" and "35.2 mg/L NO3" in may_build_up.values["why"]
     # By 0.5 mg/L a day: before a change 4 + 7 x (0.5 - 1.2) x 3 is below nothing.
     assert asked(usual_dose="0.5 mg/L NO3").values["verdict"] == "over"
+
+
+def test_without_a_usual_dose_the_plan_is_judged_and_not_the_even_dose() -> None:
+    """By hand: the plan swings from 10 before a dose to 11.2 after it; the even dose goes down to 8 after a change."""
+    plan = asked(lowest="9 mg/L NO3")
+    assert plan.values["verdict"] == "ok"
+    assert plan.values["why"].startswith("The plan settles between 10 mg/L NO3 and 11.2 mg/L NO3")
+    # One dose of 8.4 a week and 2 after the change: up to 18.4.
+    weekly = asked(days_between_doses=7, highest="18 mg/L NO3")
+    assert weekly.values["verdict"] == "over" and "18.4 mg/L NO3" in weekly.values["why"]
+
+
+def test_days_of_the_table_that_pass_the_highest_allowed_are_judged() -> None:
+    found = asked(present="60 mg/L NO3")
+    assert found.values["verdict"] == "over"
+    assert "At first the level stands at 60 mg/L NO3, above the highest allowed, 50" in found.values["why"]
+    assert asked(present="49 mg/L NO3").values["verdict"] == "ok"
+    assert asked(present="60 mg/L NO3", highest="70 mg/L NO3").values["verdict"] == "ok"
+
+
+def test_the_highest_allowed_is_what_the_record_calls_too_much() -> None:
+    highest = DOSE_SCHEDULE.params["highest"].settled({"parameter": "nitrate"})
+    assert highest.role == "most_wanted.nitrate"
 
 
 def test_both_forms_of_nitrate_are_told() -> None:

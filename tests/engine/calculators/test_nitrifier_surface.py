@@ -162,6 +162,36 @@ def test_the_verdict_says_whether_there_is_room(over: dict[str, Any], verdict: s
     assert words in given.values["why"]
 
 
+@pytest.mark.parametrize(
+    ("flow", "verdict"),
+    [("1 L/h", "over"), ("8.5 L/h", "over"), ("8.8 L/h", "watch"), ("85 L/h", "watch"), ("88 L/h", "ok")],
+)
+def test_a_flow_that_can_not_carry_the_ammonia_is_not_called_ok(flow: str, verdict: str) -> None:
+    """By hand: 5 g x 0.45 x 0.092 is 207 mg a day; 1 L/h brings 24 L: 8.625 mg/L. 8.625 L/h carries it at 1 mg/L,
+    86.25 L/h at 0.1 mg/L: common practice, no source."""
+    told = {"feed": "5 g/d", "flow": flow, "sections": media("20 L", "800 m2/m3")}
+    given = asked(told)
+    assert given.values["verdict"] == verdict
+    assert ("flow is too slow" in given.values["why"]) is (verdict != "ok")
+    if flow == "1 L/h":
+        assert value(given, "least_ammonia", "mg/L NH3-N") == pytest.approx(8.625)
+        assert "8.6" in given.values["why"]
+
+
+def test_a_flow_too_slow_is_over_whatever_the_media_and_hides_no_lack_of_surface() -> None:
+    told = {"feed": "5 g/d", "flow": "1 L/h"}
+    assert asked({**told, "sections": []}).values["verdict"] == "over"
+    little = media("0.1 L", "100 m2/m3")
+    given = asked({**told, "flow": "80 L/h", "sections": little})
+    assert given.values["verdict"] == "over" and "ammonia will rise" in given.values["why"]
+
+
+def test_conditions_that_no_test_tells_are_named_with_the_verdict() -> None:
+    why = asked({"alkalinity": None}).values["why"]
+    assert "oxygen at the media, alkalinity, pH" in why
+    assert "no test" not in asked({"dissolved_oxygen": "7 mg/L", "ph": 7.2}).values["why"]
+
+
 def test_care_is_told() -> None:
     always = {"grows-slowly", "bacteria-die", "thin-water", "fouled-media"}
     assert codes(asked()) == always

@@ -204,7 +204,7 @@ def test_air_through_the_surface_only_lengthens_it_and_warmth_shortens_it(
 def test_the_verdict_is_by_how_long_nobody_may_notice() -> None:
     shut = value(asked(), "time_without_air", "h")
     fast = value(asked(), "time_fast_exchange", "h")
-    assert asked(unattended=f"{shut * 0.999} h").values["verdict"] == "ok"
+    assert asked(unattended=f"{shut * 0.999} h").values["verdict"] == "watch"
     assert asked(unattended=f"{shut * 1.001} h").values["verdict"] == "watch"
     assert asked(unattended=f"{fast * 0.999} h").values["verdict"] == "watch"
     assert asked(unattended=f"{fast * 1.001} h").values["verdict"] == "over"
@@ -212,14 +212,32 @@ def test_the_verdict_is_by_how_long_nobody_may_notice() -> None:
     assert unknown.values["verdict"] == "unknown"
     assert unknown.values["time_slow_exchange"] is None and unknown.values["settles_fast_exchange"] is None
     assert "open_surface" in unknown.values["why"]
-    assert asked(open_surface=None, unattended="1 h").values["verdict"] == "ok"
+    assert asked(open_surface=None, unattended="1 min").values["verdict"] == "watch"
+    told = {"open_surface": None, "dissolved_oxygen": "8 mg/L"}
+    assert asked(**told, unattended="1 min").values["verdict"] == "ok"
+
+
+def test_a_time_is_ok_only_where_half_of_it_still_suffices() -> None:
+    """A species may use twice as much: the spread of what Clarke and Johnston found."""
+    measured = {"dissolved_oxygen": "8 mg/L"}
+    shut = value(asked(**measured), "time_without_air", "h")
+    assert asked(**measured, unattended=f"{shut / 2 * 0.999} h").values["verdict"] == "ok"
+    close = asked(**measured, unattended=f"{shut / 2 * 1.001} h")
+    assert close.values["verdict"] == "watch" and "twice as much" in close.values["why"]
+    assert "isn't told" not in close.values["why"]
+
+
+def test_a_time_is_ok_only_where_the_oxygen_at_the_start_was_told() -> None:
+    found = asked(unattended="1 min")
+    assert found.values["verdict"] == "watch" and "isn't told" in found.values["why"]
+    assert "twice as much" not in found.values["why"]
 
 
 def test_a_night_is_the_usual_span_and_a_caution_says_what_to_do() -> None:
     found = asked()
     assert found.values["verdict"] == "over"
     assert found.cautions[0].code == "oxygen-runs-out" and found.cautions[0].limit == "8 h"
-    few = asked(fish_mass="15 g", daily_feed="0 g/d")
+    few = asked(fish_mass="15 g", daily_feed="0 g/d", dissolved_oxygen="8 mg/L")
     assert few.values["verdict"] == "ok"
     assert "oxygen-runs-out" not in codes(few)
 

@@ -286,3 +286,9 @@ def test_whatever_is_sent_is_refused_in_words_or_answered_in_finite_numbers(body
         assert refused.message
     else:
         json.dumps(as_json(given), allow_nan=False)
+
+
+def test_a_fall_says_what_it_takes_the_new_waters_chloride_for() -> None:
+    falls, rises = asked(present="2 g/L", wanted="1 g/L"), asked()
+    assert any("the new water's own" in one.text for one in falls.assumptions)
+    assert not any("the new water's own" in one.text for one in rises.assumptions)

@@ -396,6 +396,35 @@ def test_a_drift_that_leads_away_never_brings_the_value_back() -> None:
     assert "drip-never-settles" in codes(found)
 
 
+DRIFTING = {**PLAIN, "present": "40 mg/L", "source": "0 mg/L", "size_limit": "0.5 1", "drift_time": "1 d"}
+
+
+def test_a_drift_is_counted_from_day_to_day_of_the_schedule(assert_followed: Any) -> None:
+    """By hand: 40 to 10 by halves is 20 and 10; with 4 a day between them 20, and (20 + 4) / 2 = 12."""
+    found = answer(WATER_CHANGE, {**DRIFTING, "wanted": "10 mg/L", "drift": "4 mg/L"})
+    schedule = as_json(found)["results"]["schedule"]
+    assert [row["value_after"]["value"] for row in schedule] == pytest.approx([20, 10])
+    assert [row["value_with_drift"]["value"] for row in schedule] == pytest.approx([20, 12])
+    against = next(one for one in found.cautions if one.code == "drift-works-against")
+    assert "12 mg/L, not 10 mg/L" in against.text
+    for one in found.steps:
+        assert_followed(one)
+
+
+def test_a_drift_is_cautioned_only_where_it_works_against_several_changes() -> None:
+    once = {**DRIFTING, "wanted": "30 mg/L", "drift": "4 mg/L"}
+    assert "drift-works-against" not in codes(answer(WATER_CHANGE, once))
+    assert "drift-works-against" in codes(answer(WATER_CHANGE, {**once, "change_share": "0.1 1"}))
+    assert "drift-works-against" not in codes(
+        answer(WATER_CHANGE, {**DRIFTING, "wanted": "10 mg/L", "drift": "-1 mg/L"})
+    )
+    none = answer(WATER_CHANGE, {**PLAIN, "wanted": "20 mg/L"})
+    assert none.values["schedule"][0]["value_with_drift"] is None
+    # A fall beyond nothing stops there.
+    gone = answer(WATER_CHANGE, {**DRIFTING, "wanted": "10 mg/L", "drift": "-30 mg/L"})
+    assert gone.values["schedule"][-1]["value_with_drift"] == 0
+
+
 def test_the_cautions_belong_to_what_was_told() -> None:
     assert {"dechlorinate", "ammonia", "heater-and-pump", "old-water", "warm-it-first"} <= codes(
         answer(WATER_CHANGE, ASKED)

@@ -122,6 +122,20 @@ def test_the_verdict_says_how_much_may_go_in() -> None:
     assert "33.3 L" in found.values["why"]
 
 
+def test_water_that_burns_is_never_poured_in_however_little_it_is() -> None:
+    """45 degC: common practice, no source."""
+    for changed in ("50 L", "1 L"):
+        hot = answer(
+            WATER_CHANGE_TEMPERATURE, {**PLAIN, "change_volume": changed, "source_temperature": "60 degC"}
+        )
+        assert hot.values["verdict"] == "over" and "burns-animals" in codes(hot)
+        assert "never pour it" in hot.values["why"] and "at most" not in hot.values["why"]
+        assert value(hot, "largest_water") == 0
+        assert value(hot, "warmest_new", "degC") <= 45 + 1e-9
+    warm = answer(WATER_CHANGE_TEMPERATURE, {**PLAIN, "source_temperature": "44.9 degC"})
+    assert warm.values["verdict"] == "watch" and "burns-animals" not in codes(warm)
+
+
 BAD: dict[str, tuple[dict[str, Any], set[str]]] = {
     "more than all": ({"change_volume": "201 L"}, {"/change_volume"}),
     "no new water": ({"source_temperature": None}, {"/source_temperature"}),

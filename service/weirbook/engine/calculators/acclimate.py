@@ -18,7 +18,8 @@ def solve(given: Inputs) -> Working:
 
     Equations: portions by `acclimation.mixing` (after n portions p the bag's difference is 1 / (1 + n p) of the
     first); drip D = V ln(1 / left); floating t = T ln(D / d), at least 15 min; days of pH = difference / step;
-    un-ionized ammonia = total x Emerson's share at the bag's, and at the tank's, pH and temperature.
+    un-ionized ammonia = total x Emerson's share at the bag's, and at the tank's, pH and temperature, and at the highest
+    of both and the bag's pH in balance with open air (`carbonate.ph_at`).
     Shapes and units: SI, see `Inputs`.
     Valid for: fresh water, 0 to 30 degC; a bag small beside the tank.
     Uncertainty: the steps are habits; ammonia within 3 %; pH of the stages see `mixed_ph`.
@@ -58,6 +59,9 @@ def _values(found: Arrival) -> dict[str, Any]:
         "toxic_before": found.toxic(before),
         "toxic_after": found.toxic(after),
         "toxic_after_as_nh3": found.toxic(after),
+        "ph_highest": found.ph_highest,
+        "toxic_share_highest": found.toxic_share_highest,
+        "toxic_highest": found.toxic(found.toxic_share_highest),
         "stages": _stages(found),
     }
 
@@ -93,8 +97,8 @@ ACCLIMATE = Calculator(
     doc=(
         "Animals in a bag, and the tank they go to: how long to float the bag, how many portions of tank water, or what"
         " drip, keep each step of conductivity within its limit, how large a vessel that takes, and whether the"
-        " difference of pH wants days. What ammonia stored in the bag turns to at the tank's pH; a bag long closed is"
-        " better not mixed slowly."
+        " difference of pH wants days. What ammonia stored in the bag turns to at the tank's pH, and as carbon dioxide"
+        " leaves the open bag; a bag long closed is better not mixed slowly."
     ),
     inputs=Inputs,
     results=(
@@ -141,6 +145,13 @@ ACCLIMATE = Calculator(
         Result("toxic_before", "ammonia", "Un-ionized ammonia in the bag, as nitrogen.", "mg/L NH3-N"),
         Result("toxic_after", "ammonia", "In its water at the tank's pH and temperature.", "mg/L NH3-N"),
         Result("toxic_after_as_nh3", "ammonia", "The same, weighed as NH3.", "mg/L NH3"),
+        Result(
+            "ph_highest",
+            "ph",
+            "The highest that the bag's water may come to: its own, the tank's, or that in balance with the air.",
+        ),
+        Result("toxic_share_highest", "fraction", "Of total ammonia that is un-ionized at that pH."),
+        Result("toxic_highest", "ammonia", "Un-ionized ammonia in its water at that pH.", "mg/L NH3-N"),
         Result(
             "stages",
             "list",

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from weirbook.engine.calculators.acclimate_case import LONG_CLOSED, MOST_PORTIONS, STRESS, Arrival
+from weirbook.engine.calculators.acclimate_case import (
+    AIRED_PH,
+    LONG_CLOSED,
+    MOST_PORTIONS,
+    STRESS,
+    Arrival,
+)
 from weirbook.engine.calculators.acclimate_inputs import USUAL_INTERVAL, USUAL_PORTION, USUAL_STEP
 from weirbook.engine.calculators.exchange import CARBONIC_ACID, MASS_BALANCE
 from weirbook.engine.relations.limits import FA16, FAO589, LIMITS, NRAC111, PRACTICE, VET_NOTE
@@ -53,26 +59,41 @@ def assumptions(found: Arrival) -> list[Assumption]:
     )
     if given.hours_closed is None:
         told.append(Assumption("The bag is taken for freshly closed: how long it was isn't said.", "default"))
+    told += _of_the_air(found)
     if given.time_constant is None:
         told.append(Assumption("A floated bag is even with the tank after 15 min at least (FAO).", "default"))
-    if found.toxic_share_before is not None or found.toxic_share_after is not None:
-        words = (
-            "The poisonous share of ammonia is Emerson's, for fresh water; Trussell's differs by up to 2.6 %."
-        )
-        told.append(Assumption(words, "default"))
+    words = "The poisonous share of ammonia is Emerson's, for fresh water; Trussell's differs by up to 2.6 %."
+    told.append(Assumption(words, "default"))
     if found.toxic(found.toxic_share_after) is not None:
         words = (
-            "Un-ionized ammonia after is that of the bag's water, not yet thinned, once its pH is the tank's: what slow"
-            " mixing in open air comes to at worst."
+            "Un-ionized ammonia after is that of the bag's water, not yet thinned, once its pH is the tank's."
         )
         told.append(Assumption(words, "default"))
     return told
 
 
+def _of_the_air(found: Arrival) -> list[Assumption]:
+    """What pH an open bag comes to, and what that is for."""
+    if found.given.bag_alkalinity is None:
+        words = f"In the open the bag's water comes to pH {AIRED_PH}: its alkalinity isn't said."
+        aired = Assumption(words, "common practice")
+    else:
+        words = (
+            "In the open the bag's water comes to balance with air of 420 uL/L (ppm) of CO2 at sea level; not corrected"
+            " for the ions' activity, which makes pH a little high, by 0.02 at 5 dKH."
+        )
+        aired = Assumption(words, "default")
+    words = (
+        "A bag long closed is cleared of its ammonia only by the highest of its own pH, the tank's and that in the open:"
+        " what slow mixing in open air comes to at worst, not yet thinned."
+    )
+    return [aired, Assumption(words, "default")]
+
+
 def cautions(found: Arrival) -> list[Caution]:
     given = found.given
     told = [SHIPPER, BAG_WATER, OPENED]
-    if found.method == "transfer" or not found.age_known:
+    if found.method == "transfer" or found.may_have_stored_ammonia:
         told.append(STORED_AMMONIA)
     told += _of_ammonia(found)
     if found.temperature_jumps:
@@ -98,23 +119,22 @@ def cautions(found: Arrival) -> list[Caution]:
 def _of_ammonia(found: Arrival) -> list[Caution]:
     given, told = found.given, []
     before, after = found.toxic(found.toxic_share_before), found.toxic(found.toxic_share_after)
+    aired = found.toxic(found.toxic_share_highest) if found.ph_highest == found.ph_aired else None
     for code, value, words in (
         ("poisoned-in-the-bag", before, "in the bag already"),
         ("poison-when-opened", after, "once the bag's water has the tank's pH"),
+        ("poison-in-the-open", aired, "once carbon dioxide has left the open bag"),
     ):
         if value is not None and value > STRESS.value:
             harm = LIMITS["ammonia_harm"]
             text = (
                 f"Un-ionized ammonia comes to {said(value, 'ammonia')} {words}: above {said(STRESS.value, 'ammonia')} it strains"
-                f" fish (NRAC), from {said(harm.value, 'ammonia')} on it harms them (Florida). Get them out of that water;"
-                " ask a fish veterinarian if they gasp or bleed at the gills."
+                f" fish (NRAC), from {said(harm.value, 'ammonia')} on it harms them (Florida). Don't let them linger in that"
+                " water; ask a fish veterinarian if they gasp or bleed at the gills."
             )
             told.append(Caution(code, text, show(STRESS.value, "ammonia")))
     low, high = READ_RANGE
-    told_shares = found.toxic_share_before, found.toxic_share_after
-    if any(share is not None for share in told_shares) and not all(
-        low <= one <= high for one in (given.temperature, given.bag_temperature)
-    ):
+    if not all(low <= one <= high for one in (given.temperature, given.bag_temperature)):
         words = "Above 30 °C the share of un-ionized ammonia is reckoned beyond its table: it may be off by a few per cent."
         told.append(Caution("beyond-the-table", words, show(high, "temperature")))
     return told
@@ -132,8 +152,8 @@ BAG_WATER = Caution(
 )
 OPENED = Caution(
     "opened-bag",
-    "Float the bag closed. Once open it has no more oxygen than the air gives: aerate it gently or get on, and watch for"
-    " gasping.",
+    "Float the bag closed. Once open it has no more oxygen than the air gives: get on, and watch for gasping. Aerating"
+    " drives carbon dioxide out, and pH up.",
 )
 STORED_AMMONIA = Caution(
     "stored-ammonia",

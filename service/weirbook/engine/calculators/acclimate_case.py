@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from weirbook.engine.calculators.acclimate_inputs import Inputs
+from weirbook.engine.calculators.carbonate_inputs import OPEN_AIR
 from weirbook.engine.relations.acclimation import Mixing, evening_time, mixing
+from weirbook.engine.relations.air import ATMOSPHERE
 from weirbook.engine.relations.ammonia import pka, un_ionized_share
+from weirbook.engine.relations.carbonate import co2_under_gas, equilibria, ph_at
 from weirbook.engine.relations.changes import ROUNDING, drip_to_reach
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.saying import less, more, near, said
@@ -16,6 +19,9 @@ DAY, HOUR = 86_400.0, 3600.0
 
 LONG_CLOSED = 2 * HOUR
 """From then on a bag is taken for long closed: pH has fallen, ammonia risen. Common practice, no source."""
+
+AIRED_PH = 8.3
+"""That a bag's water is taken to reach in the open where its alkalinity isn't told. Common practice, no source."""
 
 MOST_PORTIONS = 24
 """Beyond so many portions a bag is no place to wait: four hours at the usual interval. Common practice, no source."""
@@ -123,17 +129,42 @@ class Arrival:
         ph = self.given.ph
         return None if ph is None else un_ionized_share(ph, pka(self.given.temperature))
 
+    @cached_property
+    def ph_aired(self) -> float:
+        """Of the bag's water once its carbon dioxide is in balance with open air, not corrected for the ions'
+        activity: a little high, which is the safe side."""
+        given = self.given
+        if given.bag_alkalinity is None:
+            return AIRED_PH
+        return ph_at(equilibria(given.temperature), given.bag_alkalinity, self.co2_aired)
+
+    @property
+    def co2_aired(self) -> float:
+        """mol/m3."""
+        return co2_under_gas(self.given.temperature, OPEN_AIR * ATMOSPHERE)
+
+    @property
+    def ph_highest(self) -> float:
+        """That the bag's water may come to: its own, the tank's, or that in balance with the air."""
+        told = (self.given.bag_ph, self.given.ph)
+        return max(self.ph_aired, *(ph for ph in told if ph is not None))
+
+    @cached_property
+    def toxic_share_highest(self) -> float:
+        return un_ionized_share(self.ph_highest, pka(self.given.temperature))
+
     def toxic(self, share: float | None) -> float | None:
         """Un-ionized ammonia of the bag's undiluted water."""
         return None if share is None or self.given.bag_ammonia is None else share * self.given.bag_ammonia
 
     @property
     def poisons(self) -> bool:
-        """Whether the bag's ammonia strains fish once its pH is the tank's, or does so already."""
-        return any(
-            (self.toxic(share) or 0.0) > STRESS.value
-            for share in (self.toxic_share_before, self.toxic_share_after)
-        )
+        """Whether the bag's ammonia strains fish already, or once its pH is the tank's, or, unless it is known to be
+        freshly closed, once its carbon dioxide has gone."""
+        shares = [self.toxic_share_before, self.toxic_share_after]
+        if not self.age_known or self.long_closed:
+            shares.append(self.toxic_share_highest)
+        return any((self.toxic(share) or 0.0) > STRESS.value for share in shares)
 
     @property
     def long_closed(self) -> bool:
@@ -141,13 +172,18 @@ class Arrival:
 
     @property
     def cleared(self) -> bool:
-        """Whether the ammonia measured in the bag stays harmless at the tank's pH."""
-        after = self.toxic(self.toxic_share_after)
-        return after is not None and not self.poisons
+        """Whether the ammonia measured in the bag stays harmless at the highest pH that its water may come to."""
+        told = self.given.bag_ammonia is not None and self.given.ph is not None
+        return told and not self.poisons
+
+    @property
+    def may_have_stored_ammonia(self) -> bool:
+        """Whether it was closed long, or may have been, and isn't known to hold no ammonia."""
+        return not self.age_known or (self.long_closed and self.given.bag_ammonia != 0)
 
     @property
     def age_known(self) -> bool:
-        return self.given.hours_closed is not None or self.cleared
+        return self.given.hours_closed is not None
 
     @property
     def method(self) -> str:

@@ -31,7 +31,13 @@ class Inputs:
         "ph", doc="Of the bag's water, right after opening.", ge=0, le=14, default=None
     )
     ph: float | None = param("ph", doc="Of the tank.", ge=0, le=14, default=None, role="latest.ph")
-    bag_alkalinity: float | None = param("alkalinity", doc="Of the bag's water.", ge=0, default=None)
+    bag_alkalinity: float | None = param(
+        "alkalinity",
+        doc="Of the bag's water. Tells the pH that it takes once its carbon dioxide has gone.",
+        ge=0,
+        le=100,
+        default=None,
+    )
     alkalinity: float | None = param(
         "alkalinity", doc="Of the tank.", ge=0, default=None, role="latest.alkalinity"
     )

@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 from weirbook.engine.calculators.acclimate_case import Arrival
+from weirbook.engine.calculators.carbonate_inputs import OPEN_AIR
+from weirbook.engine.calculators.carbonate_steps import constant_steps, gas_steps, trial
 from weirbook.engine.relations.acclimation import first_step_allowed
 from weirbook.engine.relations.ammonia import PKA_BASE, PKA_SLOPE
+from weirbook.engine.relations.carbonate import CO2_MASS, equilibria
 from weirbook.engine.shape import Step, show, six, step
 
 
 def arrival_steps(found: Arrival) -> list[Step]:
-    return [*_temperature(found), *_portions(found), *_drip(found), *_ph(found), *_ammonia(found)]
+    return [
+        *_temperature(found),
+        *_portions(found),
+        *_drip(found),
+        *_ph(found),
+        *_air(found),
+        *_ammonia(found),
+    ]
 
 
 def _temperature(found: Arrival) -> list[Step]:
@@ -139,11 +149,30 @@ def _ph(found: Arrival) -> list[Step]:
     return [step("days that pH wants", formula, numbers, found.ph_time, "time", "d")]
 
 
+def _air(found: Arrival) -> list[Step]:
+    """The pH that the bag's alkalinity and the air's CO2 come to."""
+    given, in_air = found.given, found.co2_aired * CO2_MASS
+    if given.bag_alkalinity is None:
+        return []
+    return [
+        *constant_steps(given.temperature),
+        *gas_steps(given.temperature, OPEN_AIR, 0.0, in_air),
+        trial(
+            "of the bag in balance with the air",
+            equilibria(given.temperature),
+            found.ph_aired,
+            given.bag_alkalinity,
+            in_air,
+        ),
+    ]
+
+
 def _ammonia(found: Arrival) -> list[Step]:
     given, steps = found.given, []
     for words, ph, temperature, share in (
         ("in the bag", given.bag_ph, given.bag_temperature, found.toxic_share_before),
         ("at the tank's pH and temperature", given.ph, given.temperature, found.toxic_share_after),
+        ("at the highest pH", found.ph_highest, given.temperature, found.toxic_share_highest),
     ):
         if ph is None or share is None:
             continue

@@ -36,10 +36,11 @@ def assumptions(found: Ammonia) -> list[Assumption]:
     if given.accepted == STRESS.value:
         told.append(Assumption(f"Accepted: {_bound(STRESS.value)}, {STRESS.words}.", STRESS.origin))
     told.append(Assumption(f"Harm: {_bound(HARM.value)}, {HARM.words}.", HARM.origin))
+    watched = "The lower is" if given.accepted == STRESS.value else "More than you accept is"
     told.append(
         Assumption(
-            f"Sources differ on the limit: {_bound(STRESS.value)} by one, {_bound(HARM.value)} by another. The lower"
-            " is watched, the higher is called over.",
+            f"Sources differ on the limit: {_bound(STRESS.value)} by one, {_bound(HARM.value)} by another. {watched}"
+            " watched; the higher is called over, whatever is accepted.",
             "default",
         )
     )
@@ -64,7 +65,7 @@ def _of_the_water(found: Ammonia) -> list[Caution]:
     told = []
     if found.verdict == OVER:
         lethal = found.un_ionized > LETHAL.value
-        told.append(Caution("ammonia-harms", ACT_NOW, _bound(LETHAL.value if lethal else found.harmful_from)))
+        told.append(Caution("ammonia-harms", ACT_NOW, _bound(LETHAL.value if lethal else HARM.value)))
     told.append(
         Caution(
             "rising-ph-poisons",

@@ -46,8 +46,8 @@ class Inputs:
     )
     accepted: float = param(
         "ammonia",
-        doc="Most un-ionized ammonia that is accepted, by its nitrogen. Left out: 0.02 mg/L NH3-N, at which fish"
-        " are strained.",
+        doc="Most un-ionized ammonia that is accepted, by its nitrogen; more is watched. Left out: 0.02 mg/L NH3-N, at"
+        " which fish are strained.",
         gt=0,
         default=STRESS.value,
     )
@@ -111,14 +111,9 @@ class Ammonia:
         return self.given.total_ammonia * un_ionized_share(self.given.ph + more_ph, half)
 
     @property
-    def harmful_from(self) -> float:
-        """A keeper's own limit goes before the published one."""
-        return max(HARM.value, self.given.accepted)
-
-    @property
     def verdict(self) -> str:
         total = self.given.total_ammonia
-        if self.un_ionized > self.harmful_from or total > self.acute:
+        if self.un_ionized > HARM.value or total > self.acute:
             return OVER
         if self.un_ionized > self.given.accepted or total > self.chronic:
             return WATCH
@@ -129,10 +124,10 @@ class Ammonia:
         part, accepted = f"{said(self.un_ionized)} is un-ionized", said(self.given.accepted)
         if self.un_ionized > LETHAL.value:
             return f"{part}: fish die at {said(LETHAL.value)}."
-        if self.un_ionized > self.harmful_from:
-            return f"{part}: harm begins at {said(self.harmful_from)}."
+        if self.un_ionized > HARM.value:
+            return f"{part}: harm begins at {said(HARM.value)}."
         if self.un_ionized > self.given.accepted:
-            found = f"{part}, more than the {accepted} accepted; harm begins at {said(self.harmful_from)}."
+            found = f"{part}, more than the {accepted} accepted; harm begins at {said(HARM.value)}."
         else:
             found = f"{part}, no more than the {accepted} accepted."
         if self.given.total_ammonia > self.acute:

@@ -12,7 +12,6 @@ from weirbook.engine.calculators.carbonate_inputs import (
     PH_ERROR,
     Water,
 )
-from weirbook.engine.calculators.told import USUAL_TEMPERATURE
 from weirbook.engine.relations.carbonate import ACTIVITY, CO2_MASS, MILLERO, PLUMMER
 from weirbook.engine.relations.limits import LIMITS, PIPER, PRACTICE
 from weirbook.engine.saying import less, more, near
@@ -102,7 +101,7 @@ def assumptions(water: Water) -> Iterator[Assumption]:
                 " way changes CO2 by 1 to 3 %."
             )
         yield Assumption(words, "default")
-    if given.temperature == USUAL_TEMPERATURE:
+    if given.temperature is None:
         yield Assumption("The water has 25 °C. At 30 °C there would be some 5 % less CO2.", "default")
     if given.ph_error == PH_ERROR:
         yield Assumption(
@@ -229,7 +228,7 @@ def _of_the_range(water: Water) -> Iterator[Caution]:
     if water.strength > BRACKISH:
         words = "So salty a water is brackish: the correction is rough, and the constants are those of fresh water."
         yield Caution("brackish", words, f"{number(BRACKISH)} mmol/L")
-    if given.temperature > HOTTEST_HELD:
+    if water.temperature > HOTTEST_HELD:
         words = "Hotter than the constants were checked at."
         yield Caution("hotter-than-checked", words, show(HOTTEST_HELD, "temperature"))
     if water.saturation_index is not None:

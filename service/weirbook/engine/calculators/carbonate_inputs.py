@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-from weirbook.engine.calculators.told import water_temperature
+from weirbook.engine.calculators.told import USUAL_TEMPERATURE
 from weirbook.engine.relations.air import ATMOSPHERE, standard_pressure
 from weirbook.engine.relations.carbonate import (
     CO2_MASS,
@@ -21,6 +21,7 @@ from weirbook.engine.relations.carbonate import (
 from weirbook.engine.relations.chemistry import molar_mass
 from weirbook.engine.relations.conductivity import ionic_strength
 from weirbook.engine.relations.limits import LIMITS
+from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.saying import near
 from weirbook.engine.shape import param, show
 from weirbook.engine.units import to_si
@@ -45,7 +46,14 @@ class Inputs:
         le=100,
         role="latest.alkalinity",
     )
-    temperature: float = water_temperature("Of the water.")
+    temperature: float | None = param(
+        "temperature",
+        doc="Of the water. Left out: 25 °C.",
+        ge=FREEZING,
+        le=HOTTEST,
+        default=None,
+        role="water_temperature",
+    )
     ionic_strength: float | None = param(
         "number",
         doc="In mmol/L, if known. Left out: guessed by the conductivity.",
@@ -117,6 +125,12 @@ class Water:
 
     given: Inputs
 
+    @property
+    def temperature(self) -> float:
+        """K. The usual one where none is told."""
+        told = self.given.temperature
+        return USUAL_TEMPERATURE if told is None else told
+
     @cached_property
     def strength(self) -> float:
         """mol/m3. What was told, or guessed by conductivity, or else the least: that of sodium bicarbonate."""
@@ -133,11 +147,11 @@ class Water:
 
     @cached_property
     def at(self) -> Equilibria:
-        return equilibria(self.given.temperature, self.strength)
+        return equilibria(self.temperature, self.strength)
 
     @cached_property
     def ideal_at(self) -> Equilibria:
-        return equilibria(self.given.temperature)
+        return equilibria(self.temperature)
 
     @cached_property
     def now(self) -> Carbon:
@@ -173,7 +187,7 @@ class Water:
     def co2_in_air(self) -> float:
         """mol/m3."""
         pressure = standard_pressure(self.given.altitude)
-        return co2_under_gas(self.given.temperature, self.given.air_co2 * pressure)
+        return co2_under_gas(self.temperature, self.given.air_co2 * pressure)
 
     @cached_property
     def ph_in_air(self) -> float:
@@ -197,7 +211,7 @@ class Water:
     def wanted_at(self) -> Equilibria | None:
         if self.wanted_strength is None:
             return None
-        return equilibria(self.given.temperature, self.wanted_strength)
+        return equilibria(self.temperature, self.wanted_strength)
 
     @cached_property
     def ph_at_wanted_alkalinity(self) -> float | None:
@@ -218,7 +232,7 @@ class Water:
     def saturation_index(self) -> float | None:
         if self.calcium is None:
             return None
-        return calcite_index(self.at, self.given.temperature, self.calcium, self.now.carbonate)
+        return calcite_index(self.at, self.temperature, self.calcium, self.now.carbonate)
 
 
 def refuse_what_no_water_is(water: Water) -> None:
@@ -231,7 +245,7 @@ def refuse_what_no_water_is(water: Water) -> None:
             " nothing is left for carbonates. Measure both again; a test of 0 often means too little for the test."
         )
         raise Invalid(words, faults=[Fault("/alkalinity", words)])
-    most = co2_under_gas(given.temperature, ATMOSPHERE) * CO2_MASS
+    most = co2_under_gas(water.temperature, ATMOSPHERE) * CO2_MASS
     if water.ideal.co2 * CO2_MASS > most:
         words = (
             f"{told} can't belong to one water: that would be {near(water.co2, 'concentration', 'mg/L')} of CO2, and under"

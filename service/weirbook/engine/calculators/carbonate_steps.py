@@ -41,9 +41,9 @@ def _n(value: float) -> str:
 
 def steps_of(water: Water) -> list[Step]:
     return [
-        *_constant_steps(water.given.temperature),
+        *constant_steps(water.temperature),
         *_strength_steps(water),
-        *_activity_steps(water.given.temperature, water.strength, ""),
+        *_activity_steps(water.temperature, water.strength, ""),
         *_carbon_steps(water),
         *_error_steps(water),
         *_air_steps(water),
@@ -52,7 +52,7 @@ def steps_of(water: Water) -> list[Step]:
     ]
 
 
-def _constant_steps(temperature: float) -> list[Step]:
+def constant_steps(temperature: float) -> list[Step]:
     celsius = {"temperature": show(temperature, "temperature")}
     numbers = {"T": _n(temperature)}
     formulas = (
@@ -180,32 +180,11 @@ def _error_steps(water: Water) -> list[Step]:
 
 def _air_steps(water: Water) -> list[Step]:
     given = water.given
-    numbers = {
-        "T": _n(given.temperature),
-        "pressure": show(standard_pressure(given.altitude), "pressure", "kPa"),
-        "co2_of_the_air": show(given.air_co2, "dilution", "uL/L"),
-        "pKH": _n(pkh(given.temperature)),
-    }
-    standard = _n(ATMOSPHERE / 1000)
     in_air = water.co2_in_air * CO2_MASS
     return [
-        step(
-            "pKH",
-            "6919.53 ÷ {T} + 40.45154 × ln({T}) ÷ ln(10) − 108.3865 − 0.01985076 × {T} − 669365 ÷ {T} ^ 2",
-            numbers,
-            pkh(given.temperature),
-            "number",
-        ),
-        pressure_step(given.altitude),
-        step(
-            "CO2 in balance with the air, in mg/L",
-            f"{{co2_of_the_air}} ÷ 1000000 × {{pressure}} ÷ {standard} × 10 ^ (3 − {{pKH}}) × {_GRAMS}",
-            numbers,
-            in_air,
-            "concentration",
-        ),
-        _trial("in balance with the air", water.at, water.ph_in_air, given.alkalinity, in_air),
-        _trial(
+        *gas_steps(water.temperature, given.air_co2, given.altitude, in_air),
+        trial("in balance with the air", water.at, water.ph_in_air, given.alkalinity, in_air),
+        trial(
             "in balance with the air, uncorrected",
             water.ideal_at,
             water.ph_in_air_ideal,
@@ -215,7 +194,35 @@ def _air_steps(water: Water) -> list[Step]:
     ]
 
 
-def _trial(where: str, at: Equilibria, ph: float, alkalinity: float, co2: float) -> Step:
+def gas_steps(temperature: float, air_co2: float, altitude: float, in_air: float) -> list[Step]:
+    """What the air's CO2 leaves dissolved, kg/m3."""
+    numbers = {
+        "T": _n(temperature),
+        "pressure": show(standard_pressure(altitude), "pressure", "kPa"),
+        "co2_of_the_air": show(air_co2, "dilution", "uL/L"),
+        "pKH": _n(pkh(temperature)),
+    }
+    standard = _n(ATMOSPHERE / 1000)
+    return [
+        step(
+            "pKH",
+            "6919.53 ÷ {T} + 40.45154 × ln({T}) ÷ ln(10) − 108.3865 − 0.01985076 × {T} − 669365 ÷ {T} ^ 2",
+            numbers,
+            pkh(temperature),
+            "number",
+        ),
+        pressure_step(altitude),
+        step(
+            "CO2 in balance with the air, in mg/L",
+            f"{{co2_of_the_air}} ÷ 1000000 × {{pressure}} ÷ {standard} × 10 ^ (3 − {{pKH}}) × {_GRAMS}",
+            numbers,
+            in_air,
+            "concentration",
+        ),
+    ]
+
+
+def trial(where: str, at: Equilibria, ph: float, alkalinity: float, co2: float) -> Step:
     """Shows that a pH found by search is right: by it and the CO2 the alkalinity comes out."""
     numbers = {**_numbers(at, ph, alkalinity), "co2": show(co2, "concentration")}
     gives = f"pH {numbers['ph']} {where}: alkalinity by it, in meq/L"
@@ -226,12 +233,12 @@ def _other_steps(water: Water) -> list[Step]:
     given, at, now = water.given, water.at, water.now
     halved, doubled = now.co2 / 2, now.co2 * 2
     steps = [
-        _trial("with half the CO2", at, water.ph_with(halved), given.alkalinity, halved * CO2_MASS),
-        _trial("with twice the CO2", at, water.ph_with(doubled), given.alkalinity, doubled * CO2_MASS),
+        trial("with half the CO2", at, water.ph_with(halved), given.alkalinity, halved * CO2_MASS),
+        trial("with twice the CO2", at, water.ph_with(doubled), given.alkalinity, doubled * CO2_MASS),
     ]
     if water.ph_at_wanted_co2 is not None and given.wanted_co2 is not None:
         steps.append(
-            _trial("at the wanted CO2", at, water.ph_at_wanted_co2, given.alkalinity, given.wanted_co2)
+            trial("at the wanted CO2", at, water.ph_at_wanted_co2, given.alkalinity, given.wanted_co2)
         )
     wanted, strength, at_wanted = given.wanted_alkalinity, water.wanted_strength, water.wanted_at
     if (
@@ -241,22 +248,23 @@ def _other_steps(water: Water) -> list[Step]:
         and water.ph_at_wanted_alkalinity is not None
     ):
         where = "at the wanted alkalinity"
-        steps += _activity_steps(given.temperature, strength, where)[2:]
-        steps.append(_trial(where, at_wanted, water.ph_at_wanted_alkalinity, wanted, water.co2))
+        steps += _activity_steps(water.temperature, strength, where)[2:]
+        steps.append(trial(where, at_wanted, water.ph_at_wanted_alkalinity, wanted, water.co2))
     return steps
 
 
 def _calcite_steps(water: Water) -> list[Step]:
     if water.calcium is None or water.saturation_index is None:
         return []
-    temperature = water.given.temperature
+    temperature = water.temperature
     numbers = {
         "T": _n(temperature),
         "calcium": show(water.given.calcium or 0.0, "concentration"),
-        "calcium_in_mmol": _n(water.calcium),
-        "carbonate": _n(water.now.carbonate),
-        "two_charges": _n(water.at.double),
-        "pK_of_calcite": _n(pk_calcite(temperature)),
+        # With more figures, since the index is the small difference of two large numbers.
+        "calcium_in_mmol": f"{water.calcium:.9g}",
+        "carbonate": f"{water.now.carbonate:.9g}",
+        "two_charges": f"{water.at.double:.9g}",
+        "pK_of_calcite": f"{pk_calcite(temperature):.9g}",
     }
     return [
         step(
@@ -275,7 +283,7 @@ def _calcite_steps(water: Water) -> list[Step]:
         ),
         step(
             "saturation index",
-            "ln({calcium_in_mmol} × {carbonate} × {two_charges} ^ 2 ÷ 1000000) ÷ ln(10) + {pK_of_calcite}",
+            "{pK_of_calcite} − ln(1000000 ÷ ({calcium_in_mmol} × {carbonate} × {two_charges} ^ 2)) ÷ ln(10)",
             numbers,
             water.saturation_index,
             "number",

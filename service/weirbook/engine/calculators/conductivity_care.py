@@ -104,6 +104,12 @@ def _of_the_range(reading: Reading) -> Iterator[Caution]:
     elif reading.at_25 > SALTY:
         words = "The factors were made from waters up to this; in saltier ones they are off by up to 3 %."
         yield Caution("salty-water", words, _uS(SALTY))
+    if given.tds_factor is not None and not TDS_BY_SALT[0] <= given.tds_factor <= TDS_BY_SALT[1]:
+        words = (
+            "No salt of fresh water makes so much, or so little, for each uS/cm: a weighing that counts sugar or mud, a"
+            " reading of another temperature, or ppm for mg/L."
+        )
+        yield Caution("unlikely-factor", words, f"{TDS_BY_SALT[0]} to {TDS_BY_SALT[1]}")
     if reading.sea.salinity > 42:
         words = "Saltier than the scale of salinity goes."
         yield Caution("beyond-the-salinity-scale", words, "42")

@@ -29,7 +29,7 @@ def solve(given: Inputs) -> Working:
     """A dose against chlorine, and what chloramine leaves behind.
 
     Equations: m = c V r (1 + excess) / purity, r by `agent_per_chlorine` or the keeper's own; of a product by label,
-    its amount x V / treated volume x the greater of 1 and chlorine / what the label neutralises; ammonia by
+    its amount x V / treated volume x the greater of 1 and chlorine once mixed / what the label neutralises; ammonia by
     `ammonia_set_free`, thinned by new water / system, un-ionized by `ammonia.un_ionized_share`.
     Shapes and units: SI, see `Inputs`; chlorine and chloramine as Cl2.
     Valid for: tap water; agent and water well mixed for some minutes.
@@ -90,9 +90,9 @@ def _label_times(given: Inputs) -> float:
     """How often the label's dose is needed: never less than once where there is any chlorine."""
     if given.total == 0:
         return 0.0
-    if given.total is None or given.product_neutralises is None:
+    if given.mixed_total is None or given.product_neutralises is None:
         return 1.0
-    return max(1.0, given.total / given.product_neutralises)
+    return max(1.0, given.mixed_total / given.product_neutralises)
 
 
 def _ammonia(given: Inputs) -> dict[str, float | None]:

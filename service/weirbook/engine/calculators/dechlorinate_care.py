@@ -45,7 +45,8 @@ def judged(given: Inputs, values: Mapping[str, Any]) -> tuple[str, str]:
             f" system needs {' and '.join(missing)}."
         )
     words = f"Un-ionized ammonia comes to {more(toxic, 'ammonia', 'mg/L NH3-N')} in the system"
-    if given.ammonia_present is None:
+    before_counts = given.ammonia_present is None and given.new_water != given.system_volume
+    if before_counts:
         words += ", not counting what was there before"
     advice = "Change less at a time, or let the new water pass a running filter first."
     if values["ammonia_after"] < (given.ammonia_present or 0.0):
@@ -54,6 +55,8 @@ def judged(given: Inputs, values: Mapping[str, Any]) -> tuple[str, str]:
         if toxic > limit.value:
             most = near(limit.value, "ammonia", "mg/L NH3-N")
             return verdict, f"{words}: more than {most}, {_harm_words(verdict)}. {advice}"
+    if before_counts and given.combined:
+        return UNKNOWN, f"{words}, which strains no fish by itself: test total ammonia in the system first."
     return OK, f"{words}, below {near(stress.value, 'ammonia', 'mg/L NH3-N')}, which strains fish."
 
 
@@ -78,7 +81,7 @@ def assumptions(given: Inputs, values: Mapping[str, Any]) -> list[Assumption]:
         if given.product_neutralises is None:
             words = "The label's dose is taken to be enough for this chlorine: no strength was told."
             told.append(Assumption(words, "default"))
-        elif given.total is not None and given.total < given.product_neutralises:
+        elif given.mixed_total is not None and given.mixed_total < given.product_neutralises:
             words = "Less chlorine than the label's dose takes out: the label's dose is not made smaller."
             told.append(Assumption(words, "default"))
         return told
@@ -129,6 +132,8 @@ def cautions(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
     elif given.combined > 0:
         told.append(AMMONIA if given.is_product else AMMONIA_STAYS)
     told += _of_the_way(given)
+    if given.beyond_the_label:
+        told.append(BEYOND_THE_LABEL)
     if (given.total or 0.0) > USUAL_MOST:
         words = (
             "That is more than tap water usually carries: check the test's unit. Test again after treating."
@@ -228,6 +233,11 @@ AMMONIA = Caution(
     "ammonia",
     "Breaking chloramine sets ammonia free. Whether the product binds it only its label says; here it is counted as"
     " staying.",
+)
+BEYOND_THE_LABEL = Caution(
+    "beyond-the-label",
+    "By its strength this water takes more than the label's dose: follow the label. Where it doesn't let you give more,"
+    " treat less water at a time or use another agent.",
 )
 GRADE = Caution(
     "grade",

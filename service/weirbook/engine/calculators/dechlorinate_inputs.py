@@ -142,6 +142,17 @@ class Inputs:
             return self.system_volume
         return self.new_water
 
+    @property
+    def mixed_total(self) -> float | None:
+        """All chlorine in the volume that the dose counts, as Cl2; None where none was told."""
+        return None if self.total is None else self.total * self.new_water / self.treated
+
+    @property
+    def beyond_the_label(self) -> bool:
+        """Whether a product takes more than its label's own dose."""
+        most = self.product_neutralises
+        return most is not None and (self.mixed_total or 0.0) > most * (1 + SAME)
+
 
 def refuse_contradictions(given: Inputs) -> None:
     """Raises Invalid with a fault for each value that can't be, or not beside another."""

@@ -87,17 +87,25 @@ def _product(given: Inputs, values: Mapping[str, Any]) -> list[Step]:
     labelled = given.product_mass if given.product_mass is not None else given.product_volume
     total = values["amount"] if kind == "mass" else values["liquid_volume"]
     assert labelled is not None
+    found, mixed = [], given.mixed_total or 0.0
     numbers = {
         "labelled_amount": show(labelled, kind, unit),
         "volume": show(given.treated, "volume"),
         "labelled_volume": show(given.product_treats, "volume"),
     }
     formula = "{labelled_amount} × {volume} ÷ {labelled_volume}"
-    if given.product_neutralises is not None and (given.total or 0.0) > given.product_neutralises:
-        numbers["chlorine"] = _mg(given.total or 0.0)
+    if given.product_neutralises is not None and given.treated != given.new_water:
+        waters = {
+            "chlorine": show(values["chlorine_mass"], "mass", "mg"),
+            "system": show(given.treated, "volume"),
+        }
+        gives = "chlorine once mixed into the system, in mg/L"
+        found.append(step(gives, "{chlorine} ÷ {system}", waters, mixed, "concentration"))
+    if given.product_neutralises is not None and given.beyond_the_label:
+        numbers["chlorine"] = _mg(mixed)
         numbers["labelled_chlorine"] = _mg(given.product_neutralises)
         formula += " × {chlorine} ÷ {labelled_chlorine}"
-    return [step(f"product in {unit}", formula, numbers, total, kind, unit)] if total else []
+    return [*found, step(f"product in {unit}", formula, numbers, total, kind, unit)] if total else []
 
 
 def _ammonia(given: Inputs, values: Mapping[str, Any]) -> list[Step]:

@@ -102,8 +102,8 @@ DOSE_SCHEDULE = Calculator(
         Result(
             "verdict",
             TEXT,
-            "Of the even dose, or of the usual one: ok; watch (too low, or may build up); over (too high, without end, or"
-            " it runs out).",
+            "Of the plan and its table, or of the usual dose where one is told: ok; watch (too low, or may build up); over"
+            " (too high, without end, or it runs out).",
         ),
         Result("why", TEXT, "The verdict in words."),
         *_dose("dose", "Each regular dose"),

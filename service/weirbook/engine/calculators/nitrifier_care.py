@@ -39,13 +39,13 @@ def assumptions(found: Surface) -> list[Assumption]:
     if given.specific_surface is None and not given.sections:
         words = f"Media to add are gravel of {show(FAO_GRAVEL, 'specific_surface')}."
         told.append(Assumption(words, "default"))
-    for words, value in (
-        ("oxygen at the media", given.dissolved_oxygen),
-        ("alkalinity", given.alkalinity),
-        ("pH", given.ph),
-    ):
-        if value is None:
-            told.append(Assumption(f"No test tells the {words}: taken as enough.", "default"))
+    told += [Assumption(f"No test tells the {words}: taken as enough.", "default") for words in found.untold]
+    if given.flow is not None:
+        words = (
+            "A flow is watched where the water must carry more than 0.1 mg/L of ammonia nitrogen for it to bring all that"
+            " is made, and too slow above 1 mg/L."
+        )
+        told.append(Assumption(words, "common practice"))
     return told
 
 

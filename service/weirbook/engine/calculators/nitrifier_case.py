@@ -10,9 +10,14 @@ from weirbook.engine.calculators.told import measured_temperature
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.relations.nitrifiers import FAO_GRAVEL, Rates, areal_rates
 from weirbook.engine.relations.nitrogen import LEAST_ALKALINITY, LEAST_OXYGEN, ammonia_made
+from weirbook.engine.relations.nutrients import KG_N_A_MOLE
 from weirbook.engine.saying import near
 from weirbook.engine.shape import TEXT, param, parts
 from weirbook.engine.units import to_si
+
+MUCH_CARRIED, TOO_MUCH_CARRIED = (to_si(milligrams, "mg/L NH3-N", "ammonia") for milligrams in (0.1, 1))
+"""Total ammonia that the water must carry for the flow to bring it all: from the first a slow flow is watched, from
+the second it is too slow. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -119,6 +124,34 @@ class Surface:
             return None
         return self.present * self.rates.design / ammonia_made(1.0, self.given.protein)
 
+    @property
+    def least_ammonia(self) -> float | None:
+        """mol/m3 that the water must carry so that the flow brings the bacteria what is made, as if one pass took
+        all of it; None where no flow is told."""
+        return None if self.given.flow is None else self.made / self.given.flow / KG_N_A_MOLE
+
+    @property
+    def carried(self) -> tuple[str, str]:
+        """Whether the flow is too slow for the ammonia, and a sentence on it; ok and "" where it isn't."""
+        least = self.least_ammonia or 0.0
+        if least <= MUCH_CARRIED:
+            return "ok", ""
+        return ("over" if least > TOO_MUCH_CARRIED else "watch"), (
+            f"The flow is too slow: the water must carry {near(least, 'ammonia', 'mg/L NH3-N')} of ammonia or more"
+            " before all that is made reaches the media."
+        )
+
+    @property
+    def untold(self) -> list[str]:
+        """Conditions that no test tells."""
+        given = self.given
+        asked = (
+            ("oxygen at the media", given.dissolved_oxygen),
+            ("alkalinity", given.alkalinity),
+            ("pH", given.ph),
+        )
+        return [words for words, value in asked if value is None]
+
     @cached_property
     def hindered(self) -> list[str]:
         """Conditions under which bacteria work slowly, in words."""
@@ -134,10 +167,16 @@ class Surface:
     @property
     def verdict(self) -> tuple[str, str]:
         level, why = self._by_surface
+        by_flow, slow = self.carried
+        if by_flow == "over" or (level == "ok" and by_flow == "watch"):
+            level = by_flow
+        told = [why, slow] if slow else [why]
         if self.hindered:
-            held = " and ".join(self.hindered)
-            return ("watch" if level == "ok" else level), f"{why} But {held}: bacteria work slowly."
-        return level, why
+            level = "watch" if level == "ok" else level
+            told.append(f"But {' and '.join(self.hindered)}: bacteria work slowly.")
+        if self.untold:
+            told.append(f"Taken as enough, as no test tells it: {', '.join(self.untold)}.")
+        return level, " ".join(told)
 
     @property
     def _by_surface(self) -> tuple[str, str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from weirbook.engine.calculators.nitrifier_case import Surface
 from weirbook.engine.relations.nitrifiers import DESIGN, HIGH, LOW, THETA, THETA_DESIGN, WARM
 from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, ammonia_made
-from weirbook.engine.relations.nutrients import KG_N_A_MOLE
 from weirbook.engine.shape import Step, show, six, step
 
 
@@ -121,12 +120,12 @@ def _present(found: Surface) -> list[Step]:
 
 
 def _flow(found: Surface) -> list[Step]:
-    if found.given.flow is None:
+    least = found.least_ammonia
+    if found.given.flow is None or least is None:
         return []
     numbers = {
         "ammonia": show(found.made, "mass_flow", "mg/d"),
         "flow": show(found.given.flow, "flow", "L/h"),
     }
-    least = found.made / found.given.flow / KG_N_A_MOLE
     words = "ammonia that the water must carry at least, in mg/L as nitrogen"
     return [step(words, "{ammonia} ÷ {flow} ÷ 24", numbers, least, "ammonia", "mg/L NH3-N")]

@@ -7,7 +7,6 @@ from typing import Any
 from weirbook.engine.calculators.nitrifier_care import LIMITS_OF_IT, SOURCES, assumptions, cautions
 from weirbook.engine.calculators.nitrifier_case import Inputs, Surface
 from weirbook.engine.calculators.nitrifier_steps import steps
-from weirbook.engine.relations.nutrients import KG_N_A_MOLE
 from weirbook.engine.shape import TEXT, Calculator, Result, Working
 
 
@@ -46,7 +45,7 @@ def _values(found: Surface) -> dict[str, Any]:
         "media_needed": found.needed / found.added_surface,
         "media_to_add": found.short / found.added_surface,
         "feed_carried": found.feed_carried,
-        "least_ammonia": None if given.flow is None else found.made / given.flow / KG_N_A_MOLE,
+        "least_ammonia": found.least_ammonia,
         "sections": [
             {
                 "name": section.name,

@@ -82,8 +82,9 @@ OXYGEN_BUDGET = Calculator(
         Result(
             "verdict",
             TEXT,
-            "ok: with no air at all it lasts as long as nobody may notice; watch: only with what the surface lets in"
-            " at its fastest; over: not even so, or too little now; unknown: the surface is not known.",
+            "ok: with no air at all half the time lasts as long as nobody may notice, and the start is measured; watch:"
+            " only the whole time does, or only with what the surface lets in at its fastest; over: not even so, or too"
+            " little now; unknown: the surface is not known.",
         ),
         Result("why", TEXT, "What the verdict rests on."),
         Result("fish_demand", "mass_flow", "Oxygen that the fish use.", "mg/h"),

@@ -67,6 +67,8 @@ def assumptions(found: Budget) -> list[Assumption]:
         told.append(Assumption(words, "common practice"))
     if given.unattended == UNNOTICED:
         told.append(Assumption("Nobody may notice for 8 hours, a night.", "common practice"))
+    words = "Called ok where half of the time still suffices, since a species may use twice as much."
+    told.append(Assumption(words, "default"))
     told.append(Assumption("Fish and filter go on using as much until the least is reached.", "default"))
     return told
 

@@ -29,6 +29,8 @@ USUAL_PROTEIN = 0.4
 """Share of feed. Common practice."""
 LIGHTEST_FISH, HEAVIEST_FISH = 1e-7, 1000.0
 """kg. From a hatchling to the largest fish of fresh water: it catches a wrong unit."""
+THIRSTIEST = 2.0
+"""Times the reckoned demand that a species may have, as the measurements spread."""
 UNNOTICED = 8 * 3600.0
 """s. A night in which nobody looks. Common practice."""
 SLOWEST, FASTEST = 0.005 / 3600, 0.04 / 3600
@@ -266,11 +268,16 @@ class Budget:
         return time
 
     @property
+    def lasts_for_any(self) -> bool:
+        """Whether it lasts long enough, with no air, for a species that uses the most too."""
+        return self.sealed / THIRSTIEST >= self.given.unattended
+
+    @property
     def verdict(self) -> str:
         if self.start <= self.given.least_oxygen:
             return OVER
         if self.sealed >= self.given.unattended:
-            return OK
+            return OK if self.lasts_for_any and self.given.dissolved_oxygen is not None else WATCH
         if self.fast is None:
             return UNKNOWN
         longest = self.time_of(self.fast)
@@ -282,14 +289,27 @@ class Budget:
         if self.start <= self.given.least_oxygen:
             return f"The water starts with {said(self.start)}, no more than the {least} that must be there."
         shut = f"With no air at all it lasts {hours(self.sealed)} until {least}"
-        if self.verdict == OK:
-            return f"{shut}, no less than the {wait} in which nobody may notice."
+        if self.sealed >= self.given.unattended:
+            return " ".join((f"{shut}, no less than the {wait} in which nobody may notice.", *self._doubts))
         if self.verdict == UNKNOWN:
             return f"{shut}, less than {wait}. What the surface lets in is unknown: say open_surface."
         still = f"{shut}, and through a still surface {self._span}"
         if self.verdict == WATCH:
             return f"{still}: whether that covers {wait} nobody can promise."
         return f"{still}: less than the {wait} in which nobody may notice."
+
+    @property
+    def _doubts(self) -> tuple[str, ...]:
+        """What keeps a time that is long enough from being ok."""
+        half = hours(self.sealed / THIRSTIEST)
+        told = (
+            (not self.lasts_for_any, f"But some species use twice as much: then it lasts {half}."),
+            (
+                self.given.dissolved_oxygen is None,
+                "The oxygen at the start isn't told, and mornings have less than the water can hold: test it before light.",
+            ),
+        )
+        return tuple(words for holds, words in told if holds)
 
     @property
     def _span(self) -> str:

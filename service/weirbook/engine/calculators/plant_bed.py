@@ -74,6 +74,7 @@ def _steps(bed: Bed) -> list[Step]:
         "k": show(bed.rate, "velocity", "mm/d"),
         "tanks": str(six(bed.tanks)),
         "left": str(six(bed.left)),
+        "share_taken": str(six(1 - bed.left)),
         "inlet": held(bed.inlet),
         "outlet": held(bed.outlet),
         "background": held(bed.background),
@@ -81,7 +82,8 @@ def _steps(bed: Bed) -> list[Step]:
         "cover": show(given.cover, "fraction", "1"),
     }
     in_unit = f"in {of.unit}{' as nitrogen' if of.kind == 'concentration' else ''}"
-    removed = "({inlet} − {background}) × (1 − {left}) × {flow} × 24"
+    left = "(1 + {k} ÷ 1000 ÷ ({tanks} × {loading})) ^ (0 − {tanks})"
+    removed = "({inlet} − {background}) × {share_taken} × {flow} × 24"
     return [
         step("loading, in m a day", "{flow} × 24 ÷ 1000 ÷ {area}", numbers, bed.loading, "velocity", "m/d"),
         step("times that of guides", "{loading} ÷ {guide}", numbers, bed.loading / USUAL_LOADING, "number"),
@@ -95,11 +97,12 @@ def _steps(bed: Bed) -> list[Step]:
         ),
         step(
             "share left of what stands above the background",
-            "(1 + {k} ÷ 1000 ÷ ({tanks} × {loading})) ^ (0 − {tanks})",
+            left,
             numbers,
             bed.left,
             "number",
         ),
+        step("share taken out of it", f"1 − {left}", numbers, 1 - bed.left, "number"),
         step(
             f"outlet, {in_unit}",
             "{background} + ({inlet} − {background}) × {left}",
@@ -215,7 +218,9 @@ PLANT_BED = Calculator(
     ),
     inputs=Inputs,
     results=(
-        Result("verdict", TEXT, "ok, watch (plants can't do it alone, or the model is stretched) or over."),
+        Result(
+            "verdict", TEXT, "ok, watch (plants can't surely do it alone, or the model is stretched) or over."
+        ),
         Result("why", TEXT, "The verdict in words."),
         _of_constituent("outlet", "In the water that leaves the bed."),
         Result("removed_a_day", "mass_flow", "Taken out, as nitrogen or phosphorus.", "mg/d"),

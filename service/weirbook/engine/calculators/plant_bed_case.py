@@ -187,4 +187,14 @@ class Bed:
                 f" {near(self.loading / USUAL_LOADING, 'number', '1').removesuffix(' 1')} times the flow that beds are"
                 " built for: believe tests before and behind it.",
             )
-        return "ok", f"The model takes out {removed} of {what}, which its plants alone may reach ({most})."
+        if self.removed > self.uptake.low:
+            least = near(self.uptake.low, "mass_flow", "mg/d")
+            return (
+                "watch",
+                f"The model takes out {removed} of {what}; the plants {least} to {most}: only plants that grow well reach"
+                " it. Count on the low figure.",
+            )
+        return (
+            "ok",
+            f"The model takes out {removed} of {what}, which its plants alone take up even at their least.",
+        )

@@ -32,6 +32,12 @@ def assumptions(found: SaltChange) -> list[Assumption]:
         if given.change_share == USUAL_CHANGE:
             told.append(Assumption("A change takes at most a quarter of the water.", "common practice"))
         told.append(Assumption("Each change mixes at once; sand and filter hold no salt back.", "default"))
+        words = (
+            "Chloride falls as the salt does: the new water's own, besides that of its salt, is counted as 0 where no chloride"
+            " was told, and else as what the tank holds besides its salt. One filled in from the source's report (its note"
+            " says so) counts no salt of the tank, so that too little is told rather than too much."
+        )
+        told.append(Assumption(words, "default"))
     if given.nitrite is not None:
         words = (
             "The ratio's source says nitrite without saying whether as NO2 or as nitrogen. Both are told; as NO2 wants 3.28"

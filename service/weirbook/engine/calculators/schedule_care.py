@@ -90,9 +90,7 @@ def _of_the_level(plan: Plan) -> list[Caution]:
         words = "Without water changes nothing takes out what is not used: it builds up without end."
         told.append(Caution("may-build-up", words))
     if plan.runs_out:
-        words = (
-            "By this dose the level runs out: nothing is told of where it settles, for plants then use less."
-        )
+        words = f"By {plan.which.lower()} the level runs out: nothing is told of where it settles, for plants then use less."
         told.append(Caution("runs-out", words))
     if given.share and given.source_level > given.wanted:
         words = "The new water holds more of it than is wanted: no dose is needed after a change, and none can lower it."

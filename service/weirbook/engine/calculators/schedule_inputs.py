@@ -26,7 +26,10 @@ class Inputs(Dosing):
     )
     lowest: float | None = of_parameter("The lowest allowed.", ge=0, default=None)
     highest: float | None = of_parameter(
-        "The highest allowed. Left out: none, of nitrate the customary one.", gt=0, default=None
+        "The highest allowed. Left out: none, of nitrate the customary one.",
+        gt=0,
+        default=None,
+        role="most_wanted.{parameter}",
     )
     days_between_doses: int = param(
         COUNT, doc="1 for a dose a day, 7 for one a week.", ge=1, le=MOST_BETWEEN, default=1

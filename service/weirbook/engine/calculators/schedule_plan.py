@@ -144,30 +144,60 @@ class Plan:
     def said(self, value: float) -> str:
         return said(value, DOSED[self.given.parameter])
 
+    @property
+    def most_of_the_plan(self) -> float | None:
+        """The highest level by the plan's own doses if nothing used it; None where nothing bounds it."""
+        if not self.dose and not self.change_dose:
+            return max(self.given.source_level, self.given.wanted)
+        found = swing(replace(self._routine(self.dose, self.change_dose), uptake=0.0))
+        return found and found[1]
+
+    @property
+    def which(self) -> str:
+        """The dose that is followed to where it leads."""
+        return "The even dose" if self.given.usual_dose is None else "The usual dose"
+
     @cached_property
     def verdict(self) -> tuple[str, str]:
-        """Where the judged dose leads, and why."""
-        which = "The even dose" if self.given.usual_dose is None else "The usual dose"
+        """Where the usual dose leads, or else the plan, and why."""
+        if self.given.usual_dose is None:
+            return self._of_the_plan
         if self.runs_out:
-            return "over", f"{which} is too small: the level falls until nothing is left."
+            return "over", f"{self.which} is too small: the level falls until nothing is left."
         if self.steady is None:
             return (
                 "over",
-                f"{which} is more than is used, and no water change takes the rest out: it rises without end.",
+                f"{self.which} is more than is used, and no water change takes the rest out: it rises without end.",
             )
-        low, high = self.steady
+        return self._of_a_swing(self.which, self.steady, self.most)
+
+    @property
+    def _of_the_plan(self) -> tuple[str, str]:
+        settled, why = self._of_a_swing("The plan", self.kept, self.most_of_the_plan)
+        first = max(level for day in self.days for level in (day.before, day.after))
+        if settled != "over" and self.highest is not None and first > self.highest * (1 + LEVEL):
+            allowed = self.said(self.highest)
+            return (
+                "over",
+                f"At first the level stands at {self.said(first)}, above the highest allowed, {allowed}. {why}",
+            )
+        return settled, why
+
+    def _of_a_swing(self, which: str, swing: tuple[float, float], most: float | None) -> tuple[str, str]:
+        """The verdict on levels between which something settles, and on the most that it could reach."""
+        low, high = swing
         lowest, highest = self.given.lowest, self.highest
         span = f"between {self.said(low)} and {self.said(high)}"
         if highest is not None and high > highest * (1 + LEVEL):
             return "over", f"{which} settles {span}, above the highest allowed, {self.said(highest)}."
         if lowest is not None and low < lowest * (1 - LEVEL):
             return "watch", f"{which} settles {span}, below the lowest allowed, {self.said(lowest)}."
-        if self.most is None:
+        if most is None:
             return (
                 "watch",
                 f"{which} keeps it {span} only while uptake stays the same: without water changes nothing else does.",
             )
-        if highest is not None and self.most > highest * (1 + LEVEL):
-            words = f"{which} settles {span}; if nothing used it, up to {self.said(self.most)}, above the highest allowed."
+        if highest is not None and most > highest * (1 + LEVEL):
+            words = f"{which} settles {span}; if nothing used it, up to {self.said(most)}, above the highest allowed."
             return "watch", words
-        return "ok", f"{which} settles {span}; if nothing used it, at most {self.said(self.most)}."
+        return "ok", f"{which} settles {span}; if nothing used it, at most {self.said(most)}."

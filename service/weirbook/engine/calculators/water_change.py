@@ -18,14 +18,15 @@ def solve(given: Inputs) -> Working:
 
     Equations: F = (C0 - C) / (C0 - S); n = ln(1 - F) / ln(1 - f), rounded up; C = S + (C0 - S) (1 - f)^n; drip
     D = V ln(1 / (1 - F)); each day the least of m / |difference| for hardness, alkalinity, temperature, of
-    `ph_share_within` and of the size limit; back after (C0 - C) / drift; a drip holds S + drift V / Q.
+    `ph_share_within` and of the size limit; with a drift each day starts from the day before and a day's drift; back
+    after (C0 - C) / drift; a drip holds S + drift V / Q.
     Shapes and units: SI, see `Inputs`; what follows the parameter in the SI unit of its kind.
     Valid for: what is conserved when waters mix, in one well-mixed body of water.
     Uncertainty: that of volume and tests, 10 % is usual; of pH see `mixed_ph`; daily limits are habits.
     Raises: Invalid for a value at or beyond the source's, a change of all the water or more, half a drift, more
     than 366 changes or days, neither a wanted value nor a change.
     Source: see SOURCES.
-    Not covered: what happens between the changes but for a steady drift; water that doesn't mix.
+    Not covered: what happens between usual changes, whose interval isn't told; water that doesn't mix.
     """
     refuse_contradictions(given)
     found = Change(given)
@@ -74,13 +75,14 @@ def _series(found: Change) -> list[dict[str, Any]]:
 
 
 def _schedule(found: Change) -> list[dict[str, Any]]:
-    given = found.given
+    given, with_drift = found.given, found.days_with_drift
     return [
         {
             "day": number,
             "share": day.share,
             "water": day.share * given.volume,
             "value_after": mixed(given.present, given.source, 1 - day.left),
+            "value_with_drift": None if with_drift is None else with_drift[number - 1],
             "hardness_after": day.after.hardness,
             "alkalinity_after": day.after.alkalinity,
             "ph_after": day.after.ph,
@@ -123,7 +125,7 @@ WATER_CHANGE = Calculator(
         Result(
             "series",
             "list",
-            "The usual changes one by one.",
+            "The usual changes one by one, no drift counted.",
             fields=(
                 Result("number", COUNT, "1 is the first change."),
                 Result("water_in_all", "volume", "New water so far."),
@@ -143,12 +145,15 @@ WATER_CHANGE = Calculator(
         Result(
             "schedule",
             "list",
-            "Each day's change. It ends at the wanted value.",
+            "Each day's change. It ends at the wanted value, but for the drift.",
             fields=(
                 Result("day", COUNT, "1 is today."),
                 Result("share", "fraction", "Of the water to replace."),
                 Result("water", "volume", "The same as water."),
                 _of_parameter("value_after", "After it, if nothing else moves it."),
+                _of_parameter(
+                    "value_with_drift", "After it, the drift going on from day to day; none if none is told."
+                ),
                 Result("hardness_after", "hardness", "None where a water's hardness isn't known."),
                 Result("alkalinity_after", "alkalinity", "None where a water's alkalinity isn't known."),
                 Result("ph_after", "ph", "Reckoned by alkalinity; none where it can't be."),

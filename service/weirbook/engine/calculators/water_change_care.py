@@ -35,7 +35,8 @@ def assumptions(found: Change) -> list[Assumption]:
     told = [
         Assumption("Old water leaves before new water comes in, and all of it mixes.", "default"),
         Assumption(
-            "Between the changes nothing else moves the values; the heater brings the temperature back.",
+            "Between the changes nothing else moves the values, except in value_with_drift; the heater brings the"
+            " temperature back.",
             "default",
         ),
     ]
@@ -97,9 +98,27 @@ def cautions(found: Change) -> list[Caution]:
                 show(limit.value, limit.kind, "%"),
             )
         )
+    told += _of_the_drift(found)
     if given.drift is not None and given.drip_flow is not None and found.settles_at is None:
         told.append(Caution("drip-never-settles", "The value falls faster than the drip brings it in."))
     return told
+
+
+def _of_the_drift(found: Change) -> list[Caution]:
+    """Where it works against the changes, and more than one is planned."""
+    given, values = found.given, found.days_with_drift
+    several = len(found.days) > 1 or (given.usual_share is not None and found.changes != 1)
+    if found.time_back is None or not values or not several:
+        return []
+    words = (
+        "Your drift works against the changes: the usual ones count none of it, so that they reach less far."
+    )
+    if len(found.days) > 1:
+        words += (
+            f" With it the schedule ends at {said(values[-1], given.kind)}, not {said(found.value_after, given.kind)}:"
+            " go on until a test shows what you want."
+        )
+    return [Caution("drift-works-against", words)]
 
 
 def _of_usual_ways(found: Change) -> list[Caution]:
@@ -184,7 +203,7 @@ LEVEL = Caution(
 )
 
 LIMIT_WORDS = (
-    "One well-mixed body of water. What fish, plants and filter do between the changes is counted by the drift alone.",
+    "One well-mixed body of water. A drift is counted in value_with_drift, time_back and drip_holds, in nothing else.",
     "pH is reckoned for closed, fresh water with bicarbonate alkalinity, pH 5.5 to 8.25, up to 4 meq/L.",
     "The daily limits are habits of fishkeepers, not physics; species differ.",
 )

@@ -120,6 +120,19 @@ class Change:
             found.append(day)
         return found
 
+    @cached_property
+    def days_with_drift(self) -> Sequence[float] | None:
+        """The value after each day's change, the drift going on from day to day; None where none is told."""
+        given = self.given
+        if given.drift is None or given.drift_time is None:
+            return None
+        found, value, a_day = [], given.present, given.drift / given.drift_time * DAY
+        for day in self.days:
+            value = mixed(value, given.source, day.share)
+            found.append(value)
+            value = max(value + a_day, 0.0)
+        return found
+
     @property
     def usual_is_too_large(self) -> bool:
         usual = self.given.usual_share

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from weirbook.engine.calculators.exchange import carbon, carbon_steps
-from weirbook.engine.calculators.water_change_case import Change
+from weirbook.engine.calculators.water_change_case import DAY, Change
 from weirbook.engine.calculators.water_change_inputs import Inputs
 from weirbook.engine.relations.changes import after_changes, ph_bound
 from weirbook.engine.shape import Step, show, step
@@ -174,8 +174,26 @@ def _drift(found: Change) -> list[Step]:
     if found.time_back is not None:
         formula = "({present} − {after}) ÷ {drift} × {drift_time}"
         steps.append(step("days until it is back", formula, numbers, found.time_back, "time", "d"))
+    steps += _last_day_with_drift(found, numbers)
     if found.settles_at is not None and given.drip_flow is not None:
         numbers["drip_flow"] = show(given.drip_flow, "flow", "L/d")
         formula = "{source} + {drift} ÷ {drift_time} × {volume} ÷ {drip_flow}"
         steps.append(step("value that the drip holds", formula, numbers, found.settles_at, given.kind))
     return steps
+
+
+def _last_day_with_drift(found: Change, numbers: Mapping[str, str]) -> list[Step]:
+    """From the value after the day before; none where the drift leads below nothing in between."""
+    given, values = found.given, found.days_with_drift
+    if values is None or len(values) < 2 or given.drift is None or given.drift_time is None:
+        return []
+    if values[-2] + given.drift / given.drift_time * DAY < 0:
+        return []
+    told = {
+        **numbers,
+        "day_before": show(values[-2], given.kind),
+        "share": show(found.days[-1].share, "fraction", "1"),
+    }
+    formula = "({day_before} + {drift} ÷ {drift_time}) × (1 − {share}) + {source} × {share}"
+    words = f"value after day {len(values)}, with the drift"
+    return [step(words, formula, told, values[-1], given.kind)]

@@ -31,6 +31,9 @@ STEP = LIMITS["temperature_an_hour"]
 SCALDS = 323.15
 """50 degC: tap water from there on is said to scald within minutes. Common practice, no source."""
 
+BURNS_ANIMALS = 318.15
+"""45 degC: hotter water burns what it meets before it has mixed. Common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Inputs:
@@ -117,6 +120,17 @@ class Warmth:
         return abs(self.moves) <= self.given.temperature_step * (1 + ROUNDING)
 
     @property
+    def burns(self) -> bool:
+        """Whether it is too hot to be poured where animals are, however little."""
+        return self.new > BURNS_ANIMALS
+
+    @property
+    def verdict(self) -> str:
+        if self.burns:
+            return "over"
+        return "ok" if self.fits else "watch"
+
+    @property
     def span(self) -> float:
         """How far from the tank's the new water may be."""
         return self.given.temperature_step / self.share
@@ -124,6 +138,8 @@ class Warmth:
     @property
     def largest(self) -> float:
         """Water of this temperature that may be changed at once."""
+        if self.burns:
+            return 0.0
         return self.given.volume * share_within(self.given.temperature, self.new, self.given.temperature_step)
 
     @property
@@ -136,6 +152,11 @@ class Warmth:
         way = "cools" if self.moves < 0 else "warms"
         moved = near(abs(self.moves), "temperature_difference", "K")
         most = near(self.given.temperature_step, "temperature_difference", "K")
+        if self.burns:
+            return (
+                f"Water of {said(self.new, 'temperature')} burns animals: never pour it into a tank with animals. Mix it with"
+                f" cold water first, to near the tank's {said(self.given.temperature, 'temperature')}."
+            )
         if not self.fits:
             water = less(self.largest, "volume", "L")
             return (
@@ -164,13 +185,13 @@ def solve(given: Inputs) -> Working:
     found = Warmth(given)
     hot = found.hot_share
     values = {
-        "verdict": "ok" if found.fits else "watch",
+        "verdict": found.verdict,
         "why": found.why,
         "temperature_after": found.after,
         "temperature_change": found.moves,
         "largest_water": found.largest,
         "coolest_new": max(given.temperature - found.span, COLDEST),
-        "warmest_new": min(given.temperature + found.span, BOILING),
+        "warmest_new": min(given.temperature + found.span, max(given.temperature, BURNS_ANIMALS)),
         "hot_water": None if hot is None else hot * given.change_volume,
         "cold_water": None if hot is None else (1 - hot) * given.change_volume,
     }
@@ -296,6 +317,9 @@ def _cautions(found: Warmth) -> Sequence[Caution]:
                 show(SCALDS, "temperature"),
             )
         )
+    if found.burns:
+        words = "Hotter water than this burns fish and bacteria where it flows in, though the tank as a whole would bear it."
+        told.append(Caution("burns-animals", words, show(BURNS_ANIMALS, "temperature")))
     if found.moves > 0:
         told.append(
             Caution("less-oxygen", "Warmer water holds less oxygen, fresh hot water least: aerate it.")
@@ -318,11 +342,19 @@ WATER_CHANGE_TEMPERATURE = Calculator(
     ),
     inputs=Inputs,
     results=(
-        Result("verdict", TEXT, "ok; watch (the change moves the tank's temperature too far at once)."),
+        Result(
+            "verdict",
+            TEXT,
+            "ok; watch (the change moves the tank's temperature too far at once); over (it burns).",
+        ),
         Result("why", TEXT, "The verdict in words."),
         Result("temperature_after", "temperature", "Of the tank, right after the change."),
         Result("temperature_change", "temperature_difference", "Of the tank; below 0 if it cools."),
-        Result("largest_water", "volume", "That may be changed at once with water of this temperature."),
+        Result(
+            "largest_water",
+            "volume",
+            "That may be changed at once with water of this temperature; 0 where it burns.",
+        ),
         Result("coolest_new", "temperature", "Of the new water for this change, to stay within the step."),
         Result("warmest_new", "temperature", "Of the new water for this change, to stay within the step."),
         Result("hot_water", "volume", "To mix in; none where hot and cold aren't told."),
