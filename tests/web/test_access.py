@@ -27,6 +27,11 @@ MAY: dict[str, tuple[str, ...]] = {
         "delete_journal",
         "edit_alert",
         "put_follower",
+        *(
+            f"{verb}_{noun}"
+            for verb in ("create", "put", "edit", "delete")
+            for noun in ("feeding", "water_change", "dose")
+        ),
     ),
     "sensor": ("take_readings",),
 }

@@ -71,11 +71,12 @@ RESOURCES = (
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
 
 * **Keys**: every call carries `Authorization: Bearer KEY`. Roles: keeper (all), helper (marks tasks done, journal,
-  readings by hand, reads), sensor (posts to its listed gauges), viewer (reads).
+  feedings, water changes and doses, readings by hand, reads), sensor (posts to its listed gauges), viewer (reads).
 * **Quantities** are `{"value": 72, "unit": "in"}` or `"72 in"`; unit names are exact and listed at `/v1/units`.
 * **Places** are written as their path: `room`, `systems/rill`, `tanks/nursery`, `sumps/rack`, `sections/rack-return-1`.
 * **Instants** are RFC 3339 with an offset; weeks are ISO weeks of the room's time zone.
 * **Clock times** of tasks (`2026-11-29T10:00`) are the room's, without an offset.
+* **Nutrients** keep their forms: `mg/L NO3` and `mg/L N` (as nitrogen) are both units of nitrate, and never mixed up.
 * **Errors** are RFC 9457 problem documents; `errors` names each bad value by a JSON pointer. A bad request changes nothing.
 * **Edits** are merge-patches under `If-Match` (the ETag of what you read). **Retries** are safe: readings by gauge and
   instant, records with ids of your own by PUT, other POSTs with an `Idempotency-Key`.

@@ -140,7 +140,7 @@ def test_copper_is_weighed_as_copper_sulfate_for_the_published_pond() -> None:
 
 
 def test_formalin_takes_the_published_oxygen() -> None:
-    given = formalin(label_concentration="25 mg/L", oxygen="8 mg/L")
+    given = formalin(label_concentration="25 mg/L", dissolved_oxygen="8 mg/L")
     assert_published(value(given, "oxygen_taken"), "formalin_oxygen_demand", "oxygen removed")
     assert value(given, "oxygen_left") == pytest.approx(3)
 
@@ -227,7 +227,7 @@ def test_mass_liquid_and_strength_balance_whatever_the_form(
             "interval": "2 d",
             "change_between": "35 %",
             "contact_time": "5 h",
-            "oxygen": "9 mg/L",
+            "dissolved_oxygen": "9 mg/L",
         },
     )
     values = given.values
@@ -332,7 +332,7 @@ def test_a_gross_volume_is_only_used_for_want_of_a_net_one() -> None:
 
 @pytest.mark.parametrize(("oxygen", "verdict"), [("9 mg/L", "ok"), ("6 mg/L", "watch"), ("4 mg/L", "over")])
 def test_oxygen_left_by_formalin_is_judged_by_published_limits(oxygen: str, verdict: str) -> None:
-    given = formalin(oxygen=oxygen)  # 10 mg/L take 2.
+    given = formalin(dissolved_oxygen=oxygen)  # 10 mg/L take 2.
     assert given.values["verdict"] == verdict
     assert (given.values["oxygen_left"] < LIMITS["oxygen_cold"].value) == (verdict != "ok")
     assert (given.values["oxygen_left"] < LIMITS["oxygen_warm"].value) == (verdict == "over")
@@ -341,7 +341,7 @@ def test_oxygen_left_by_formalin_is_judged_by_published_limits(oxygen: str, verd
 def test_oxygen_is_unknown_until_told_and_no_matter_in_a_short_bath() -> None:
     assert formalin().values["verdict"] == "unknown"
     assert formalin(bath_volume="20 L", contact_time="1 h").values["verdict"] == "ok"
-    assert formalin(label_concentration="200 mg/L", oxygen="8 mg/L").values["oxygen_left"] == 0
+    assert formalin(label_concentration="200 mg/L", dissolved_oxygen="8 mg/L").values["oxygen_left"] == 0
 
 
 SOFT, HARD = "40 mg/L CaCO3", "120 mg/L CaCO3"

@@ -19,7 +19,7 @@ STOCK = {
     "temperature": "26 degC",
     "fish_mass": "900 g",
     "mean_fish_mass": "15 g",
-    "daily_feed": "12 g/d",
+    "feed": "12 g/d",
     "open_surface": "0.5 m2",
 }
 
@@ -83,7 +83,7 @@ def test_oxygen_runs_out_as_was_computed(assert_followed, row: dict[str, str], g
         temperature=f"{row['temp_c']} degC",
         dissolved_oxygen=f"{row['start_mg_l']} mg/L",
         least_oxygen=f"{row['threshold_mg_l']} mg/L",
-        daily_feed="0 g/d",
+        feed="0 g/d",
         open_surface=f"{row['surface_area_m2']} m2",
         slowest_exchange="20.7 mm/h",
         **fish,
@@ -116,7 +116,7 @@ def test_resting_fish_use_what_was_found_for_their_mass_and_warmth(row: dict[str
 def test_a_pond_of_warm_water_fish_falls_within_the_usual_ranges() -> None:
     """10 kg of fish of 100 g at 25 degC, fed 2 % a day: rules of thumb, from memory."""
     found = asked(
-        temperature="25 degC", fish_mass="10 kg", mean_fish_mass="100 g", daily_feed="200 g/d", volume="5 m3"
+        temperature="25 degC", fish_mass="10 kg", mean_fish_mass="100 g", feed="200 g/d", volume="5 m3"
     )
     low, high = RANGES["air-saturated routine respiration, warm-water fish"]
     assert low < value(found, "uptake", "mg/kg/h") < high
@@ -135,12 +135,12 @@ def test_carbon_dioxide_is_that_of_one_molecule_for_one() -> None:
 
 def test_the_filter_needs_the_oxygen_of_the_nitrogen_fed() -> None:
     """100 g of feed with 40 % protein: x 0.092 is 3.68 g N; x 2 x 31.998 / 14.007 is 16.81 g of oxygen a day."""
-    found = asked(daily_feed="100 g/d")
+    found = asked(feed="100 g/d")
     assert value(found, "filter_demand", "g/d") == pytest.approx(16.813, abs=1e-3)
-    assert value(asked(daily_feed="100 g/d", feed_protein="50 %"), "filter_demand", "g/d") == pytest.approx(
+    assert value(asked(feed="100 g/d", protein="50 %"), "filter_demand", "g/d") == pytest.approx(
         16.813 * 1.25, abs=1e-3
     )
-    assert value(asked(daily_feed="0 g/d"), "filter_demand") == 0
+    assert value(asked(feed="0 g/d"), "filter_demand") == 0
 
 
 @given(
@@ -148,7 +148,7 @@ def test_the_filter_needs_the_oxygen_of_the_nitrogen_fed() -> None:
 )
 def test_the_demand_is_the_sum_of_its_parts(fish: list[tuple[int, float]], feed: float) -> None:
     groups = [group(f"g{n}", count, f"{mass} g") for n, (count, mass) in enumerate(fish)]
-    found = by_groups(*groups, daily_feed=f"{feed} g/d")
+    found = by_groups(*groups, feed=f"{feed} g/d")
     told = found.values
     assert sum(row["demand"] for row in told["groups"]) == pytest.approx(told["fish_demand"], rel=1e-9)
     assert told["fish_demand"] + told["filter_demand"] == pytest.approx(told["total_demand"], rel=1e-9)
@@ -237,7 +237,7 @@ def test_a_night_is_the_usual_span_and_a_caution_says_what_to_do() -> None:
     found = asked()
     assert found.values["verdict"] == "over"
     assert found.cautions[0].code == "oxygen-runs-out" and found.cautions[0].limit == "8 h"
-    few = asked(fish_mass="15 g", daily_feed="0 g/d", dissolved_oxygen="8 mg/L")
+    few = asked(fish_mass="15 g", feed="0 g/d", dissolved_oxygen="8 mg/L")
     assert few.values["verdict"] == "ok"
     assert "oxygen-runs-out" not in codes(few)
 
@@ -261,9 +261,7 @@ def test_a_closed_surface_is_the_same_as_no_air() -> None:
 
 
 def test_a_large_surface_over_few_fish_never_comes_to_the_least() -> None:
-    found = asked(
-        fish_mass="15 g", daily_feed="0 g/d", volume="20 L", unattended="100 h", open_surface="2 m2"
-    )
+    found = asked(fish_mass="15 g", feed="0 g/d", volume="20 L", unattended="100 h", open_surface="2 m2")
     assert found.values["time_slow_exchange"] is None and found.values["time_fast_exchange"] is None
     assert found.values["verdict"] == "watch"
     assert "for good:" in found.values["why"]
@@ -298,9 +296,9 @@ def test_what_warmth_and_breath_do_is_told_in_figures() -> None:
         ({"groups": [group("a", 1, "1 g")]}, ["/groups"]),
         ({"volume": "0 L"}, ["/volume"]),
         ({"temperature": "0 K"}, ["/temperature"]),
-        ({"daily_feed": None}, ["/daily_feed"]),
-        ({"daily_feed": "-1 g/d"}, ["/daily_feed"]),
-        ({"feed_protein": "140 %"}, ["/feed_protein"]),
+        ({"feed": None}, ["/feed"]),
+        ({"feed": "-1 g/d"}, ["/feed"]),
+        ({"protein": "140 %"}, ["/protein"]),
         ({"activity": 0.5}, ["/activity"]),
         ({"slowest_exchange": "50 mm/h"}, ["/slowest_exchange"]),
         ({"dissolved_oxygen": "-1 mg/L"}, ["/dissolved_oxygen"]),
@@ -344,7 +342,7 @@ def test_every_step_follows_from_its_own_numbers(
         volume=volume,
         open_surface=surface,
         dissolved_oxygen=oxygen,
-        daily_feed=feed,
+        feed=feed,
         altitude="300 m",
     )
     for step in found.steps:

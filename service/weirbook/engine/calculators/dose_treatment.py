@@ -151,7 +151,7 @@ DOSE_TREATMENT = Calculator(
         "treatments": 2,
         "interval": "72 h",
         "change_between": "60 %",
-        "oxygen": "8 mg/L",
+        "dissolved_oxygen": "8 mg/L",
     },
     doors=("systems",),
     asks={"substance": "formalin", "dose_means": "product", "label_by_weight": "20 mg/kg"},

@@ -44,14 +44,14 @@ def assumptions(found: Budget) -> list[Assumption]:
     told.append(Assumption(words, "default"))
     if any(lot.activity == ROUTINE for lot in found.lots):
         told.append(Assumption("Fish swim about: twice the resting rate.", "common practice"))
-    if given.daily_feed:
+    if given.feed:
         words = (
             "Of each gram of protein fed 0.092 g of ammonia's nitrogen comes (other sources up to 0.098), and the filter"
             " turns all of it into nitrate with 4.57 g of oxygen to a gram; counting what bacteria build of it, 4.18 to"
             " 4.33."
         )
         told.append(Assumption(words, "default"))
-        if given.feed_protein == USUAL_PROTEIN:
+        if given.protein == USUAL_PROTEIN:
             told.append(Assumption("The feed is 40 % protein.", "common practice"))
     if given.least_oxygen == LEAST.value:
         words = (

@@ -61,7 +61,7 @@ class Inputs:
         role="tanks_water",
     )
     temperature: float = measured_temperature()
-    daily_feed: float = param(
+    feed: float = param(
         "mass_flow",
         doc="Dry feed a day, whose ammonia the filter turns into nitrate with oxygen; 0 where none is fed.",
         ge=0,
@@ -87,7 +87,7 @@ class Inputs:
     groups: tuple[FishGroup, ...] = parts(
         FishGroup, doc="The fish by groups, each with its size. Or say fish_mass.", key="name"
     )
-    feed_protein: float = param(
+    protein: float = param(
         "fraction",
         doc="Of the feed. Left out: 40 %, common practice.",
         ge=0,
@@ -216,7 +216,7 @@ class Budget:
 
     @property
     def nitrogen(self) -> float:
-        return ammonia_made(self.given.daily_feed, self.given.feed_protein)
+        return ammonia_made(self.given.feed, self.given.protein)
 
     @property
     def of_filter(self) -> float:

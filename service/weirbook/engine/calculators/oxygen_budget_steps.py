@@ -67,8 +67,8 @@ def _count_step(mass: float, of_one: float) -> Step:
 def _sum_steps(found: Budget) -> list[Step]:
     given = found.given
     numbers = {
-        "feed": show(given.daily_feed, "mass_flow", "g/d"),
-        "protein": show(given.feed_protein, "fraction", "1"),
+        "feed": show(given.feed, "mass_flow", "g/d"),
+        "protein": show(given.protein, "fraction", "1"),
         "nitrogen": show(found.nitrogen, "mass_flow", "g/d"),
         "oxygen_to_nitrogen": str(six(WITHOUT_GROWTH.oxygen)),
         "fish": _hourly(found.of_fish),

@@ -124,9 +124,9 @@ class Treatment:
 
     @property
     def oxygen_left(self) -> float | None:
-        if self.oxygen_taken is None or self.given.oxygen is None:
+        if self.oxygen_taken is None or self.given.dissolved_oxygen is None:
             return None
-        return max(0.0, self.given.oxygen - self.oxygen_taken)
+        return max(0.0, self.given.dissolved_oxygen - self.oxygen_taken)
 
     @property
     def change(self) -> float:

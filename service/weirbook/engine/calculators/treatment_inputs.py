@@ -106,7 +106,7 @@ class Inputs:
         le=1,
         default=None,
     )
-    oxygen: float | None = param(
+    dissolved_oxygen: float | None = param(
         "concentration",
         doc="Dissolved in the water before.",
         ge=0,

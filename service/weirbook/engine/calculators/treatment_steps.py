@@ -156,7 +156,7 @@ def _oxygen(found: Treatment) -> list[Step]:
     formula = f"{{formalin}} ÷ {six(FORMALIN_PER_OXYGEN)}"
     made = [step("oxygen taken in 30 to 36 hours, in mg/L", formula, numbers, taken, "concentration")]
     if left:
-        numbers = {"oxygen": _mg(given.oxygen or 0.0), "taken": _mg(taken)}
+        numbers = {"oxygen": _mg(given.dissolved_oxygen or 0.0), "taken": _mg(taken)}
         words = "oxygen left without aeration, in mg/L"
         made.append(step(words, "{oxygen} − {taken}", numbers, left, "concentration"))
     return made
