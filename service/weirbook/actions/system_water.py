@@ -145,6 +145,12 @@ class SystemWater:
     def doses_by_day(self) -> Mapping[date, list[Dose]]:
         return self._by_day((one.dosed_at_ms, one) for one in self.doses)
 
+    def begins_ms(self, day: date) -> int:
+        """From when on tests tell of a day's end: its first change or dose, else its midnight."""
+        done = [one.changed_at_ms for one in self.changes_by_day.get(day, ())]
+        done += [one.dosed_at_ms for one in self.doses_by_day.get(day, ())]
+        return min(done, default=midnight_ms(day, self.zone))
+
     def told_by(self, at_ms: int) -> date:
         """The day whose end a test tells of.
 
@@ -152,9 +158,7 @@ class SystemWater:
         before left.
         """
         day = day_of(at_ms, self.zone)
-        done = [one.changed_at_ms for one in self.changes_by_day.get(day, ())]
-        done += [one.dosed_at_ms for one in self.doses_by_day.get(day, ())]
-        return day - timedelta(days=1) if done and at_ms < min(done) else day
+        return day if at_ms >= self.begins_ms(day) else day - timedelta(days=1)
 
     def _by_day(self, rows: Iterable[tuple[int, T]]) -> Mapping[date, list[T]]:
         found: dict[date, list[T]] = defaultdict(list)
