@@ -60,7 +60,7 @@ def agent_per_chlorine(formula: str, moles: float) -> float:
     Valid for: pure agents, reactions that run to their end. Chloramine, weighed as Cl2, takes the same.
     Uncertainty: of the weights 2 parts in 10,000; for thiosulfate the reaction itself is open, see THIOSULFATE_ENDS.
     Raises: KeyError for an unknown element.
-    Source: balance of charge; IUPAC/CIAAW weights. Thiosulfate to tetrathionate is 7.0 in a supplier's laboratory document, TE213.
+    Source: balance of charge; IUPAC/CIAAW weights. Thiosulfate to tetrathionate is 7.0 in a supplier's laboratory sheet, TE213.
     Not covered: what else in the water takes the agent up; time.
     """
     return moles * molar_mass(formula) / CHLORINE
