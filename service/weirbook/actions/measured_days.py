@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-import sqlalchemy as sa
-
 from weirbook.actions.latest_of import MEASURED
 from weirbook.actions.system_water import SystemWater
 from weirbook.engine.relations.rollups import HOUR_MS
@@ -70,13 +68,11 @@ def last_measured(water: SystemWater, parameter: str) -> Measured | None:
 
 
 def _gauges(water: SystemWater, parameter: str) -> Mapping[int, Gauge]:
-    """The system's gauges in use of a parameter, by number."""
-    facts = water.facts
-    asked = sa.select(Gauge).where(Gauge.parameter == parameter, Gauge.kind == MEASURED[parameter])
+    """The system's gauges in use of a parameter, by number; none at a tank that has been retired."""
     return {
         gauge.id: gauge
-        for gauge in water.session.scalars(asked.order_by(Gauge.id)).unique()
-        if facts.where.system_of(gauge.place_id) == facts.system.id and facts.in_use(gauge)
+        for gauge in water.gauges
+        if gauge.parameter == parameter and gauge.kind == MEASURED[parameter]
     }
 
 

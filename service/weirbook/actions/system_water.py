@@ -20,6 +20,7 @@ from weirbook.engine.times import day_of, midnight_ms, zone
 from weirbook.record.base import ALWAYS_MS
 from weirbook.record.database import room_of
 from weirbook.record.doses import Dose
+from weirbook.record.equipment import Gauge
 from weirbook.record.places import SectionUse, Tank, TankSystem
 from weirbook.record.rooms import Room
 from weirbook.record.waters import DONE, EXCHANGES, PLANNED, StandingExchange, WaterChange
@@ -74,6 +75,12 @@ class SystemWater:
         facts = self.facts
         parts = (*facts.tanks, *facts.sumps, *facts.sections)
         return [facts.system.id, *(one.id for one in parts)]
+
+    @cached_property
+    def gauges(self) -> Sequence[Gauge]:
+        """Those in use that stand at one of its places in use."""
+        asked = sa.select(Gauge).where(Gauge.place_id.in_(self.places)).order_by(Gauge.id)
+        return [one for one in self.session.scalars(asked).unique() if self.facts.in_use(one)]
 
     @cached_property
     def feeding(self) -> FeedDays:
