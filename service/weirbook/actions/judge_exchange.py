@@ -13,7 +13,7 @@ from weirbook.actions.filling import Absent
 from weirbook.actions.finding import About, Finding, Verdict
 from weirbook.actions.finding_of_water import of_water
 from weirbook.actions.measured_days import Measured, measured_days
-from weirbook.actions.recent import food_of, last_of, recent
+from weirbook.actions.recent import bound_of, food_of, last_of, readings_of, recent
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.actions.system_water import SystemWater
 from weirbook.engine.catalogue import calculator
@@ -79,21 +79,20 @@ def _alkalinity(facts: SystemFacts) -> Iterator[Finding]:
     food = food_of(facts)
     if last is None:
         return
-    origin = f"/v1/readings?gauge={last.gauge}"
+    origin = readings_of(last)
     if isinstance(told, Absent):
         if food != 0:
             words = f"Unknown. {told.why}"
             yield of_water(facts, Verdict.UNKNOWN, About.ALKALINITY, "alkalinity", words, origin)
         return
     unit = last.shown.unit
-    bound = f"{last.qualifier} " if last.qualifier in ("below", "above") else ""
     verdict, words = _held(facts, last, trend_of(water_of(facts), "alkalinity"), food)
     yield of_water(
         facts,
         verdict,
         About.ALKALINITY,
         "alkalinity",
-        f"Alkalinity was {bound}{near(last.value, 'alkalinity', unit)}{words}",
+        f"Alkalinity was {bound_of(last)}{near(last.value, 'alkalinity', unit)}{words}",
         origin,
         last.shown,
         Quantity(LEAST_ALKALINITY, "eq/m3").to(unit, "alkalinity"),

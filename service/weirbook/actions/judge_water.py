@@ -14,7 +14,15 @@ from weirbook.actions.finding_of_water import of_water
 from weirbook.actions.judge_change import judge_change
 from weirbook.actions.judge_exchange import judge_exchange
 from weirbook.actions.measured_days import Measured
-from weirbook.actions.recent import TELLS_FOR_DAYS, food_of, last_of, recent, recent_value
+from weirbook.actions.recent import (
+    TELLS_FOR_DAYS,
+    bound_of,
+    food_of,
+    last_of,
+    readings_of,
+    recent,
+    recent_value,
+)
 from weirbook.actions.system_facts import SystemFacts, facts_of
 from weirbook.engine.relations.ammonia import pka, un_ionized_share
 from weirbook.engine.relations.chemistry import molar_mass
@@ -61,15 +69,6 @@ def _told(facts: SystemFacts, about: About, parameter: str, days: int) -> Measur
     return of_water(facts, Verdict.UNKNOWN, about, parameter, f"Unknown. {found.why}", readings_of(last))
 
 
-def readings_of(last: Measured) -> str:
-    """Where a test can be seen."""
-    return f"/v1/readings?gauge={last.gauge}"
-
-
-def _bound(one: Measured) -> str:
-    return f"{one.qualifier} " if one.qualifier in ("below", "above") else ""
-
-
 def _ammonia(facts: SystemFacts) -> Iterator[Finding]:
     """The un-ionized part of the latest total ammonia, at the latest pH and temperature."""
     total = _told(facts, About.AMMONIA, "total_ammonia", TELLS_FOR_DAYS)
@@ -82,7 +81,7 @@ def _ammonia(facts: SystemFacts) -> Iterator[Finding]:
 def _total_ammonia(facts: SystemFacts, total: Measured) -> Finding:
     origin = readings_of(total)
     stress, harm = LIMITS["ammonia_stress"], LIMITS["ammonia_harm"]
-    said = f"Total ammonia was {_bound(total)}{near(total.value, 'ammonia', total.shown.unit)}"
+    said = f"Total ammonia was {bound_of(total)}{near(total.value, 'ammonia', total.shown.unit)}"
     about = About.AMMONIA
     if total.value < stress.value and total.qualifier != "above":
         words = f"{said}: too little to strain fish at any pH."
@@ -96,7 +95,7 @@ def _total_ammonia(facts: SystemFacts, total: Measured) -> Finding:
     poison = total.value * share
     told = (
         f"{said}, of which {near(share, 'fraction', '%')} is un-ionized at pH {near(ph, 'ph', 'pH').removesuffix(' pH')} and"
-        f" {near(temperature, 'temperature', 'degC')}: {_bound(total)}{near(poison, 'ammonia', NH3)}"
+        f" {near(temperature, 'temperature', 'degC')}: {bound_of(total)}{near(poison, 'ammonia', NH3)}"
     )
     verdict, words = _poison(total, poison)
     limit = stress if poison < harm.value else harm
@@ -106,7 +105,7 @@ def _total_ammonia(facts: SystemFacts, total: Measured) -> Finding:
         about,
         "un_ionized_ammonia",
         f"{told}. {words}",
-        f"/v1/systems/{facts.system.handle}/answers/ammonia" if not _bound(total) else origin,
+        f"/v1/systems/{facts.system.handle}/answers/ammonia" if not bound_of(total) else origin,
         Quantity(poison, "mol/m3").to(NH3, "ammonia"),
         Quantity(limit.value, "mol/m3").to(NH3, "ammonia"),
         total.at_ms,
@@ -147,7 +146,7 @@ def _nitrite(facts: SystemFacts) -> Iterator[Finding]:
             verdict,
             About.NITRITE,
             "nitrite",
-            f"Nitrite was {_bound(nitrite)}{near(nitrite.value, 'nitrite', nitrite.shown.unit)}{words}",
+            f"Nitrite was {bound_of(nitrite)}{near(nitrite.value, 'nitrite', nitrite.shown.unit)}{words}",
             readings_of(nitrite),
             nitrite.shown,
             limit,
@@ -226,7 +225,7 @@ def _oxygen(facts: SystemFacts) -> Iterator[Finding]:
             verdict,
             About.OXYGEN,
             "dissolved_oxygen",
-            f"Oxygen was {_bound(oxygen)}{near(oxygen.value, 'concentration', unit)}. {words}",
+            f"Oxygen was {bound_of(oxygen)}{near(oxygen.value, 'concentration', unit)}. {words}",
             readings_of(oxygen),
             oxygen.shown,
             Quantity(least if oxygen.value < least else wanted, "kg/m3").to(unit, "concentration"),

@@ -45,6 +45,16 @@ def last_of(facts: SystemFacts, parameter: str) -> Measured | None:
     return kept
 
 
+def bound_of(one: Measured) -> str:
+    """What goes before a value that a test only bounds."""
+    return f"{one.qualifier} " if one.qualifier in ("below", "above") else ""
+
+
+def readings_of(last: Measured) -> str:
+    """Where a test can be seen."""
+    return f"/v1/readings?gauge={last.gauge}"
+
+
 def name_of(parameter: str) -> str:
     """A parameter as a sentence begins with it."""
     return "pH" if parameter == "ph" else parameter.replace("_", " ").capitalize()
