@@ -174,6 +174,16 @@ def found(demo: Caller, once: tuple[str, Path], about: str) -> tuple[dict[str, A
     return row, keeper.get(row["origin"]).get_json()
 
 
+def test_every_finding_names_where_it_came_from(once: tuple[str, Path], demo: Caller) -> None:
+    """And that path answers, whatever the verdict: unknown ones too."""
+    keeper = Caller(demo.client, secret(once, "keeper"))
+    items = keeper.get("/v1/findings").get_json()["items"]
+    origins = {one["origin"]: one for one in items}
+    assert {one["verdict"] for one in origins.values()} == {"act", "watch", "unknown", "ok"}
+    refused = [(origin, keeper.get(origin).status_code) for origin in origins]
+    assert [one for one in refused if one[1] != 200] == []
+
+
 def test_the_flow_that_faded_since_its_spray_bar_clogged_is_found(
     once: tuple[str, Path], demo: Caller
 ) -> None:

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
-
-import sqlalchemy as sa
+from datetime import date, timedelta
 
 from weirbook.actions.latest_of import MEASURED
 from weirbook.actions.system_water import SystemWater
+from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.engine.units import Quantity
 from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
-from weirbook.record.readings import ABOVE, BELOW, BETWEEN, IMPLAUSIBLE
+from weirbook.record.readings import ABOVE, BELOW, BETWEEN
 
 
 @dataclass(frozen=True)
@@ -30,18 +29,31 @@ class Measured:
 def measured_days(water: SystemWater, parameter: str, start_ms: int) -> Mapping[date, Measured]:
     """By day whose end it tells of the last reading that counts, from an instant up to that of the facts."""
     gauges = _gauges(water, parameter)
-    excluded = gauging.exclusions(water.session, gauges, start_ms, water.facts.at_ms + 1)
     offsets = gauging.offsets(water.session, gauges)
     found: dict[date, Measured] = {}
     for number, gauge in gauges.items():
-        spans = excluded.get(number, ())
-        for row in gauging.between(water.session, number, start_ms, water.facts.at_ms + 1):
-            if row.mark & IMPLAUSIBLE or any(first <= row.at_ms < end for first, end in spans):
-                continue
+        spans = _spans(water, number, start_ms)
+        for row in gauging.last_in_each(water.session, number, spans):
             day = water.told_by(row.at_ms)
             if day not in found or found[day].at_ms <= row.at_ms:
                 found[day] = _measured(gauge, row, offsets.get(number, ()))
     return dict(sorted(found.items()))
+
+
+def _spans(water: SystemWater, gauge_id: int, start_ms: int) -> list[tuple[int, int]]:
+    """The stretches of which tests tell one day's end, of those days on which a gauge was read.
+
+    The hours' rollups name the days: a sensor's month of minutes is never read whole.
+    """
+    end_ms = water.facts.at_ms + 1
+    days: set[date] = set()
+    for hour in gauging.hours_read(water.session, gauge_id, *gauging.hour_range(start_ms, end_ms)):
+        day, last = water.told_by(hour * HOUR_MS), water.told_by((hour + 1) * HOUR_MS - 1)
+        while day <= last:
+            days.add(day)
+            day += timedelta(days=1)
+    bounds = ((water.begins_ms(day), water.begins_ms(day + timedelta(days=1))) for day in sorted(days))
+    return [(max(first, start_ms), min(end, end_ms)) for first, end in bounds]
 
 
 def last_measured(water: SystemWater, parameter: str) -> Measured | None:
@@ -56,13 +68,11 @@ def last_measured(water: SystemWater, parameter: str) -> Measured | None:
 
 
 def _gauges(water: SystemWater, parameter: str) -> Mapping[int, Gauge]:
-    """The system's gauges in use of a parameter, by number."""
-    facts = water.facts
-    asked = sa.select(Gauge).where(Gauge.parameter == parameter, Gauge.kind == MEASURED[parameter])
+    """The system's gauges in use of a parameter, by number; none at a tank that has been retired."""
     return {
         gauge.id: gauge
-        for gauge in water.session.scalars(asked.order_by(Gauge.id)).unique()
-        if facts.where.system_of(gauge.place_id) == facts.system.id and facts.in_use(gauge)
+        for gauge in water.gauges
+        if gauge.parameter == parameter and gauge.kind == MEASURED[parameter]
     }
 
 

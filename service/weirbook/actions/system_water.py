@@ -20,6 +20,7 @@ from weirbook.engine.times import day_of, midnight_ms, zone
 from weirbook.record.base import ALWAYS_MS
 from weirbook.record.database import room_of
 from weirbook.record.doses import Dose
+from weirbook.record.equipment import Gauge
 from weirbook.record.places import SectionUse, Tank, TankSystem
 from weirbook.record.rooms import Room
 from weirbook.record.waters import DONE, EXCHANGES, PLANNED, StandingExchange, WaterChange
@@ -77,6 +78,12 @@ class SystemWater:
         facts = self.facts
         parts = (*facts.tanks, *facts.sumps, *facts.sections)
         return [facts.system.id, *(one.id for one in parts)]
+
+    @cached_property
+    def gauges(self) -> Sequence[Gauge]:
+        """Those in use that stand at one of its places in use."""
+        asked = sa.select(Gauge).where(Gauge.place_id.in_(self.places)).order_by(Gauge.id)
+        return [one for one in self.session.scalars(asked).unique() if self.facts.in_use(one)]
 
     @cached_property
     def feeding(self) -> FeedDays:
@@ -148,6 +155,12 @@ class SystemWater:
     def doses_by_day(self) -> Mapping[date, list[Dose]]:
         return self._by_day((one.dosed_at_ms, one) for one in self.doses)
 
+    def begins_ms(self, day: date) -> int:
+        """From when on tests tell of a day's end: its first change or dose, else its midnight."""
+        done = [one.changed_at_ms for one in self.changes_by_day.get(day, ())]
+        done += [one.dosed_at_ms for one in self.doses_by_day.get(day, ())]
+        return min(done, default=midnight_ms(day, self.zone))
+
     def told_by(self, at_ms: int) -> date:
         """The day whose end a test tells of.
 
@@ -155,9 +168,7 @@ class SystemWater:
         before left.
         """
         day = day_of(at_ms, self.zone)
-        done = [one.changed_at_ms for one in self.changes_by_day.get(day, ())]
-        done += [one.dosed_at_ms for one in self.doses_by_day.get(day, ())]
-        return day - timedelta(days=1) if done and at_ms < min(done) else day
+        return day if at_ms >= self.begins_ms(day) else day - timedelta(days=1)
 
     def _by_day(self, rows: Iterable[tuple[int, T]]) -> Mapping[date, list[T]]:
         found: dict[date, list[T]] = defaultdict(list)

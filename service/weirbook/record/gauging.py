@@ -21,6 +21,8 @@ from weirbook.record.readings import IMPLAUSIBLE, QUALIFIED
 NO_END = 1 << 60
 CHUNK = 400
 """Values in one IN list: well under every engine's cap on parameters."""
+SPANS = 60
+"""Look-ups in one statement, six values each."""
 
 _HOUR_COLUMNS = ", ".join(Hour._fields)
 
@@ -135,6 +137,32 @@ def instants_between(session: Session, gauge_id: int, start_ms: int, end_ms: int
     """The instants of a gauge's readings from start up to but without end."""
     asked = "SELECT at_ms FROM reading WHERE room_id = ? AND gauge_id = ? AND at_ms >= ? AND at_ms < ?"
     return {row[0] for row in fetch(session, asked, (room_of(session), gauge_id, start_ms, end_ms))}
+
+
+def last_in_each(session: Session, gauge_id: int, spans: Sequence[tuple[int, int]]) -> list[Row]:
+    """The last reading of a gauge within each half-open span that is neither implausible nor excluded.
+
+    A look-up a span, however many readings it holds; spans without one give no row.
+    """
+    room = room_of(session)
+    asked = (
+        "SELECT * FROM (SELECT r.gauge_id, r.at_ms, r.value, r.mark FROM reading r WHERE r.room_id = ? AND r.gauge_id = ? "
+        f"AND r.at_ms >= ? AND r.at_ms < ? AND (r.mark & {IMPLAUSIBLE}) = 0 AND NOT EXISTS (SELECT 1 FROM exclusion x "
+        "WHERE x.room_id = ? AND x.gauge_id = ? AND x.from_ms <= r.at_ms AND x.to_ms > r.at_ms) "
+        "ORDER BY r.at_ms DESC LIMIT 1) AS one"
+    )
+    found: list[Row] = []
+    for start in range(0, len(spans), SPANS):
+        some = spans[start : start + SPANS]
+        values = [one for span in some for one in (room, gauge_id, *span, room, gauge_id)]
+        found += map(_as_row, fetch(session, " UNION ALL ".join([asked] * len(some)), values))
+    return found
+
+
+def hours_read(session: Session, gauge_id: int, first: int, end: int) -> list[int]:
+    """The epoch hours from `first` up to but without `end` in which a gauge gave readings that count."""
+    asked = "SELECT hour FROM reading_hour WHERE room_id = ? AND gauge_id = ? AND hour >= ? AND hour < ?"
+    return [row[0] for row in fetch(session, asked, (room_of(session), gauge_id, first, end))]
 
 
 def last_instants(session: Session, gauge_ids: Sequence[int]) -> dict[int, int]:

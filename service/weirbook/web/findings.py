@@ -28,7 +28,9 @@ WORDS = (
     "Verdicts: act, watch, unknown, ok, in this order. Judged are targets (out of target now, and targets that nothing "
     "measures), silent and stuck gauges, contacts that read leak or no mains, where the water goes (what spills when pumps stop "
     "or an air hole clogs, drains, levels, a tank whose drains stop, a pump that would draw air at the restart, flow that has "
-    "faded), sections against their limits, overdue tasks, "
+    "faded), sections against their limits, the water by its latest tests (un-ionized ammonia, nitrite beside chloride, oxygen), "
+    "where it is heading (alkalinity that sinks, beside what the food uses up; hardness that a top-off leaves behind; a planned "
+    "water change that is too much at once, or past; surface for nitrifying bacteria), overdue tasks, "
     "sensors never checked, and whether a notifier follows the log. Each names its value, limit, reason and the path it "
     "came from. Unknown is a verdict: it says what the record lacks. Nothing of this replaces looking."
 )
@@ -39,6 +41,17 @@ WATER = (About.SPILL, About.DRAIN, About.LEVEL, About.OVERFLOW, About.RESTART, A
 WATER_UNITS = {
     one.name: kind for kind in ("flow", "length", "time", "velocity", "volume") for one in KINDS[kind].units
 }
+
+
+KIND_ABOUT = {
+    About.AMMONIA: "ammonia",
+    About.NITRITE: "nitrite",
+    About.OXYGEN: "concentration",
+    About.ALKALINITY: "alkalinity",
+    About.HARDNESS: "hardness",
+    About.NITRIFIERS: "area",
+}
+"""What these findings tell, in the unit that the room prefers: the one that their sentence speaks in."""
 
 
 class FindingQuery(Schema):
@@ -113,6 +126,8 @@ def _row(one: Finding, units: Mapping[str, str]) -> dict[str, Any]:
     value, limit = one.value, one.limit
     if one.about in WATER:
         value, limit = (_shown(each, units, one.limit) for each in (one.value, one.limit))
+    elif (kind := KIND_ABOUT.get(one.about, "")) in units:
+        value, limit = (_preferred(each, kind, units[kind]) for each in (one.value, one.limit))
     return {
         "verdict": one.verdict,
         "about": one.about,
@@ -125,6 +140,13 @@ def _row(one: Finding, units: Mapping[str, str]) -> dict[str, Any]:
         "since": None if one.since_ms is None else instant_text(one.since_ms),
         "origin": one.origin,
     }
+
+
+def _preferred(one: Quantity | None, kind: str, unit: str) -> Quantity | None:
+    if one is None or one.unit == unit:
+        return one
+    shown = one.to(unit, kind)
+    return Quantity(six(shown.value), unit)
 
 
 def _shown(one: Quantity | None, units: Mapping[str, str], limit: Quantity | None) -> Quantity | None:
