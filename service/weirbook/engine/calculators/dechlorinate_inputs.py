@@ -31,6 +31,7 @@ class Inputs:
         CHOICE,
         doc="What neutralises the chlorine, as it is weighed; a product is described by its label.",
         choices=(*AGENTS, PRODUCT),
+        told_by="product.chosen",
     )
     chlorine: float | None = _chlorine(
         "Free chlorine of the tap water. A test of total chlorine goes to total_chlorine.", "source.chlorine"
@@ -84,13 +85,17 @@ class Inputs:
     )
     stock_strength: float | None = param(
         "concentration",
-        doc="What is weighed out for each millilitre of finished stock solution. Left out: added dry.",
-        unit="mg/mL",
+        doc="What is weighed out for each litre of finished stock solution. Left out: added dry.",
+        unit="g/L",
         gt=0,
         default=None,
     )
     product_mass: float | None = param(
-        "mass", doc="By the label: how much of a dry product. Give it or product_volume.", gt=0, default=None
+        "mass",
+        doc="By the label: how much of a dry product. Give it or product_volume.",
+        gt=0,
+        default=None,
+        told_by="product.mass",
     )
     product_volume: float | None = param(
         "volume",
@@ -98,8 +103,15 @@ class Inputs:
         unit="mL",
         gt=0,
         default=None,
+        told_by="product.volume",
     )
-    product_treats: float | None = param("volume", doc="By the label: in how much water.", gt=0, default=None)
+    product_treats: float | None = param(
+        "volume",
+        doc="By the label: in how much water.",
+        gt=0,
+        default=None,
+        told_by="product.treats",
+    )
     product_neutralises: float | None = param(
         "concentration",
         doc="By the label: how much chlorine, or chloramine as Cl2, that dose takes out.",

@@ -49,6 +49,7 @@ class Dosing:
         CHOICE,
         doc="What is dosed; a product is described by its label's effect.",
         choices=(*COMPOUNDS, PRODUCT),
+        told_by="product.chosen",
     )
     purity: float = param(
         "fraction",
@@ -59,13 +60,17 @@ class Dosing:
         default=1.0,
     )
     product_effect: float | None = of_parameter(
-        "By the product's label: how much it raises the parameter.", gt=0, default=None
+        "By the product's label: how much it raises the parameter.",
+        gt=0,
+        default=None,
+        told_by="product.effect.{parameter}",
     )
     product_mass: float | None = param(
         "mass",
         doc="By the label: how much of a dry product does so. Give it or product_volume.",
         gt=0,
         default=None,
+        told_by="product.mass",
     )
     product_volume: float | None = param(
         "volume",
@@ -73,11 +78,18 @@ class Dosing:
         unit="mL",
         gt=0,
         default=None,
+        told_by="product.volume",
     )
-    product_treats: float | None = param("volume", doc="By the label: in how much water.", gt=0, default=None)
+    product_treats: float | None = param(
+        "volume",
+        doc="By the label: in how much water.",
+        gt=0,
+        default=None,
+        told_by="product.treats",
+    )
     stock_strength: float | None = param(
         "concentration",
-        doc="What is weighed out for each litre of finished stock solution. Left out: dosed dry.",
+        doc="What is weighed out for each litre of finished stock solution. Left out: added dry.",
         unit="g/L",
         gt=0,
         default=None,

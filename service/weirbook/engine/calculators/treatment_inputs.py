@@ -31,8 +31,8 @@ MEASURED_OUT = ("product_volume", "product_drops", "product_mass")
 """Those that measure out the product itself, for so much water."""
 
 
-def _of_label(kind: str, doc: str, unit: str | None = None) -> Any:
-    return param(kind, doc=f"By the label: {doc}", unit=unit, gt=0, default=None)
+def _of_label(kind: str, doc: str, unit: str | None = None, told_by: str | None = None) -> Any:
+    return param(kind, doc=f"By the label: {doc}", unit=unit, gt=0, default=None, told_by=told_by)
 
 
 def _span(doc: str) -> Any:
@@ -50,6 +50,7 @@ class Inputs:
         CHOICE,
         doc="Whether the label's dose counts the product as sold, or its active ingredient alone.",
         choices=(PRODUCT, ACTIVE),
+        told_by="product.chosen",
     )
     label_concentration: float | None = _of_label(
         "concentration", "the dose as mass in a volume of water. One form of the dose is said."
@@ -61,13 +62,17 @@ class Inputs:
         "dilution", "the dose as liquid in a volume of water (parts per million by volume).", "uL/L"
     )
     product_volume: float | None = _of_label(
-        "volume", "so much of the liquid, for product_treats of water.", "mL"
+        "volume", "so much of the liquid, for product_treats of water.", "mL", told_by="product.volume"
     )
     product_drops: int | None = param(
         COUNT, doc="By the label: so many drops, for product_treats of water.", ge=1, default=None
     )
-    product_mass: float | None = _of_label("mass", "so much of the product, for product_treats of water.")
-    product_treats: float | None = _of_label("volume", "the water that so much is for.")
+    product_mass: float | None = _of_label(
+        "mass", "so much of the product, for product_treats of water.", told_by="product.mass"
+    )
+    product_treats: float | None = _of_label(
+        "volume", "the water that so much is for.", told_by="product.treats"
+    )
     drop_volume: float = param("volume", doc="Of one drop.", unit="mL", gt=0, le=1e-6, default=USUAL_DROP)
     active_share: float | None = param(
         "fraction",
