@@ -133,3 +133,46 @@ def test_a_schedule_takes_a_recorded_product(furnished: Caller) -> None:
     path = "/v1/systems/rill/answers/dose-schedule"
     told = get(furnished, path, **asked, product="nitrate-drops").get_json()
     assert told["results"]["dose_liquid_volume"]["value"] == pytest.approx(6.675)
+
+
+RECIPE = "/v1/systems/rill/answers/dose-recipe"
+
+
+def test_a_recipe_for_a_barrel_starts_from_the_water_that_is_named_and_not_from_the_tanks_tests(
+    furnished: Caller,
+) -> None:
+    for parameter, value, unit in (("nitrate", 35, "mg/L NO3"), ("alkalinity", 5, "dKH")):
+        row = {"place": "tanks/nursery", "parameter": parameter, "value": value, "unit": unit}
+        assert furnished.post("/v1/readings", row).status_code == 200
+    water(furnished, "ro", "reverse_osmosis", nitrate="1 mg/L NO3", alkalinity="0 dKH")
+    report(furnished, "ro", "2026-06-01", nitrate="2 mg/L NO3")
+    asked = {"volume": "60 L", "wanted_alkalinity": "4 dKH", "wanted_potassium": "10 mg/L K"}
+    tank = get(furnished, RECIPE, volume="60 L", wanted_alkalinity="6 dKH").get_json()
+    assert tank["results"]["nitrate_after"]["value"] == 35
+    for answered in (
+        get(furnished, RECIPE, **asked, water="ro"),
+        furnished.post(RECIPE, {**asked, "water": "ro"}),
+    ):
+        told = answered.get_json()
+        assert told["results"]["nitrate_after"] == {"value": 2, "unit": "mg/L NO3"}
+        assert told["results"]["alkalinity_after"]["value"] == pytest.approx(4)
+        assert told["inputs"]["nitrate"]["note"] == "water ro, report of 2026-06-01"
+        assert told["inputs"]["animals"]["value"] is False
+        assert told["results"]["days"] == 1
+        codes = {one["code"]: one["text"] for one in told["cautions"]}
+        assert "potassium" in codes["present-not-told"]
+        assert not codes.keys() & {"ammonia", "spread-over-days"}
+    then = get(furnished, RECIPE, **asked, water="ro", at="2026-05-01T12:00:00Z").get_json()
+    assert then["results"]["nitrate_after"]["value"] == 1
+
+
+def test_a_recipe_for_a_named_water_must_be_told_how_much_and_which(furnished: Caller) -> None:
+    water(furnished, "ro", "reverse_osmosis", alkalinity="3 dKH")
+    words = refused(get(furnished, RECIPE, wanted_alkalinity="4 dKH", water="ro"))
+    assert list(words) == ["/volume"] and "volume=…" in words["/volume"]
+    words = refused(get(furnished, RECIPE, volume="60 L", wanted_alkalinity="4 dKH", water="rain"))
+    assert words == {"/water": "There is no source water 'rain'. There are: ro."}
+    low = refused(get(furnished, RECIPE, volume="60 L", wanted_alkalinity="2 dKH", water="ro"))
+    assert low.keys() == {"/wanted_alkalinity"}
+    over = get(furnished, RECIPE, volume="60 L", wanted_alkalinity="2 dKH", water="ro", alkalinity="1 dKH")
+    assert over.get_json()["inputs"]["alkalinity"]["origin"] == "given"

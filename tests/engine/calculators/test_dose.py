@@ -448,7 +448,7 @@ def test_a_value_that_is_weighed_in_two_ways_is_told_in_both() -> None:
         ("ammonium_chloride", "total_ammonia", 11 * 18.039 / 14.007),
     ):
         told = {one.code: one.text for one in asked_for(compound, parameter, 10).cautions}
-        assert f"{other:.3f}"[:-1] in told["two-forms"]
+        assert f" {other:.3g} mg/L" in told["two-forms"]
 
 
 def test_a_stock_of_which_no_solubility_is_known_says_so() -> None:

@@ -66,12 +66,8 @@ def salts(*words: str) -> list[dict[str, str]]:
 
 
 def grams(found: Answer) -> dict[str, float]:
-    names = {SALTS[word].name: word for word in SALTS}
-    return {
-        names[row["compound"]]: row["amount"]["value"]
-        for row in as_json(found)["results"]["salts"]
-        if row["amount"]["value"]
-    }
+    names = {SALTS[word].called: word for word in SALTS}
+    return {names[row["compound"]]: row["amount"]["value"] for row in as_json(found)["results"]["salts"]}
 
 
 def outcomes(found: Answer) -> dict[str, dict[str, Any]]:
@@ -161,12 +157,14 @@ def test_salts_stand_in_the_order_to_dissolve_them() -> None:
             "sodium_chloride",
         ),
     )
-    first, *middle, last, unused = [row["compound"] for row in found.values["salts"]]
-    assert first == "calcium sulfate dihydrate"
-    assert set(middle) == {"potassium chloride", "magnesium sulfate heptahydrate"}
-    assert (last, unused) == ("sodium bicarbonate", "sodium chloride")
+    first, *middle, last = [row["compound"] for row in found.values["salts"]]
+    assert first == "calcium sulfate dihydrate (gypsum)"
+    assert set(middle) == {"potassium chloride", "magnesium sulfate heptahydrate (Epsom salt)"}
+    assert last == "sodium bicarbonate (baking soda)"
+    assert found.values["why"].endswith("Not needed: sodium chloride.")
     chloride = asked(wanted_hardness="6 dGH", wanted_alkalinity="3 dKH")
-    used = [row["compound"] for row in chloride.values["salts"] if row["amount"]]
+    assert "Not needed" not in chloride.values["why"]
+    used = [row["compound"] for row in chloride.values["salts"]]
     assert used[-1] == "calcium chloride dihydrate"
 
 
@@ -310,10 +308,46 @@ def test_a_value_of_which_nothing_is_told_is_cautioned_about() -> None:
 
 def test_without_salts_told_the_usual_ones_are_taken() -> None:
     found = asked(wanted_alkalinity="4 dKH", wanted_phosphate="0.5 mg/L PO4")
-    assert len(found.values["salts"]) == len(USUAL)
+    assert {*grams(found)} <= {*USUAL}
     assert any("usually at hand" in one.text for one in found.assumptions)
     assert grams(found)["monopotassium_phosphate"] == pytest.approx(0.5 * 1.4329 * 0.2, rel=1e-4)
     assert {"two-forms", "feeds-algae", "too-little-to-weigh", "ammonia"} <= codes(found)
+
+
+def test_water_in_which_nothing_lives_is_made_up_at_once_and_without_words_for_a_tank() -> None:
+    told = {"wanted_alkalinity": "4 dKH", "wanted_hardness": "6 dGH", "wanted_phosphate": "1 mg/L PO4"}
+    tank, barrel = asked(**told), asked(**told, animals=False)
+    assert grams(barrel) == grams(tank)
+    assert (tank.values["days"], barrel.values["days"]) == (3, 1)
+    assert codes(tank) - codes(barrel) == {"ammonia", "feeds-algae", "spread-over-days"}
+    assert any("builds up with every dose" in one.text for one in tank.cautions)
+    assert not any("dose" in one.text for one in barrel.cautions if one.code.startswith("brings-"))
+    assert asked(alkalinity="4 dKH", wanted_alkalinity="4 dKH", animals=False).values["days"] == 0
+
+
+def test_steps_derive_each_amount_that_the_wanted_values_decide() -> None:
+    # 5 mg/L of potassium are 5 / 39.0983 = 0.127883 mmol/L of its bicarbonate; 4 dKH are 4 x 20 / 56.077 = 1.426610 meq/L,
+    # of which 1.298727 are left to baking soda.
+    found = asked(
+        wanted_potassium="5 mg/L K",
+        wanted_alkalinity="4 dKH",
+        salts=salts("sodium_bicarbonate", "potassium_bicarbonate"),
+    )
+    first, then = [one for one in found.steps if one.words.startswith("mmol/L of")]
+    assert first.working == "5 mg/L K ÷ 39.0983"
+    assert (first.value, then.value) == (pytest.approx(0.127883, abs=5e-7), pytest.approx(1.298727, abs=5e-6))
+    assert then.words.startswith("mmol/L of sodium bicarbonate (baking soda), which alkalinity decides = ")
+    assert then.words.endswith("− potassium bicarbonate")
+
+
+def test_what_no_single_value_decides_is_told_as_the_fit_has_it() -> None:
+    found = asked(
+        wanted_nitrate="10 mg/L NO3",
+        wanted_potassium="20 mg/L K",
+        salts=salts("potassium_nitrate"),
+    )
+    (only,) = [one for one in found.steps if one.words.startswith("mmol/L of")]
+    assert "as the fit to all wanted values has it" in only.words
 
 
 def test_days_follow_from_the_keepers_own_limits() -> None:
@@ -424,13 +458,13 @@ def test_mass_and_charge_are_kept(told: dict[str, Any]) -> None:
     if (found := answered(told)) is None:
         return
     volume = float(told["volume"].split()[0]) / 1000
-    by_name = {SALTS[row["compound"]].name: row for row in told["salts"]}
+    by_name = {SALTS[row["compound"]].called: row for row in told["salts"]}
     moles = {
         row["compound"]: row["amount"] * float(by_name[row["compound"]]["purity"].split()[0]) / volume
         for row in found.values["salts"]
     }
     moles = {name: mass / SALTS[by_name[name]["compound"]].molar_mass for name, mass in moles.items()}
-    assert min(moles.values()) >= 0
+    assert all(amount > 0 for amount in moles.values())
     for name in TARGETS:
         if (then := found.values[f"{name}_after"]) is None:
             continue
@@ -466,11 +500,12 @@ def test_no_recipe_of_a_thousandth_more_or_less_of_a_salt_comes_nearer(told: dic
     def miss(changed: dict[str, float]) -> float:
         return math.fsum(((changed[name] - wanted[name]) / wanted[name]) ** 2 for name in targets)
 
-    by_name = {one.name: one for one in SALTS.values()}
-    for row in found.values["salts"]:
-        salt = by_name[row["compound"]]
-        step = 1e-3 * (row["amount"] / volume / salt.molar_mass or 0.01)
-        for signed in (step, -step) if row["amount"] else (step,):
+    weighed = {row["compound"]: row["amount"] for row in found.values["salts"]}
+    for row in told["salts"]:
+        salt = SALTS[row["compound"]]
+        mass = weighed.get(salt.called, 0.0)
+        step = 1e-3 * (mass / volume / salt.molar_mass or 0.01)
+        for signed in (step, -step) if mass else (step,):
             changed = {name: then[name] + signed * carried(salt, name) for name in targets}
             assert miss(changed) >= miss(then) * (1 - 1e-9) - 1e-12
 

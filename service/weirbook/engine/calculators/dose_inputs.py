@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, carried, stock_bounds
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, TRADE_NAMES, Compound, carried, stock_bounds
 from weirbook.engine.shape import CHOICE, FOLLOWING, Follows, param, show
 from weirbook.errors import Fault, Invalid
 
@@ -47,7 +47,7 @@ class Dosing:
     )
     compound: str = param(
         CHOICE,
-        doc="What is dosed; a product is described by its label's effect.",
+        doc=f"What is dosed; a product is described by its label's effect. Sold as: {TRADE_NAMES}.",
         choices=(*COMPOUNDS, PRODUCT),
         told_by="product.chosen",
     )

@@ -48,7 +48,7 @@ def solve(given: Inputs) -> Working:
 
 def _row(one: Content, bottle: float) -> dict[str, Any]:
     return {
-        "compound": one.made_of.name,
+        "compound": one.made_of.called,
         "formula": one.made_of.formula,
         "strength": one.strength,
         "amount": one.strength * bottle,

@@ -8,6 +8,7 @@ from typing import Any
 from weirbook.engine.calculators.dose_care import (
     ALGAE,
     AMMONIA,
+    BUILDS_UP,
     GRADE,
     LIGHTEST,
     SALT,
@@ -62,7 +63,7 @@ def assumptions(found: Outcome) -> list[Assumption]:
                 f"The {portion.made_of.name} is weighed with its crystal water, as {portion.made_of.formula}."
             )
             told.append(Assumption(words, "default"))
-    for name in ("alkalinity_a_day", "hardness_a_day"):
+    for name in ("alkalinity_a_day", "hardness_a_day") if given.animals else ():
         limit = LIMITS_OF_WATER[name]
         if getattr(given, name) == limit.value:
             words = f"{limit.words.capitalize()}: {show(limit.value, limit.kind, limit.unit)}."
@@ -79,17 +80,18 @@ def cautions(found: Outcome, values: Mapping[str, Any]) -> list[Caution]:
     told += [MEASURE, ORDER]
     if values["days"] > 1:
         told.append(_over_days(found, values["days"]))
-    if ions & {"HCO3", "CO3"}:
+    if ions & {"HCO3", "CO3"} and found.given.animals:
         told.append(AMMONIA)
     if "Ca" in ions and ions & {"HCO3", "CO3", "SO4", "H2PO4"}:
         told.append(SLUDGE)
-    if "H2PO4" in ions:
+    if "H2PO4" in ions and found.given.animals:
         told.append(ALGAE)
     told += cautions_by_compound([one.salt.compound for one in used])
     if any(one.salt.compound == "sodium_chloride" for one in used):
         told.append(SALT)
     told += _of_amounts(found)
-    told += side_ions(values["ions"], {target.name for target in found.targets})
+    becomes = BUILDS_UP if found.given.animals else STAYS
+    told += side_ions(values["ions"], {target.name for target in found.targets}, becomes)
     if blind := [
         one.name for one in found.targets if not one.present and getattr(found.given, one.name) is None
     ]:
@@ -136,6 +138,9 @@ def _of_amounts(found: Outcome) -> list[Caution]:
     return told
 
 
+STAYS = dict.fromkeys(BUILDS_UP, "which the finished water then holds: few keepers test for it")
+"""What becomes of ions that come along in water in which nothing lives yet."""
+
 MISSED = Caution(
     "not-reached", "Not every wanted value is reached: read in the targets which, by how much and why."
 )
@@ -148,7 +153,8 @@ MEASURE = Caution(
 ORDER = Caution(
     "one-after-another",
     "Dissolve one salt after another in the whole water, in the order of the list, each wholly before the next: never"
-    " all in one jug. Gypsum goes first and slowly, calcium chloride or nitrate last (common practice).",
+    " all in one jug. Gypsum (calcium sulfate dihydrate) goes first and slowly, calcium chloride or nitrate last (common"
+    " practice).",
 )
 SLUDGE = Caution(
     "keep-stocks-apart",

@@ -13,7 +13,7 @@ from weirbook.engine.calculators.dose_inputs import (
     of_parameter,
     too_strong,
 )
-from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, carried, stock_bounds
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, TRADE_NAMES, Compound, carried, stock_bounds
 from weirbook.engine.shape import CHOICE, param, parts, show
 from weirbook.errors import Fault, Invalid
 
@@ -39,7 +39,9 @@ class Inputs:
         role="water_volume",
     )
     rise: float = of_parameter("How much one dose is to raise it.", gt=0)
-    compound: str = param(CHOICE, doc="The salt that is to raise it.", choices=tuple(COMPOUNDS))
+    compound: str = param(
+        CHOICE, doc=f"The salt that is to raise it. Sold as: {TRADE_NAMES}.", choices=tuple(COMPOUNDS)
+    )
     purity: float = param(
         "fraction", doc="Share of what is weighed that is the salt.", unit="1", gt=0, le=1, default=1.0
     )
