@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.dose_inputs import heavier_than_solid
 from weirbook.engine.relations.dechlorination import AGENTS, THIOSULFATE_ENDS
+from weirbook.engine.relations.limits import MOST_WATER
 from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.shape import CHOICE, param, show
 from weirbook.errors import Fault, Invalid
@@ -25,7 +27,11 @@ def _chlorine(doc: str, role: str | None) -> Any:
 @dataclass(frozen=True)
 class Inputs:
     new_water: float = param(
-        "volume", doc="Tap water that is treated: that of one change or filling.", gt=0, role="change_volume"
+        "volume",
+        doc="Tap water that is treated: that of one change or filling.",
+        gt=0,
+        le=MOST_WATER,
+        role="change_volume",
     )
     agent: str = param(
         CHOICE,
@@ -53,6 +59,7 @@ class Inputs:
         "volume",
         doc="All water of the system once it is full again: tanks and sump.",
         gt=0,
+        le=MOST_WATER,
         default=None,
         role="water_volume",
     )
@@ -216,6 +223,8 @@ def _of_a_compound(given: Inputs) -> list[Fault]:
     ]
     if not AGENTS[given.agent].is_thiosulfate and given.thiosulfate_ends_as != "tetrathionate":
         faults.append(Fault("/thiosulfate_ends_as", "Only thiosulfate has this choice: leave it out."))
+    if given.stock_strength is not None and (why := heavier_than_solid(given.stock_strength)):
+        faults.append(Fault("/stock_strength", why))
     if given.agent_ratio is not None and given.thiosulfate_ends_as != "tetrathionate":
         words = "Your own figure stands in place of the reaction's: say one of the two."
         faults.append(Fault("/agent_ratio", words))

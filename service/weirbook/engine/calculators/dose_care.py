@@ -9,7 +9,7 @@ from weirbook.engine.calculators.dose_inputs import Inputs
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, stock_bounds
 from weirbook.engine.relations.limits import FA16
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
-from weirbook.engine.saying import exactly, more, near
+from weirbook.engine.saying import exactly, less, more, near
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 NEARLY = 0.8
@@ -147,7 +147,7 @@ def _of_the_dose(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
             f"The liquid adds {more(liquid, 'volume', 'L')} of water in all: take out as much first, see that the sump"
             " has room for it, and expect the value to end somewhat lower than reckoned."
         )
-        told.append(Caution("adds-water", words, show(given.volume * THINNING, "volume")))
+        told.append(Caution("adds-water", words, near(given.volume * THINNING, "volume", "L")))
     return told
 
 
@@ -175,7 +175,7 @@ def cautions_of_stock(compound: Compound, strength: float, temperature: float) -
         return [Caution("solubility-unknown", words)]
     told: list[Caution] = []
     surely, at_most = bounds
-    limit, table = show(surely, "concentration", "g/L"), show(known.temperature, "temperature")
+    limit, table = less(surely, "concentration", "g/L"), near(known.temperature, "temperature", "degC")
     if strength > at_most:
         words = (
             f"By the table so strong a stock can't dissolve at {table}: only a trial can tell otherwise. Dose none"

@@ -6,12 +6,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, TRADE_NAMES, Compound, carried, stock_bounds
+from weirbook.engine.relations.limits import MOST_WATER
+from weirbook.engine.saying import less, near
 from weirbook.engine.shape import CHOICE, FOLLOWING, Follows, param, show
 from weirbook.errors import Fault, Invalid
 
 PRODUCT = "product"
 
 MOST_DAYS = 366
+
+STRONGEST = 2000.0
+"""kg/m3, g/L. About what a litre of the dry solid itself weighs: no solution holds more. Common sense, no source."""
 
 UNPROVEN = 1.5
 """How far beyond an unproven solubility a stock must lie to be refused: up to 30 degC none of the compounds
@@ -43,6 +48,7 @@ class Dosing:
         "volume",
         doc="All water that the dose mixes into: tanks net of sand and rock, and the sump's.",
         gt=0,
+        le=MOST_WATER,
         role="water_volume",
     )
     compound: str = param(
@@ -128,8 +134,23 @@ def refuse_contradictions(given: Inputs, compound: Compound | None, rise: float,
         words = f"So small a change a day would take more than {MOST_DAYS} days."
         faults.append(Fault("/largest_daily_change", words))
     faults += misfits(given, compound)
+    if not faults and compound is not None and (why := _undissolved(given, compound, rise)):
+        faults.append(Fault("/wanted", why))
     if faults:
         raise Invalid("The inputs contradict each other.", faults=faults)
+
+
+def _undissolved(given: Dosing, compound: Compound, rise: float) -> str | None:
+    """Why the water itself can't take up so much; None where it may."""
+    strength = rise / carried(compound, given.parameter) * compound.molar_mass
+    bounds = stock_bounds(compound)
+    most = STRONGEST if bounds is None else min(STRONGEST, bounds[1] * UNPROVEN)
+    if strength <= most:
+        return None
+    return (
+        f"That takes {near(strength, 'concentration', 'g/L')} of {compound.name}: no water dissolves more than"
+        f" {less(most, 'concentration', 'g/L')}. Check the figure and its unit."
+    )
 
 
 def misfits(given: Dosing, compound: Compound | None) -> list[Fault]:
@@ -153,8 +174,20 @@ def _misfits_of_compound(given: Dosing, compound: Compound) -> list[Fault]:
     return faults
 
 
+def heavier_than_solid(strength: float) -> str | None:
+    """Why no stock solution of anything can be so strong (kg/m3); None where one may."""
+    if strength <= STRONGEST:
+        return None
+    return (
+        f"A litre of stock can't hold so much: {near(STRONGEST, 'concentration', 'g/L')} is about what a litre of the"
+        " dry solid itself weighs. Check the figure and its unit."
+    )
+
+
 def too_strong(compound: Compound, strength: float, temperature: float) -> str | None:
     """Why a stock solution of so much of a compound (kg/m3) can't be; None where it may."""
+    if why := heavier_than_solid(strength):
+        return why
     bounds, known = stock_bounds(compound), compound.solubility
     if bounds is None or known is None:
         return None
@@ -163,9 +196,9 @@ def too_strong(compound: Compound, strength: float, temperature: float) -> str |
         return None
     origin = "" if known.read else " (from memory)"
     return (
-        f"So much can't dissolve: at {show(known.temperature, 'temperature')}{origin} a litre of finished stock"
-        f" holds {show(bounds[0], 'concentration', 'g/L')} of {compound.name} for certain and never"
-        f" more than {show(bounds[1], 'concentration', 'g/L')}. Make it weaker and dose more of it."
+        f"So much can't dissolve: at {near(known.temperature, 'temperature', 'degC')}{origin} a litre of finished stock"
+        f" holds {less(bounds[0], 'concentration', 'g/L')} of {compound.name} for certain and never"
+        f" more than {near(bounds[1], 'concentration', 'g/L')}. Make it weaker and dose more of it."
     )
 
 
@@ -189,4 +222,6 @@ def _misfits_of_product(given: Dosing) -> list[Fault]:
     if given.product_volume is not None and given.stock_strength is not None:
         words = "A liquid product is dosed as it is: a stock solution is made from a dry one."
         faults.append(Fault("/stock_strength", words))
+    elif given.stock_strength is not None and (why := heavier_than_solid(given.stock_strength)):
+        faults.append(Fault("/stock_strength", why))
     return faults

@@ -83,7 +83,8 @@ DOSE_STOCK = Calculator(
         Result(
             "verdict",
             TEXT,
-            "ok; watch (may leave crystals); over (sludge or gas in the bottle); unknown (no solubility known).",
+            "ok; watch (may leave crystals); over (sludge or gas in the bottle, or a dose beyond what is usual); unknown (no"
+            " solubility known).",
         ),
         Result("why", TEXT, "The verdict in words."),
         Result("strength", "concentration", "Of the main salt, in each litre of finished stock.", "g/L"),

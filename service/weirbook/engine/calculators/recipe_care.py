@@ -23,6 +23,7 @@ from weirbook.engine.calculators.recipe_outcome import Outcome, named, said
 from weirbook.engine.relations.chemistry import stock_bounds
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.relations.limits import PRACTICE
+from weirbook.engine.saying import less
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 
@@ -127,7 +128,7 @@ def _of_amounts(found: Outcome) -> list[Caution]:
         bounds = stock_bounds(one.made_of)
         if bounds and one.strength * one.salt.purity > bounds[0]:
             words = f"So much {one.made_of.name} may not dissolve in the water, whatever the recipe says."
-            told.append(Caution("may-not-dissolve", words, show(bounds[0], "concentration", "g/L")))
+            told.append(Caution("may-not-dissolve", words, less(bounds[0], "concentration", "g/L")))
     calcium, alkalinity = found.after("calcium"), found.after("alkalinity")
     if calcium and alkalinity:
         words = (

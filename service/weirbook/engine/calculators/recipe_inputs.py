@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, IONS, TRADE_NAMES, Compound
-from weirbook.engine.relations.limits import LIMITS
+from weirbook.engine.relations.limits import LIMITS, MOST_WATER
 from weirbook.engine.shape import CHOICE, YES_NO, param, parts, show
 from weirbook.errors import Fault, Invalid
 
@@ -60,6 +60,7 @@ class Inputs:
         "volume",
         doc="All water that is to be made up: a barrel, or tanks net of sand and rock with the sump.",
         gt=0,
+        le=MOST_WATER,
         role="water_volume",
         told_by="water.volume",
     )

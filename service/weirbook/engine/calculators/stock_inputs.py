@@ -14,6 +14,7 @@ from weirbook.engine.calculators.dose_inputs import (
     too_strong,
 )
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, TRADE_NAMES, Compound, carried, stock_bounds
+from weirbook.engine.relations.limits import MOST_WATER
 from weirbook.engine.shape import CHOICE, param, parts, show
 from weirbook.errors import Fault, Invalid
 
@@ -36,6 +37,7 @@ class Inputs:
         "volume",
         doc="All water that a dose mixes into: tanks net of sand and rock, and the sump's.",
         gt=0,
+        le=MOST_WATER,
         role="water_volume",
     )
     rise: float = of_parameter("How much one dose is to raise it.", gt=0)

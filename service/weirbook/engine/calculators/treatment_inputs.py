@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.dose_inputs import heavier_than_solid
 from weirbook.engine.relations.chemistry import molar_mass
+from weirbook.engine.relations.limits import MOST_WATER
 from weirbook.engine.shape import CHOICE, COUNT, param, show
 from weirbook.errors import Fault, Invalid
 
@@ -95,6 +97,7 @@ class Inputs:
         "volume",
         doc="All water that the treatment mixes into: tanks net of sand and rock, and the sump's.",
         gt=0,
+        le=MOST_WATER,
         default=None,
         role="water_volume",
     )
@@ -206,6 +209,8 @@ def _of_the_product(given: Inputs) -> list[Fault]:
     if given.density is not None and given.strength is not None:
         words = "density is of a product sold as a liquid, strength of a stock made of a dry one: say one of them."
         faults.append(Fault("/strength", words))
+    if given.strength is not None and (why := heavier_than_solid(given.strength)):
+        faults.append(Fault("/strength", why))
     if given.product_drops is None and given.drop_volume != USUAL_DROP:
         faults.append(Fault("/drop_volume", "The dose is not told in drops: leave it out."))
     return faults
