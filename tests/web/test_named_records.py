@@ -87,7 +87,8 @@ def test_a_product_that_can_not_answer_is_refused_at_the_word_that_names_it(furn
     assert list(refused(both)) == ["/product"]
     assert "choose the compound 'product'" in refused(both)["/product"]
     assert list(refused(furnished.post(DOSE, {**RAISED, "product": 7}))) == ["/product"]
-    assert list(refused(furnished.post(DOSE, {**RAISED, "product": None}))) == ["/compound"]
+    without = refused(furnished.post(DOSE, {**RAISED, "product": None}))
+    assert list(without) == ["/compound"] and "or name a recorded product" in without["/compound"]
 
 
 def test_doors_that_keep_no_record_say_to_describe_the_label(furnished: Caller) -> None:

@@ -96,7 +96,9 @@ def _faults_at_the_word(told: Mapping[str, str]) -> Iterator[None]:
 
 
 def _how_to_say(name: str, declared: Param) -> str:
-    return f"Add it to the query: {name}=…" if declared.single else f"Send it in a body: {name}"
+    word = declared.told_by_word if declared.role is None else None
+    named = f", or name a recorded {word}: {word}=…" if word else ""
+    return f"Add it to the query: {name}=…{named}" if declared.single else f"Send it in a body: {name}"
 
 
 def _without_what_said_replaces(

@@ -325,6 +325,11 @@ def test_water_in_which_nothing_lives_is_made_up_at_once_and_without_words_for_a
     assert asked(alkalinity="4 dKH", wanted_alkalinity="4 dKH", animals=False).values["days"] == 0
 
 
+def test_a_value_beyond_what_is_usual_is_doubted() -> None:
+    assert "more-than-usual" in codes(asked(wanted_alkalinity="60 dKH"))
+    assert "more-than-usual" not in codes(asked(wanted_alkalinity="20 dKH"))
+
+
 def test_steps_derive_each_amount_that_the_wanted_values_decide() -> None:
     # 5 mg/L of potassium are 5 / 39.0983 = 0.127883 mmol/L of its bicarbonate; 4 dKH are 4 x 20 / 56.077 = 1.426610 meq/L,
     # of which 1.298727 are left to baking soda.

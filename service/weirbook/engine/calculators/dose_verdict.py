@@ -9,6 +9,7 @@ from weirbook.engine.calculators.dose_inputs import Inputs
 from weirbook.engine.relations.chemistry import DOSED, Compound
 from weirbook.engine.relations.limits import LIMITS, MOST
 from weirbook.engine.saying import less, more, near
+from weirbook.engine.shape import Caution
 
 OK, WATCH, OVER, UNKNOWN = "ok", "watch", "over", "unknown"
 ORDER = (OVER, WATCH, UNKNOWN)
@@ -26,6 +27,15 @@ def too_much(parameter: str, value: float) -> str | None:
         f"{near(value, kind, unit)} is more than {near(most.value, kind, unit)}, the {most.words} (common practice):"
         " check the figure and its unit."
     )
+
+
+def beyond_usual(parameter: str, value: float) -> list[Caution]:
+    """A word of doubt about a value that is more than is wanted in fresh water."""
+    why = too_much(parameter, value)
+    if why is None:
+        return []
+    most = MOST[parameter]
+    return [Caution("more-than-usual", why, near(most.value, most.kind, most.unit))]
 
 
 def verdict_of(given: Inputs, compound: Compound | None, values: Mapping[str, Any]) -> tuple[str, str]:

@@ -18,6 +18,7 @@ from weirbook.engine.calculators.dose_care import (
     two_forms,
 )
 from weirbook.engine.calculators.dose_care import SOURCES as DOSE_SOURCES
+from weirbook.engine.calculators.dose_verdict import beyond_usual
 from weirbook.engine.calculators.recipe_inputs import TARGETS, tests_disagree
 from weirbook.engine.calculators.recipe_outcome import Outcome, named, said
 from weirbook.engine.relations.chemistry import stock_bounds
@@ -104,6 +105,7 @@ def cautions(found: Outcome, values: Mapping[str, Any]) -> list[Caution]:
     if tests_disagree(found.given):
         told.append(DISAGREE)
     for target in found.targets:
+        told += beyond_usual(target.name, target.wanted)
         told += two_forms(target.name, target.wanted)
     return [*told, GRADE]
 
