@@ -479,3 +479,9 @@ def test_first_use_from_many_threads_at_once_gives_every_thread_the_same_answer(
 @pytest.mark.parametrize("row", published("atomic_weights.csv"), ids=lambda r: r["element"])
 def test_an_atomic_weight_is_the_standard_one(row: dict[str, str]) -> None:
     assert ATOMIC_WEIGHTS[row["element"]] == float(row["atomic_weight_used"])
+
+
+def test_per_cent_of_salt_is_told_in_grams_a_litre() -> None:
+    with pytest.raises(Invalid) as refused:
+        quantity("3 %", "concentration")
+    assert "3 % is 30 g/L" in refused.value.message

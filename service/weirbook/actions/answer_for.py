@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from weirbook.actions import fill_pump, fill_section, fill_sump, fill_system, fill_tank
-from weirbook.actions.filling import Absent, Facts
+from weirbook.actions.fill_named import facts_named
+from weirbook.actions.filling import Facts
 from weirbook.engine.shape import PARTS_CAP, Answer, Calculator, Filled, Param, answer
 from weirbook.errors import Fault, Invalid
 from weirbook.record.base import Named
@@ -32,41 +34,71 @@ def answer_for(
 ) -> Answer:
     """Fill the calculator's inputs from the record as it stood at an instant, what was `said` over them.
 
-    A list whose rows have a key is said row by row: each names a recorded row and holds what differs.
+    A list whose rows have a key is said row by row: each names a recorded row and holds what differs. A word that
+    names a record (`Calculator.names`) has the inputs that this record tells filled from it alone.
     Raises Invalid where a needed input is neither said nor recorded, naming what would supply it.
     """
-    facts = FILLERS[type(subject)](session, subject, at_ms)
+    facts = {
+        **FILLERS[type(subject)](session, subject, at_ms),
+        **facts_named(session, calculator, said, at_ms),
+    }
+    named = {word for word in calculator.names if said.get(word) is not None}
+    said = {name: value for name, value in said.items() if name not in calculator.names}
     fills: dict[str, Filled] = {}
     faults = []
     for name, declared in calculator.params.items():
         declared = declared.settled(said)
-        if declared.follows is not None and declared.role is not None:
+        role = declared.told_by if declared.told_by_word in named else declared.role
+        if declared.follows is not None and role is not None:
             continue  # which fact is meant can't be told: the choice that it follows is missing or a fault
-        if (name in said and not _said_by_row(declared, said.get(name))) or declared.role is None:
+        if (name in said and not _said_by_row(declared, said.get(name))) or role not in facts:
             if declared.required and name not in said:
                 faults.append(
                     Fault(f"/{name}", f"The record does not hold it. {_how_to_say(name, declared)}.")
                 )
             continue
-        found = (
-            facts[declared.role]() if declared.role in facts else Absent("The record does not hold it here.")
-        )
+        found = facts[role]()
         if isinstance(found, Filled):
             fills[name] = found
+        elif found.at is not None:
+            faults.append(Fault(found.at, found.why))
         elif declared.required and name not in said:
             how = _how_to_say(name, declared)
             faults.append(Fault(f"/{name}", f"Unknown: {found.why} Record it, or {how[0].lower()}{how[1:]}."))
-    if faults:
+    if faults := list(dict.fromkeys(faults)):
         raise Invalid(
             f"{calculator.title} can't be answered: the record lacks {', '.join(f.pointer[1:] for f in faults)}.",
             faults=faults,
             slug="not-recorded",
         )
-    return _answered(calculator, said, _without_what_said_replaces(calculator, fills, said))
+    told = {
+        name: word
+        for name in fills
+        if (word := calculator.params[name].told_by_word) in named and word is not None
+    }
+    with _faults_at_the_word(told):
+        return _answered(calculator, said, _without_what_said_replaces(calculator, fills, said))
+
+
+@contextmanager
+def _faults_at_the_word(told: Mapping[str, str]) -> Iterator[None]:
+    """Refusals of an input that a named record filled, at the word that named it: the input itself was not sent."""
+    try:
+        yield
+    except Invalid as trouble:
+        faults = [
+            Fault(f"/{told[name]}", fault.message) if (name := fault.pointer[1:]) in told else fault
+            for fault in trouble.faults
+        ]
+        raise Invalid(
+            trouble.message, faults=dict.fromkeys(faults), slug=trouble.slug, more=trouble.more
+        ) from None
 
 
 def _how_to_say(name: str, declared: Param) -> str:
-    return f"Add it to the query: {name}=…" if declared.single else f"Send it in a body: {name}"
+    word = declared.told_by_word if declared.role is None else None
+    named = f", or name a recorded {word}: {word}=…" if word else ""
+    return f"Add it to the query: {name}=…{named}" if declared.single else f"Send it in a body: {name}"
 
 
 def _without_what_said_replaces(

@@ -10,9 +10,10 @@ from weirbook.engine.shape import Filled
 
 @dataclass(frozen=True)
 class Absent:
-    """A fact that the record does not hold, and why."""
+    """A fact that the record does not hold, and why; `at` what was said in the question that can't do without it."""
 
     why: str
+    at: str | None = None
 
 
 Facts = Mapping[str, Callable[[], Filled | Absent]]

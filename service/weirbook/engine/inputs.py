@@ -44,7 +44,8 @@ class Param:
     """One input: what it is, the unit its working is shown in, its bounds (SI, for a quantity).
 
     One that follows a choice has the kind FOLLOWING until it is `settled`; its role may name the choice in
-    braces ("latest.{parameter}").
+    braces ("latest.{parameter}"). `told_by` is a fact of a record that a question may name, and goes before the
+    role then: "product.mass" is the mass of the product that the word `product` names.
     """
 
     kind: str
@@ -57,6 +58,7 @@ class Param:
     default: Any = REQUIRED
     choices: tuple[str, ...] = ()
     role: str | None = None
+    told_by: str | None = None
     part: type | None = None
     follows: Follows | None = None
     key: str | None = None
@@ -66,8 +68,14 @@ class Param:
         """This input as the choice it follows makes it; as it is if it follows none, or the choice is open."""
         if self.follows is None or (kind := self.follows.kind(said)) is None:
             return self
-        role = self.role and self.role.format_map({self.follows.choice: said[self.follows.choice]})
-        return dataclasses.replace(self, kind=kind, role=role, follows=None)
+        chosen = {self.follows.choice: said[self.follows.choice]}
+        role, told_by = (one and one.format_map(chosen) for one in (self.role, self.told_by))
+        return dataclasses.replace(self, kind=kind, role=role, told_by=told_by, follows=None)
+
+    @property
+    def told_by_word(self) -> str | None:
+        """The word that names the record which tells it; None of most inputs."""
+        return self.told_by and self.told_by.partition(".")[0]
 
     @property
     def required(self) -> bool:

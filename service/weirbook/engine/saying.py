@@ -49,8 +49,16 @@ def more(si: float, kind: str, unit: str) -> str:
     return _in_words(si, kind, unit, math.ceil)
 
 
+def exactly(si: float, kind: str, unit: str) -> str:
+    """Three figures in that unit alone, for a sentence that sets one unit beside another."""
+    return _in_unit(si, kind, unit, round)
+
+
 def _in_words(si: float, kind: str, unit: str, towards: Callable[[float], int]) -> str:
-    unit = _spoken.get().get(kind, unit)
+    return _in_unit(si, kind, _spoken.get().get(kind, unit), towards)
+
+
+def _in_unit(si: float, kind: str, unit: str, towards: Callable[[float], int]) -> str:
     value = Quantity(si, KINDS[kind].si).to(unit, kind).value
     if abs(number(value)) < LEAST_SAID:
         return f"0 {unit}"

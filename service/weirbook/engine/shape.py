@@ -32,7 +32,7 @@ from weirbook.engine.inputs import (
     six,
 )
 from weirbook.engine.units import KINDS, Quantity, quantity
-from weirbook.errors import Invalid
+from weirbook.errors import Fault, Invalid
 
 __all__ = [
     "CHOICE",
@@ -183,6 +183,20 @@ class Calculator:
         """Whether all that it must be told are single values."""
         return all(p.single for p in self.params.values() if p.required)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Words by which a question to the record can name one of its records, whose facts then fill inputs."""
+        words = (one.told_by_word for one in self.params.values())
+        return tuple(dict.fromkeys(word for word in words if word is not None))
+
+    def elsewhere(self, word: str) -> str:
+        """Where a word that names a record belongs, for whoever sends it with inputs of his own."""
+        told = [name for name, one in self.params.items() if one.told_by_word == word]
+        return (
+            f"Only a question to the record (…/answers/{self.name}) can name a {word}. Here say what it tells:"
+            f" {', '.join(told)}."
+        )
+
     def result(self, name: str) -> Result:
         """The declared result of that name. Raises Invalid naming those that stand alone."""
         for result in self.results:
@@ -241,6 +255,10 @@ def answer(
     """
     if not isinstance(given, Mapping):
         raise Invalid("Send an object with named inputs.", "")
+    if elsewhere := [
+        Fault(f"/{word}", calculator.elsewhere(word)) for word in calculator.names if word in given
+    ]:
+        raise Invalid("The inputs can't be used as they are.", faults=elsewhere)
     filled = {**(fills or {}), **{name: Filled(value, "given") for name, value in given.items()}}
     raw = {name: f.value for name, f in filled.items()}
     inputs = read(calculator.inputs, raw)

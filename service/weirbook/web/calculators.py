@@ -11,6 +11,7 @@ from flask_smorest import Blueprint
 from marshmallow import Schema
 
 from weirbook.actions.answer_for import answer_for
+from weirbook.actions.fill_named import NAMEABLE
 from weirbook.engine.catalogue import CALCULATORS, calculator
 from weirbook.engine.saying import speaking
 from weirbook.engine.shape import (
@@ -219,7 +220,7 @@ def _answered(call: Call, given: Answer, units: Mapping[str, str]) -> Response:
 
 def _said(one: Calculator, query: Mapping[str, Any]) -> dict[str, Any]:
     """The inputs in a query: words turned into the counts and yes-or-no that some of them are."""
-    said: dict[str, Any] = {}
+    said: dict[str, Any] = {word: query[word] for word in one.names if word in query}
     for name, declared in one.params.items():
         if name not in query:
             continue
@@ -242,6 +243,10 @@ def _query(one: Calculator, *, all_inputs: bool) -> type[Schema]:
         for name, declared in one.params.items()
         if declared.single
     }
+    if all_inputs:
+        fields["ELSEWHERE"] = {word: one.elsewhere(word) for word in one.names}
+    else:
+        fields |= {word: Words(cap=200, metadata={"description": NAMEABLE[word].doc}) for word in one.names}
     fields["result"] = Words(cap=60, metadata={"description": "With format=text: the one result wanted."})
     fields["unit"] = Words(cap=30, metadata={"description": "With format=text: its unit."})
     if not all_inputs:
@@ -286,7 +291,11 @@ def _by_row(one: Calculator) -> str:
 def _inputs_shape(one: Calculator, *, whole: bool = True) -> dict[str, Any]:
     """The body of a door: `whole` where all must be told, else what may be said over the record."""
     required = [name for name, declared in one.params.items() if declared.required and whole]
-    return _object_shape(params_of(one.inputs), required, whole)
+    shape = _object_shape(params_of(one.inputs), required, whole)
+    if not whole:
+        named = {word: {"type": ["string", "null"], "description": NAMEABLE[word].doc} for word in one.names}
+        shape["properties"] |= named
+    return shape
 
 
 def _object_shape(params: Mapping[str, Param], required: Sequence[str], whole: bool) -> dict[str, Any]:
@@ -335,6 +344,7 @@ def _page(one: Calculator) -> dict[str, Any]:
         "doc": one.doc,
         "doors": list(one.doors),
         "inputs": [_input_line(name, declared) for name, declared in one.params.items()],
+        "names": [{"name": word, "doc": NAMEABLE[word].doc} for word in one.names],
         "results": [_result_line(result) for result in one.results],
         "limits": list(one.limits),
         "sources": [dataclasses.asdict(source) for source in one.sources],

@@ -178,8 +178,11 @@ def faults_in(messages: Any, schema: Schema | None = None, at: str = "") -> list
 
 def _plain(message: str, at: str, schema: Schema | None) -> str:
     if message == "Unknown field.":
+        name = at.rsplit("/", 1)[-1]
+        if elsewhere := getattr(schema, "ELSEWHERE", {}).get(name):
+            return str(elsewhere)
         listed = ", ".join(schema.load_fields) if schema is not None and at.count("/") == 1 else "see /docs"
-        return f"There is no field '{at.rsplit('/', 1)[-1]:.80}' here. Fields: {listed}."
+        return f"There is no field '{name:.80}' here. Fields: {listed}."
     return _PLAINER.get(message, message)
 
 

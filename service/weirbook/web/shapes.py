@@ -341,6 +341,10 @@ SHARED: dict[str, Shape] = {
                 "Name, words, kind, whether required, units, bounds, choices; if the kind follows a choice, "
                 "kind, units and bounds as each of its words makes them",
             ),
+            "names": described(
+                many(thing({"name": TEXT, "doc": TEXT})),
+                "Words by which a question to the record can name one of its records, which then tells some inputs",
+            ),
             "results": described(
                 many({"type": "object"}), "Name, words, kind, unit; if these follow a choice, as for inputs"
             ),

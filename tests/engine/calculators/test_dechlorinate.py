@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from weirbook.engine.calculators.dechlorinate import DECHLORINATE
+from weirbook.engine.calculators.dose import DOSE
 from weirbook.engine.relations.dechlorination import AGENTS
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.shape import Answer, answer, as_json
@@ -396,3 +397,11 @@ def test_whatever_is_sent_is_refused_in_words_or_answered_in_finite_numbers(body
         assert refused.message
     else:
         json.dumps(as_json(given), allow_nan=False)
+
+
+def test_a_stock_is_told_as_for_any_other_dose() -> None:
+    ours, theirs = DECHLORINATE.params["stock_strength"], DOSE.params["stock_strength"]
+    assert (ours.doc, ours.unit) == (theirs.doc, theirs.unit)
+    with pytest.raises(Invalid) as refused:
+        asked(stock_strength="3000 g/L")
+    assert [fault.pointer for fault in refused.value.faults] == ["/stock_strength"]

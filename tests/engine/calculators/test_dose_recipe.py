@@ -63,12 +63,8 @@ def salts(*words: str) -> list[dict[str, str]]:
 
 
 def grams(found: Answer) -> dict[str, float]:
-    names = {SALTS[word].name: word for word in SALTS}
-    return {
-        names[row["compound"]]: row["amount"]["value"]
-        for row in as_json(found)["results"]["salts"]
-        if row["amount"]["value"]
-    }
+    names = {SALTS[word].called: word for word in SALTS}
+    return {names[row["compound"]]: row["amount"]["value"] for row in as_json(found)["results"]["salts"]}
 
 
 def outcomes(found: Answer) -> dict[str, dict[str, Any]]:
@@ -158,12 +154,14 @@ def test_salts_stand_in_the_order_to_dissolve_them() -> None:
             "sodium_chloride",
         ),
     )
-    first, *middle, last, unused = [row["compound"] for row in found.values["salts"]]
-    assert first == "calcium sulfate dihydrate"
-    assert set(middle) == {"potassium chloride", "magnesium sulfate heptahydrate"}
-    assert (last, unused) == ("sodium bicarbonate", "sodium chloride")
+    first, *middle, last = [row["compound"] for row in found.values["salts"]]
+    assert first == "calcium sulfate dihydrate (gypsum)"
+    assert set(middle) == {"potassium chloride", "magnesium sulfate heptahydrate (Epsom salt)"}
+    assert last == "sodium bicarbonate (baking soda)"
+    assert found.values["why"].endswith("Not needed: sodium chloride.")
     chloride = asked(wanted_hardness="6 dGH", wanted_alkalinity="3 dKH")
-    used = [row["compound"] for row in chloride.values["salts"] if row["amount"]]
+    assert "Not needed" not in chloride.values["why"]
+    used = [row["compound"] for row in chloride.values["salts"]]
     assert used[-1] == "calcium chloride dihydrate"
 
 
@@ -307,10 +305,51 @@ def test_a_value_of_which_nothing_is_told_is_cautioned_about() -> None:
 
 def test_without_salts_told_the_usual_ones_are_taken() -> None:
     found = asked(wanted_alkalinity="4 dKH", wanted_phosphate="0.5 mg/L PO4")
-    assert len(found.values["salts"]) == len(USUAL)
+    assert {*grams(found)} <= {*USUAL}
     assert any("usually at hand" in one.text for one in found.assumptions)
     assert grams(found)["monopotassium_phosphate"] == pytest.approx(0.5 * 1.4329 * 0.2, rel=1e-4)
     assert {"two-forms", "feeds-algae", "too-little-to-weigh", "ammonia"} <= codes(found)
+
+
+def test_water_in_which_nothing_lives_is_made_up_at_once_and_without_words_for_a_tank() -> None:
+    told = {"wanted_alkalinity": "4 dKH", "wanted_hardness": "6 dGH", "wanted_phosphate": "1 mg/L PO4"}
+    tank, barrel = asked(**told), asked(**told, animals=False)
+    assert grams(barrel) == grams(tank)
+    assert (tank.values["days"], barrel.values["days"]) == (3, 1)
+    assert codes(tank) - codes(barrel) == {"ammonia", "feeds-algae", "spread-over-days"}
+    assert any("builds up with every dose" in one.text for one in tank.cautions)
+    assert not any("dose" in one.text for one in barrel.cautions if one.code.startswith("brings-"))
+    assert asked(alkalinity="4 dKH", wanted_alkalinity="4 dKH", animals=False).values["days"] == 0
+
+
+def test_a_value_beyond_what_is_usual_is_doubted() -> None:
+    assert "more-than-usual" in codes(asked(wanted_alkalinity="60 dKH"))
+    assert "more-than-usual" not in codes(asked(wanted_alkalinity="20 dKH"))
+
+
+def test_steps_derive_each_amount_that_the_wanted_values_decide() -> None:
+    # 5 mg/L of potassium are 5 / 39.0983 = 0.127883 mmol/L of its bicarbonate; 4 dKH are 4 x 20 / 56.077 = 1.426610 meq/L,
+    # of which 1.298727 are left to baking soda.
+    found = asked(
+        wanted_potassium="5 mg/L K",
+        wanted_alkalinity="4 dKH",
+        salts=salts("sodium_bicarbonate", "potassium_bicarbonate"),
+    )
+    first, then = [one for one in found.steps if one.words.startswith("mmol/L of")]
+    assert first.working == "5 mg/L K ÷ 39.0983"
+    assert (first.value, then.value) == (pytest.approx(0.127883, abs=5e-7), pytest.approx(1.298727, abs=5e-6))
+    assert then.words.startswith("mmol/L of sodium bicarbonate (baking soda), which alkalinity decides = ")
+    assert then.words.endswith("− potassium bicarbonate")
+
+
+def test_what_no_single_value_decides_is_told_as_the_fit_has_it() -> None:
+    found = asked(
+        wanted_nitrate="10 mg/L NO3",
+        wanted_potassium="20 mg/L K",
+        salts=salts("potassium_nitrate"),
+    )
+    (only,) = [one for one in found.steps if one.words.startswith("mmol/L of")]
+    assert "as the fit to all wanted values has it" in only.words
 
 
 def test_days_follow_from_the_keepers_own_limits() -> None:

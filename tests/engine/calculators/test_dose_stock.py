@@ -259,7 +259,9 @@ def test_an_unusual_dose_is_cautioned_about() -> None:
     ammonium = {"parameter": "total_ammonia", "rise": "1 mg/L NH3-N", "compound": "ammonium_chloride"}
     assert "poisons-animals" in codes(asked(**ammonium))
     # 14.007 of 62.004 g.
-    assert any(f"{14.007 / 62.004:.5f}" in one.text for one in asked().cautions if one.code == "two-forms")
+    assert any(
+        f"{14.007 / 62.004:.3g} mg/L NO3-N" in one.text for one in asked().cautions if one.code == "two-forms"
+    )
 
 
 @pytest.mark.parametrize(
@@ -412,3 +414,13 @@ def test_whatever_is_sent_is_refused_in_words_or_answered_in_finite_numbers(body
         assert refused.message
     else:
         json.dumps(as_json(found), allow_nan=False)
+
+
+def test_no_stock_holds_more_than_the_dry_solid_and_no_dose_goes_beyond_what_is_usual() -> None:
+    with pytest.raises(Invalid) as refused:
+        asked(compound="calcium_nitrate_tetrahydrate", strength="3000 g/L")
+    assert [fault.pointer for fault in refused.value.faults] == ["/strength"]
+    assert "dry solid itself weighs" in refused.value.faults[0].message
+    assert asked(compound="calcium_nitrate_tetrahydrate", strength="300 g/L").values["verdict"] == "unknown"
+    far = asked(rise="60 mg/L NO3", bottle="5 L")
+    assert far.values["verdict"] == "over" and "50 mg/L NO3" in far.values["why"]

@@ -175,3 +175,38 @@ def test_ph_is_called_rough_beyond_what_it_is_held_to(within: dict[str, str], be
     """The ranges over which the pH of mixes is compared with PHREEQC."""
     assert "ph-is-rough" not in codes(answer(WATER_BLEND, {**ASKED, **within}))
     assert "ph-is-rough" in codes(answer(WATER_BLEND, {**ASKED, **beyond}))
+
+
+@pytest.mark.parametrize(
+    ("told", "verdict", "words"),
+    [
+        ({}, "unknown", "without the alkalinity of both"),
+        # Half of 8 and 0.4 dKH is 4.2; a tenth of 8 and nine tenths of 0 is 0.8.
+        ({"first_alkalinity": "8 dKH", "second_alkalinity": "0.4 dKH"}, "ok", "4.2 dKH"),
+        (
+            {"wanted": "1.6 dGH", "first_alkalinity": "8 dKH", "second_alkalinity": "0 dKH"},
+            "watch",
+            "0.8 dKH",
+        ),
+        ({"wanted": "15.9 dGH"}, "watch", "0.625 %"),
+        ({"first": "60 dGH", "wanted": "40 dGH"}, "over", "more than 30 dGH"),
+    ],
+)
+def test_a_blend_is_judged(told: dict[str, str], verdict: str, words: str) -> None:
+    blend = {
+        "parameter": "hardness",
+        "first": "16 dGH",
+        "second": "0 dGH",
+        "wanted": "8 dGH",
+        "total": "100 L",
+    }
+    found = answer(WATER_BLEND, {**blend, **told}).values
+    assert found["verdict"] == verdict
+    assert words in found["why"]
+
+
+def test_no_room_blends_a_lake() -> None:
+    blend = {"parameter": "hardness", "first": "16 dGH", "second": "0 dGH", "wanted": "8 dGH"}
+    with pytest.raises(Invalid) as refused:
+        answer(WATER_BLEND, {**blend, "total": "1e14 L"})
+    assert [fault.pointer for fault in refused.value.faults] == ["/total"]

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from weirbook.engine.relations.limits import LIMITS, PRACTICE
+from weirbook.engine.relations.chemistry import DOSED
+from weirbook.engine.relations.limits import LIMITS, MOST, PRACTICE
 from weirbook.engine.units import to_si
 
 PUBLISHED = Path(__file__).parents[3] / "fixtures" / "published"
@@ -69,3 +70,15 @@ def test_what_has_no_source_is_called_common_practice(name: str) -> None:
     unsourced = ROWS[item]["provenance"] == "common_practice_no_source"
     assert (LIMITS[name].source is PRACTICE) == unsourced
     assert (LIMITS[name].origin == "common practice") == unsourced
+
+
+def test_what_is_most_of_a_dosed_parameter_agrees_with_the_limits_and_between_forms() -> None:
+    assert MOST.keys() == DOSED.keys()
+    assert all(one.kind == DOSED[name] and one.source is PRACTICE for name, one in MOST.items())
+    assert MOST["nitrate"].value == LIMITS["nitrate_high"].value
+    # The customary rise of a day lies far below the most there is to rise to.
+    for name in ("alkalinity", "hardness", "salt"):
+        assert 5 * LIMITS[f"{name}_a_day"].value < MOST[name].value
+    # The hardness of so much calcium or magnesium alone is no more than that of the hardest water.
+    assert MOST["calcium"].value / 0.040078 < MOST["hardness"].value
+    assert MOST["magnesium"].value / 0.024305 < MOST["hardness"].value

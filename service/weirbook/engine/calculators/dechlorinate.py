@@ -176,7 +176,7 @@ DECHLORINATE = Calculator(
         "chlorine": "0.3 mg/L",
         "chloramine": "1.8 mg/L",
         "system_volume": "450 L",
-        "stock_strength": "100 mg/mL",
+        "stock_strength": "100 g/L",
         "ph": "7.6 pH",
         "temperature": "25 degC",
         "ammonia_present": "0 mg/L NH3-N",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.dose_inputs import heavier_than_solid
 from weirbook.engine.calculators.told import (
     SAME,
     by_label,
@@ -15,6 +16,7 @@ from weirbook.engine.calculators.told import (
     water_volume,
 )
 from weirbook.engine.relations.dechlorination import AGENTS, THIOSULFATE_ENDS
+from weirbook.engine.relations.limits import MOST_WATER
 from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.shape import CHOICE, param, show
 from weirbook.errors import Fault, Invalid
@@ -32,12 +34,17 @@ def _chlorine(doc: str, role: str | None) -> Any:
 @dataclass(frozen=True)
 class Inputs:
     new_water: float = param(
-        "volume", doc="Tap water that is treated: that of one change or filling.", gt=0, role="change_volume"
+        "volume",
+        doc="Tap water that is treated: that of one change or filling.",
+        gt=0,
+        le=MOST_WATER,
+        role="change_volume",
     )
     agent: str = param(
         CHOICE,
         doc="What neutralises the chlorine, as it is weighed; a product is described by its label.",
         choices=(*AGENTS, PRODUCT),
+        told_by="product.chosen",
     )
     chlorine: float | None = _chlorine(
         "Free chlorine of the tap water. A test of total chlorine goes to total_chlorine.", "source.chlorine"
@@ -80,8 +87,8 @@ class Inputs:
     )
     stock_strength: float | None = param(
         "concentration",
-        doc="What is weighed out for each millilitre of finished stock solution. Left out: added dry.",
-        unit="mg/mL",
+        doc="What is weighed out for each litre of finished stock solution. Left out: added dry.",
+        unit="g/L",
         gt=0,
         default=None,
     )
@@ -200,6 +207,8 @@ def _of_a_compound(given: Inputs) -> list[Fault]:
     ]
     if not AGENTS[given.agent].is_thiosulfate and given.thiosulfate_ends_as != "tetrathionate":
         faults.append(Fault("/thiosulfate_ends_as", "Only thiosulfate has this choice: leave it out."))
+    if given.stock_strength is not None and (why := heavier_than_solid(given.stock_strength)):
+        faults.append(Fault("/stock_strength", why))
     if given.agent_ratio is not None and given.thiosulfate_ends_as != "tetrathionate":
         words = "Your own figure stands in place of the reaction's: say one of the two."
         faults.append(Fault("/agent_ratio", words))

@@ -74,7 +74,7 @@ def _compound(given: Inputs, values: Mapping[str, Any]) -> list[Step]:
     if given.stock_strength is not None:
         numbers = {
             "amount": show(values["amount"], "mass", "g"),
-            "strength": show(given.stock_strength, "concentration", "mg/mL"),
+            "strength": show(given.stock_strength, "concentration", "g/L"),
         }
         formula = "{amount} × 1000 ÷ {strength}"
         found.append(step("stock solution in mL", formula, numbers, values["liquid_volume"], "volume", "mL"))

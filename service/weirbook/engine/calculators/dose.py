@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from weirbook.engine.calculators.dose_amounts import (
     FIELDS_OF_IONS,
@@ -22,10 +23,12 @@ from weirbook.engine.calculators.dose_steps import (
     rise_steps,
     stock_steps,
 )
+from weirbook.engine.calculators.dose_verdict import verdict_of
 from weirbook.engine.calculators.told import SAME
 from weirbook.engine.relations.chemistry import COMPOUNDS, stock_bounds
 from weirbook.engine.shape import (
     COUNT,
+    TEXT,
     Calculator,
     Result,
     Working,
@@ -43,7 +46,7 @@ def solve(given: Inputs) -> Working:
     Uncertainty: of the weights 2 parts in 10,000; in practice that of volume, test and purity: 10 % is usual.
     Raises: Invalid for a wanted value below the present, a compound that does not raise the parameter, a
     product half described or described beside a compound, a stock that can't dissolve or takes more liquid
-    than there is water, more days than a year.
+    than there is water, more than the water can dissolve, more days than a year.
     Source: see SOURCES.
     Not covered: uptake, precipitation, the change of pH, evaporation and water changes meanwhile.
     """
@@ -56,7 +59,7 @@ def solve(given: Inputs) -> Working:
     refuse_more_liquid_than_water(given, liquid)
     bounds = compound and stock_bounds(compound)
     ions = ions_of(compound, moles_a_litre(given, compound, rise)) if compound else []
-    values = {
+    values: dict[str, Any] = {
         "rise": rise,
         "amount": amount,
         "days": days,
@@ -76,6 +79,7 @@ def solve(given: Inputs) -> Working:
         ],
         "ions_added": ions,
     }
+    values["verdict"], values["why"] = verdict_of(given, compound, values)
     steps = [
         *rise_steps(given, rise, days),
         *(
@@ -115,6 +119,13 @@ DOSE = Calculator(
     ),
     inputs=Inputs,
     results=(
+        Result(
+            "verdict",
+            TEXT,
+            "ok; watch (a fast rise, ammonia, a stock that may leave crystals); over (more than is usual in fresh"
+            " water); unknown (a stock of unknown solubility).",
+        ),
+        Result("why", TEXT, "The verdict in words."),
         value_of_parameter("rise", "From the present to the wanted value."),
         Result("amount", "mass", "To weigh out in all; none of a liquid product."),
         Result("days", COUNT, "Doses, one a day; 0 where there is nothing to raise."),

@@ -10,6 +10,7 @@ from weirbook.engine.calculators.sources import atomic_weights
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, stock_bounds
 from weirbook.engine.relations.limits import FA16
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
+from weirbook.engine.saying import exactly, less, more, near
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 NEARLY = 0.8
@@ -105,13 +106,13 @@ def cautions_by_compound(words: Sequence[str]) -> list[Caution]:
     found: dict[Caution, list[str]] = {}
     for word in words:
         if word in BY_COMPOUND:
-            found.setdefault(BY_COMPOUND[word], []).append(COMPOUNDS[word].name)
+            found.setdefault(BY_COMPOUND[word], []).append(COMPOUNDS[word].called)
     return [named(one, ", ".join(names)) for one, names in found.items()]
 
 
 def named(one: Caution, name: str) -> Caution:
     """The caution with the name of what it speaks of before it."""
-    return Caution(one.code, f"{name.capitalize()}. {one.text}", one.limit)
+    return Caution(one.code, f"{name[:1].upper()}{name[1:]}. {one.text}", one.limit)
 
 
 def too_little_to_weigh(names: str) -> Caution:
@@ -126,7 +127,7 @@ def two_forms(parameter: str, value: float) -> list[Caution]:
         return []
     kind, (one, other) = DOSED[parameter], FORMS[parameter]
     words = (
-        f"{show(value, kind, one)} is the same as {show(value, kind, other)}. Tests and labels use both forms: look"
+        f"{exactly(value, kind, one)} is the same as {exactly(value, kind, other)}. Tests and labels use both forms: look"
         " which one yours means."
     )
     return [Caution("two-forms", words)]
@@ -144,22 +145,24 @@ def _of_the_dose(given: Inputs, values: Mapping[str, Any]) -> list[Caution]:
     liquid = values["liquid_volume"]
     if liquid is not None and liquid > given.volume * THINNING:
         words = (
-            f"The liquid adds {show(liquid, 'volume')} of water in all: take out as much first, see that the sump"
+            f"The liquid adds {more(liquid, 'volume', 'L')} of water in all: take out as much first, see that the sump"
             " has room for it, and expect the value to end somewhat lower than reckoned."
         )
-        told.append(Caution("adds-water", words, show(given.volume * THINNING, "volume")))
+        told.append(Caution("adds-water", words, near(given.volume * THINNING, "volume", "L")))
     return told
 
 
-def side_ions(added: Sequence[Mapping[str, Any]], asked: Collection[str]) -> list[Caution]:
-    """What builds up unseen beside the parameters that were asked for."""
+def side_ions(
+    added: Sequence[Mapping[str, Any]], asked: Collection[str], becomes: Mapping[str, str] = BUILDS_UP
+) -> list[Caution]:
+    """What comes along unseen beside the parameters that were asked for, and what becomes of it."""
     return [
         Caution(
             f"brings-{row['ion']}",
-            f"It brings {show(row['rise'], 'concentration')} of {row['ion']} as well, {BUILDS_UP[row['ion']]}.",
+            f"It brings {near(row['rise'], 'concentration', 'mg/L')} of {row['ion']} as well, {becomes[row['ion']]}.",
         )
         for row in added
-        if row["ion"] in BUILDS_UP and row["ion"] not in asked and "salt" not in asked and row["rise"]
+        if row["ion"] in becomes and row["ion"] not in asked and "salt" not in asked and row["rise"]
     ]
 
 
@@ -173,7 +176,7 @@ def cautions_of_stock(compound: Compound, strength: float, temperature: float) -
         return [Caution("solubility-unknown", words)]
     told: list[Caution] = []
     surely, at_most = bounds
-    limit, table = show(surely, "concentration", "g/L"), show(known.temperature, "temperature")
+    limit, table = less(surely, "concentration", "g/L"), near(known.temperature, "temperature", "degC")
     if strength > at_most:
         words = (
             f"By the table so strong a stock can't dissolve at {table}: only a trial can tell otherwise. Dose none"
@@ -278,7 +281,7 @@ BY_COMPOUND: Mapping[str, Caution] = {
     "calcium_sulfate_dihydrate": Caution(
         "dissolves-slowly",
         "It dissolves slowly, over hours to days: the water stays cloudy meanwhile and the value lags. Stir"
-        " it up in plenty of tank water.",
+        " it up in plenty of water.",
     ),
 }
 

@@ -12,13 +12,17 @@ from weirbook.engine.calculators.told import (
     purity,
     water_volume,
 )
-from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, carried, stock_bounds
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, TRADE_NAMES, Compound, carried, stock_bounds
+from weirbook.engine.saying import less, near
 from weirbook.engine.shape import CHOICE, FOLLOWING, Follows, param, show
 from weirbook.errors import Fault, Invalid
 
 PRODUCT = "product"
 
 MOST_DAYS = 366
+
+STRONGEST = 2000.0
+"""kg/m3, g/L. About what a litre of the dry solid itself weighs: no solution holds more. Common sense, no source."""
 
 UNPROVEN = 1.5
 """How far beyond an unproven solubility a stock must lie to be refused: up to 30 degC none of the compounds
@@ -61,19 +65,23 @@ class Dosing:
     )
     compound: str = param(
         CHOICE,
-        doc="What is dosed; a product is described by its label's effect.",
+        doc=f"What is dosed; a product is described by its label's effect. Sold as: {TRADE_NAMES}.",
         choices=(*COMPOUNDS, PRODUCT),
+        told_by="product.chosen",
     )
     purity: float = purity("the compound")
     product_effect: float | None = of_parameter(
-        "By the product's label: how much it raises the parameter.", gt=0, default=None
+        "By the product's label: how much it raises the parameter.",
+        gt=0,
+        default=None,
+        told_by="product.effect.{parameter}",
     )
     product_mass: float | None = product_mass()
     product_volume: float | None = product_volume()
     product_treats: float | None = product_treats()
     stock_strength: float | None = param(
         "concentration",
-        doc="What is weighed out for each litre of finished stock solution. Left out: dosed dry.",
+        doc="What is weighed out for each litre of finished stock solution. Left out: added dry.",
         unit="g/L",
         gt=0,
         default=None,
@@ -106,8 +114,23 @@ def refuse_contradictions(given: Inputs, compound: Compound | None, rise: float,
         words = f"So small a change a day would take more than {MOST_DAYS} days."
         faults.append(Fault("/largest_daily_change", words))
     faults += misfits(given, compound)
+    if not faults and compound is not None and (why := _undissolved(given, compound, rise)):
+        faults.append(Fault("/wanted", why))
     if faults:
         raise Invalid("The inputs contradict each other.", faults=faults)
+
+
+def _undissolved(given: Dosing, compound: Compound, rise: float) -> str | None:
+    """Why the water itself can't take up so much; None where it may."""
+    strength = rise / carried(compound, given.parameter) * compound.molar_mass
+    bounds = stock_bounds(compound)
+    most = STRONGEST if bounds is None else min(STRONGEST, bounds[1] * UNPROVEN)
+    if strength <= most:
+        return None
+    return (
+        f"That takes {near(strength, 'concentration', 'g/L')} of {compound.name}: no water dissolves more than"
+        f" {less(most, 'concentration', 'g/L')}. Check the figure and its unit."
+    )
 
 
 def misfits(given: Dosing, compound: Compound | None) -> list[Fault]:
@@ -137,8 +160,20 @@ def without_effect(compound: Compound, parameter: str) -> list[Fault]:
     return [Fault("/compound", words)]
 
 
+def heavier_than_solid(strength: float) -> str | None:
+    """Why no stock solution of anything can be so strong (kg/m3); None where one may."""
+    if strength <= STRONGEST:
+        return None
+    return (
+        f"A litre of stock can't hold so much: {near(STRONGEST, 'concentration', 'g/L')} is about what a litre of the"
+        " dry solid itself weighs. Check the figure and its unit."
+    )
+
+
 def too_strong(compound: Compound, strength: float, temperature: float) -> str | None:
     """Why a stock solution of so much of a compound (kg/m3) can't be; None where it may."""
+    if why := heavier_than_solid(strength):
+        return why
     bounds, known = stock_bounds(compound), compound.solubility
     if bounds is None or known is None:
         return None
@@ -147,9 +182,9 @@ def too_strong(compound: Compound, strength: float, temperature: float) -> str |
         return None
     origin = "" if known.read else " (from memory)"
     return (
-        f"So much can't dissolve: at {show(known.temperature, 'temperature')}{origin} a litre of finished stock"
-        f" holds {show(bounds[0], 'concentration', 'g/L')} of {compound.name} for certain and never"
-        f" more than {show(bounds[1], 'concentration', 'g/L')}. Make it weaker and dose more of it."
+        f"So much can't dissolve: at {near(known.temperature, 'temperature', 'degC')}{origin} a litre of finished stock"
+        f" holds {less(bounds[0], 'concentration', 'g/L')} of {compound.name} for certain and never"
+        f" more than {near(bounds[1], 'concentration', 'g/L')}. Make it weaker and dose more of it."
     )
 
 
@@ -173,4 +208,6 @@ def _misfits_of_product(given: Dosing) -> list[Fault]:
     if given.product_volume is not None and given.stock_strength is not None:
         words = "A liquid product is dosed as it is: a stock solution is made from a dry one."
         faults.append(Fault("/stock_strength", words))
+    elif given.stock_strength is not None and (why := heavier_than_solid(given.stock_strength)):
+        faults.append(Fault("/stock_strength", why))
     return faults

@@ -17,7 +17,7 @@ from weirbook.engine.shape import COUNT, TEXT, Calculator, Result, Working
 from weirbook.errors import Fault, Invalid
 
 MOST_DAYS = 366
-GYPSUM, PLAIN, CARBONATES, CALCIUM, UNUSED = range(5)
+GYPSUM, PLAIN, CARBONATES, CALCIUM = range(4)
 """The order to dissolve in, by common practice: what is slow first, calcium and carbonates never beside each other."""
 
 
@@ -43,9 +43,9 @@ def solve(given: Inputs) -> Working:
 
 
 def _days(found: Outcome) -> int:
-    """Days where animals live; 0 where there is nothing to weigh."""
-    if not found.used:
-        return 0
+    """Days where animals live, else one; 0 where there is nothing to weigh."""
+    if not found.used or not found.given.animals:
+        return min(1, len(found.used))
     needed = {
         name: found.brought(name) / largest
         for name, largest in (
@@ -78,17 +78,15 @@ def _values(found: Outcome, days: int) -> dict[str, Any]:
         "sodium_rise": found.ion_rise("Na"),
         "chloride_rise": found.ion_rise("Cl"),
         "sulfate_rise": found.ion_rise("SO4"),
-        "salts": [_salt_row(one, volume, days) for one in sorted(found.portions, key=_turn)],
+        "salts": [_salt_row(one, volume, days) for one in sorted(found.used, key=_turn)],
         "targets": [_target_row(found, target) for target in found.targets],
         "ions": ions,
     }
 
 
 def _turn(portion: Portion) -> int:
-    """When a salt is dissolved: what is of no use stands last."""
+    """When a salt is dissolved."""
     ions = portion.made_of.ions
-    if portion.moles == 0:
-        return UNUSED
     if "Ca" in ions:
         return GYPSUM if "SO4" in ions else CALCIUM
     return CARBONATES if any(alkalinity_of(ion) for ion in ions) else PLAIN
@@ -97,7 +95,7 @@ def _turn(portion: Portion) -> int:
 def _salt_row(portion: Portion, volume: float, days: int) -> dict[str, Any]:
     mass = portion.strength * volume
     return {
-        "compound": portion.made_of.name,
+        "compound": portion.made_of.called,
         "formula": portion.made_of.formula,
         "amount": mass,
         "per_litre": portion.strength,
@@ -147,7 +145,9 @@ DOSE_RECIPE = Calculator(
         Result("verdict", TEXT, "ok; watch (a wanted value is missed by up to 5 %); over (by more)."),
         Result("why", TEXT, "The verdict in words."),
         Result("amount", "mass", "Of all salts together."),
-        Result("days", COUNT, "To spread it over where animals live; 0 where there is nothing to weigh."),
+        Result(
+            "days", COUNT, "To spread it over where animals live, else 1; 0 where there is nothing to weigh."
+        ),
         _after("alkalinity", "Carbonate hardness then."),
         _after("hardness", "General hardness then."),
         _after("calcium", "Calcium then; none where only the hardness of the present water is told."),
@@ -164,9 +164,9 @@ DOSE_RECIPE = Calculator(
         Result(
             "salts",
             "list",
-            "What to weigh of each, in the order to dissolve it; 0 of what is of no use.",
+            "What to weigh of each that is of use, in the order to dissolve it.",
             fields=(
-                Result("compound", TEXT, "The salt."),
+                Result("compound", TEXT, "The salt, and the name that it is sold by."),
                 Result("formula", TEXT, "As it is weighed, with its crystal water."),
                 Result("amount", "mass", "In all."),
                 Result("per_litre", "concentration", "For each litre of water."),

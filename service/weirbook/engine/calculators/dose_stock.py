@@ -47,7 +47,7 @@ def solve(given: Inputs) -> Working:
 
 def _row(one: Content, bottle: float) -> dict[str, Any]:
     return {
-        "compound": one.made_of.name,
+        "compound": one.made_of.called,
         "formula": one.made_of.formula,
         "strength": one.strength,
         "amount": one.strength * bottle,
@@ -82,7 +82,8 @@ DOSE_STOCK = Calculator(
         Result(
             "verdict",
             TEXT,
-            "ok; watch (may leave crystals); over (sludge or gas in the bottle); unknown (no solubility known).",
+            "ok; watch (may leave crystals); over (sludge or gas in the bottle, or a dose beyond what is usual); unknown (no"
+            " solubility known).",
         ),
         Result("why", TEXT, "The verdict in words."),
         Result("strength", "concentration", "Of the main salt, in each litre of finished stock.", "g/L"),

@@ -8,6 +8,7 @@ from typing import Any
 from weirbook.engine.calculators.dose_care import (
     ALGAE,
     AMMONIA,
+    BUILDS_UP,
     GRADE,
     LIGHTEST,
     SALT,
@@ -17,12 +18,13 @@ from weirbook.engine.calculators.dose_care import (
     two_forms,
 )
 from weirbook.engine.calculators.dose_care import SOURCES as DOSE_SOURCES
+from weirbook.engine.calculators.dose_verdict import beyond_usual
 from weirbook.engine.calculators.recipe_inputs import TARGETS, tests_disagree
 from weirbook.engine.calculators.recipe_outcome import Outcome, named
 from weirbook.engine.relations.chemistry import stock_bounds
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.relations.limits import PRACTICE
-from weirbook.engine.saying import said
+from weirbook.engine.saying import less, said
 from weirbook.engine.shape import Assumption, Caution, Source, show
 
 
@@ -63,7 +65,7 @@ def assumptions(found: Outcome) -> list[Assumption]:
                 f"The {portion.made_of.name} is weighed with its crystal water, as {portion.made_of.formula}."
             )
             told.append(Assumption(words, "default"))
-    for name in ("alkalinity_a_day", "hardness_a_day"):
+    for name in ("alkalinity_a_day", "hardness_a_day") if given.animals else ():
         limit = LIMITS_OF_WATER[name]
         if getattr(given, name) == limit.value:
             words = f"{limit.words.capitalize()}: {show(limit.value, limit.kind, limit.unit)}."
@@ -80,17 +82,18 @@ def cautions(found: Outcome, values: Mapping[str, Any]) -> list[Caution]:
     told += [MEASURE, ORDER]
     if values["days"] > 1:
         told.append(_over_days(found, values["days"]))
-    if ions & {"HCO3", "CO3"}:
+    if ions & {"HCO3", "CO3"} and found.given.animals:
         told.append(AMMONIA)
     if "Ca" in ions and ions & {"HCO3", "CO3", "SO4", "H2PO4"}:
         told.append(SLUDGE)
-    if "H2PO4" in ions:
+    if "H2PO4" in ions and found.given.animals:
         told.append(ALGAE)
     told += cautions_by_compound([one.salt.compound for one in used])
     if any(one.salt.compound == "sodium_chloride" for one in used):
         told.append(SALT)
     told += _of_amounts(found)
-    told += side_ions(values["ions"], {target.name for target in found.targets})
+    becomes = BUILDS_UP if found.given.animals else STAYS
+    told += side_ions(values["ions"], {target.name for target in found.targets}, becomes)
     if blind := [
         one.name for one in found.targets if not one.present and getattr(found.given, one.name) is None
     ]:
@@ -102,6 +105,7 @@ def cautions(found: Outcome, values: Mapping[str, Any]) -> list[Caution]:
     if tests_disagree(found.given):
         told.append(DISAGREE)
     for target in found.targets:
+        told += beyond_usual(target.name, target.wanted)
         told += two_forms(target.name, target.wanted)
     return [*told, GRADE]
 
@@ -126,7 +130,7 @@ def _of_amounts(found: Outcome) -> list[Caution]:
         bounds = stock_bounds(one.made_of)
         if bounds and one.strength * one.salt.purity > bounds[0]:
             words = f"So much {one.made_of.name} may not dissolve in the water, whatever the recipe says."
-            told.append(Caution("may-not-dissolve", words, show(bounds[0], "concentration", "g/L")))
+            told.append(Caution("may-not-dissolve", words, less(bounds[0], "concentration", "g/L")))
     calcium, alkalinity = found.after("calcium"), found.after("alkalinity")
     if calcium and alkalinity:
         words = (
@@ -136,6 +140,9 @@ def _of_amounts(found: Outcome) -> list[Caution]:
         told.append(Caution("may-leave-scale", words))
     return told
 
+
+STAYS = dict.fromkeys(BUILDS_UP, "which the finished water then holds: few keepers test for it")
+"""What becomes of ions that come along in water in which nothing lives yet."""
 
 MISSED = Caution(
     "not-reached", "Not every wanted value is reached: read in the targets which, by how much and why."
@@ -149,7 +156,8 @@ MEASURE = Caution(
 ORDER = Caution(
     "one-after-another",
     "Dissolve one salt after another in the whole water, in the order of the list, each wholly before the next: never"
-    " all in one jug. Gypsum goes first and slowly, calcium chloride or nitrate last (common practice).",
+    " all in one jug. Gypsum (calcium sulfate dihydrate) goes first and slowly, calcium chloride or nitrate last (common"
+    " practice).",
 )
 SLUDGE = Caution(
     "keep-stocks-apart",

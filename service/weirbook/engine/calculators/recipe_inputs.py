@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from weirbook.engine.calculators.told import SAME, purity, water_volume
-from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, IONS, Compound
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, IONS, TRADE_NAMES, Compound
 from weirbook.engine.relations.limits import LIMITS
-from weirbook.engine.shape import CHOICE, param, parts, show
+from weirbook.engine.shape import CHOICE, YES_NO, param, parts, show
 from weirbook.errors import Fault, Invalid
 
 TARGETS = ("alkalinity", "hardness", "calcium", "magnesium", "potassium", "nitrate", "phosphate")
@@ -34,7 +34,7 @@ TWICE_TOLD = 0.01
 
 
 def _present(name: str, doc: str) -> Any:
-    return param(DOSED[name], doc=doc, ge=0, default=None, role=f"latest.{name}")
+    return param(DOSED[name], doc=doc, ge=0, default=None, role=f"latest.{name}", told_by=f"water.{name}")
 
 
 def _wanted(name: str, doc: str) -> Any:
@@ -43,7 +43,7 @@ def _wanted(name: str, doc: str) -> Any:
 
 @dataclass(frozen=True)
 class Salt:
-    compound: str = param(CHOICE, doc="A salt at hand.", choices=tuple(SALTS))
+    compound: str = param(CHOICE, doc=f"A salt at hand. Sold as: {TRADE_NAMES}.", choices=tuple(SALTS))
     purity: float = purity("the salt")
 
     @property
@@ -54,7 +54,14 @@ class Salt:
 @dataclass(frozen=True, kw_only=True)
 class Inputs:
     volume: float = water_volume(
-        "All water that is to be made up: a barrel, or tanks net of sand and rock with the sump."
+        "All water that is to be made up: a barrel, or tanks net of sand and rock with the sump.",
+        told_by="water.volume",
+    )
+    animals: bool = param(
+        YES_NO,
+        doc="Whether animals live in the water while it is made up: false for a barrel.",
+        default=True,
+        told_by="water.animals",
     )
     alkalinity: float | None = _present("alkalinity", "Present carbonate hardness. Left out: none.")
     hardness: float | None = _present(

@@ -87,6 +87,11 @@ class Outcome:
     def used(self) -> Sequence[Portion]:
         return [one for one in self.portions if one.moles > 0]
 
+    @property
+    def idle(self) -> Sequence[Portion]:
+        """Salts told that are of no use; none where nothing is weighed."""
+        return [one for one in self.portions if one.moles == 0] if self.given.salts and self.used else []
+
     def _burden(self, compound: Compound) -> float:
         asked = {ion for target in self.targets for ion in IONS_OF[target.name]}
         unasked = math.fsum(
@@ -138,10 +143,14 @@ class Outcome:
 
     @property
     def why(self) -> str:
+        idle = f" Not needed: {named(one.made_of for one in self.idle)}." if self.idle else ""
         if not self.missed:
-            return "These salts reach every wanted value."
+            return f"These salts reach every wanted value.{idle}"
         told = _listed([f"{one.name} ({self.state(one)})" for one in self.missed])
-        return f"With these salts no recipe reaches {told}: this one comes nearest, each counted as a share of its size."
+        return (
+            f"With these salts no recipe reaches {told}: this one comes nearest, each counted as a share of its size."
+            f"{idle}"
+        )
 
     def reason(self, target: Target) -> str:
         """Why a target comes out as it does."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 
 from weirbook.engine.calculators.dose_steps import molar_mass_step
 from weirbook.engine.calculators.recipe_inputs import CALCIUM, MAGNESIUM, Target, split_hardness
@@ -11,11 +12,15 @@ from weirbook.engine.relations.chemistry import IONS, carried, is_counted
 from weirbook.engine.shape import Step, show, six, step
 from weirbook.engine.units import KINDS, unit
 
+AMPLE = 0.1
+"""Share of a rise that a salt must bring, so that its amount follows from figures of six digits."""
+
 
 def steps_of(found: Outcome) -> list[Step]:
     return [
         *_ratio_steps(found),
         *(_rise_step(target) for target in found.targets),
+        *_amount_steps(found),
         *(one for portion in found.used for one in _weighing(found, portion)),
         *(one for target in found.targets for one in _adding_up(found, target)),
         *_ion_steps(found),
@@ -65,8 +70,65 @@ def _rise_step(target: Target) -> Step:
     return step(f"rise of {target.name} wanted", "{wanted} − {present}", numbers, target.rise, kind)
 
 
+def _amount_steps(found: Outcome) -> list[Step]:
+    """mmol of each salt: what one wanted value alone decides, then what the next leaves, as far as that goes.
+
+    A salt that no value leaves alone is told as the fit has it, and the others follow from it.
+    """
+    known: list[Portion] = []
+    left = list(found.used)
+    steps = []
+    while left:
+        decided = min(_decided(found, left), key=lambda one: len(_bringing(one[0], known)), default=None)
+        portion = left[0] if decided is None else decided[1]
+        steps.append(_by_fit(portion) if decided is None else _by_difference(found, known, *decided))
+        left.remove(portion)
+        known.append(portion)
+    return steps
+
+
+def _bringing(target: Target, portions: Sequence[Portion]) -> list[Portion]:
+    return [one for one in portions if carried(one.made_of, target.name)]
+
+
+def _decided(found: Outcome, left: Sequence[Portion]) -> Iterator[tuple[Target, Portion]]:
+    """Values that are reached, with the one salt among those left that brings any of it, and no mere trace."""
+    for target in found.targets:
+        bringing = _bringing(target, left)
+        if len(bringing) != 1 or not math.isclose(found.brought(target.name), target.rise, rel_tol=1e-9):
+            continue
+        if bringing[0].moles * carried(bringing[0].made_of, target.name) >= AMPLE * target.rise:
+            yield target, bringing[0]
+
+
+def _by_difference(found: Outcome, known: Sequence[Portion], target: Target, portion: Portion) -> Step:
+    name, kind = target.name, target.kind
+    counted = is_counted(name)
+    formula, numbers = f"{{rise_of_{name}}}", {f"rise_of_{name}": show(target.rise, kind)}
+    if counted:
+        one = unit(kind, "meq/L" if kind == "alkalinity" else "mmol/L").factor
+        formula += f" ÷ {six(one / unit(kind, KINDS[kind].default).factor)}"
+    times = 1 if counted else 1000
+    for other in known:
+        if share := carried(other.made_of, name) * times:
+            numbers[other.salt.compound] = str(six(other.moles))
+            formula += f" − {{{other.salt.compound}}}" + (f" × {six(share)}" if share != 1 else "")
+    share = carried(portion.made_of, name) * times
+    if share != 1:
+        formula = f"({formula}) ÷ {six(share)}" if " " in formula else f"{formula} ÷ {six(share)}"
+    gives = f"mmol/L of {portion.made_of.called}, which {name} decides"
+    return step(gives, formula, numbers, portion.moles, "number")
+
+
+def _by_fit(portion: Portion) -> Step:
+    words = (
+        f"mmol/L of {portion.made_of.called} = as the fit to all wanted values has it, see the assumptions"
+    )
+    return Step(words, str(six(portion.moles)), portion.moles, "number")
+
+
 def _weighing(found: Outcome, portion: Portion) -> list[Step]:
-    name, compound = portion.made_of.name, portion.made_of
+    name, compound = portion.made_of.called, portion.made_of
     numbers = {
         "mmol_a_litre": str(six(portion.moles)),
         "molar_mass": str(six(compound.molar_mass * 1000)),
@@ -118,7 +180,7 @@ def _ion_steps(found: Outcome) -> list[Step]:
 
 def _day_steps(found: Outcome) -> list[Step]:
     steps = []
-    for name in ("alkalinity", "hardness"):
+    for name in ("alkalinity", "hardness") if found.given.animals else ():
         brought, largest = found.brought(name), getattr(found.given, f"{name}_a_day")
         if brought > 0:
             numbers = {"brought": show(brought, name), "largest_in_a_day": show(largest, name)}

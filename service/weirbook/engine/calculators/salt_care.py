@@ -96,7 +96,7 @@ def _of_the_tests(found: SaltChange) -> list[Caution]:
         f"So much salt would hold {near(held, 'concentration', 'mg/L')} of chloride, more than was told: a salt figure by"
         " conductivity counts other salts of the water too. Trust the test of chloride."
     )
-    return [Caution("salt-and-chloride-disagree", words, show(held, "concentration"))]
+    return [Caution("salt-and-chloride-disagree", words, near(held, "concentration", "mg/L"))]
 
 
 def _of_a_bath(found: SaltChange) -> list[Caution]:

@@ -19,7 +19,6 @@ from weirbook.engine.calculators.dose_care import (
 )
 from weirbook.engine.calculators.dose_care import SOURCES as DOSE_SOURCES
 from weirbook.engine.calculators.schedule_plan import SHOWN_DAYS, Plan
-from weirbook.engine.relations.chemistry import DOSED
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.relations.limits import PRACTICE
 from weirbook.engine.shape import Assumption, Caution, Source, show
@@ -79,13 +78,12 @@ def cautions(plan: Plan) -> list[Caution]:
 
 def _of_the_level(plan: Plan) -> list[Caution]:
     given, told = plan.given, []
-    kind = DOSED[given.parameter]
     if plan.most is not None and plan.judged > 0:
         words = (
             f"Plants use less after pruning, in weak light or where something else is short. If they used none, water"
             f" changes would still hold it below {plan.said(plan.most)}."
         )
-        told.append(Caution("may-build-up", words, show(plan.most, kind)))
+        told.append(Caution("may-build-up", words, plan.said(plan.most)))
     if plan.judged > 0 and not given.share:
         words = "Without water changes nothing takes out what is not used: it builds up without end."
         told.append(Caution("may-build-up", words))
@@ -94,10 +92,10 @@ def _of_the_level(plan: Plan) -> list[Caution]:
         told.append(Caution("runs-out", words))
     if given.share and given.source_level > given.wanted:
         words = "The new water holds more of it than is wanted: no dose is needed after a change, and none can lower it."
-        told.append(Caution("source-holds-more", words, show(given.source_level, kind)))
+        told.append(Caution("source-holds-more", words, plan.said(given.source_level)))
     if given.present is not None and given.present > given.wanted + plan.uptake:
         words = "It stands higher than is wanted: doses are left out or made smaller until it has fallen."
-        told.append(Caution("stands-higher", words, show(given.wanted, kind)))
+        told.append(Caution("stands-higher", words, plan.said(given.wanted)))
     limit = LIMITS_OF_WATER.get(f"{given.parameter}_a_day")
     largest = max(plan.first, plan.dose + plan.change_dose, plan.judged)
     if limit is not None and largest > limit.value:

@@ -22,11 +22,12 @@ from weirbook.engine.calculators.dose_care import (
     two_forms,
 )
 from weirbook.engine.calculators.dose_care import SOURCES as DOSE_SOURCES
+from weirbook.engine.calculators.dose_verdict import too_much
 from weirbook.engine.calculators.stock_inputs import Bottle
 from weirbook.engine.relations.chemistry import COMPOUNDS, IONS, gas_pairs, sludge_pairs
 from weirbook.engine.relations.limits import LIMITS as LIMITS_OF_WATER
 from weirbook.engine.relations.limits import PRACTICE
-from weirbook.engine.saying import less, more
+from weirbook.engine.saying import less, more, near
 from weirbook.engine.shape import Assumption, Caution, show
 
 MUCH = 5.0
@@ -40,6 +41,8 @@ def pair_words(pairs: list[tuple[str, str]]) -> str:
 def verdict_of(found: Bottle) -> tuple[str, str]:
     """Whether the bottle stays clear, and why."""
     compounds = [one.made_of for one in found.contents]
+    if why := too_much(found.given.parameter, found.given.rise):
+        return "over", f"One dose raises {found.given.parameter.replace('_', ' ')} too far: {why}"
     if gases := gas_pairs(compounds):
         return (
             "over",
@@ -137,7 +140,7 @@ def _of_the_dose(found: Bottle) -> list[Caution]:
             f"A dose adds {more(found.dose, 'volume', 'mL')} of water: see that there is room for it, and expect the value"
             " to end somewhat lower than reckoned."
         )
-        told.append(Caution("adds-water", words, show(given.volume * THINNING, "volume")))
+        told.append(Caution("adds-water", words, near(given.volume * THINNING, "volume", "L")))
     if found.dose < SMALLEST:
         words = f"So small a dose is hard to measure: a weaker stock makes it larger. It is {less(found.dose, 'volume', 'mL')}."
         told.append(Caution("small-dose", words, show(SMALLEST, "volume", "mL")))

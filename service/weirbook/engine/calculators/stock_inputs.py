@@ -14,7 +14,7 @@ from weirbook.engine.calculators.dose_inputs import (
     without_effect,
 )
 from weirbook.engine.calculators.told import purity, water_volume
-from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, Compound, carried, stock_bounds
+from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, TRADE_NAMES, Compound, carried, stock_bounds
 from weirbook.engine.shape import CHOICE, param, parts, show
 from weirbook.errors import Fault, Invalid
 
@@ -35,7 +35,9 @@ class Inputs:
         "All water that a dose mixes into: tanks net of sand and rock, and the sump's."
     )
     rise: float = of_parameter("How much one dose is to raise it.", gt=0)
-    compound: str = param(CHOICE, doc="The salt that is to raise it.", choices=tuple(COMPOUNDS))
+    compound: str = param(
+        CHOICE, doc=f"The salt that is to raise it. Sold as: {TRADE_NAMES}.", choices=tuple(COMPOUNDS)
+    )
     purity: float = purity("the salt")
     strength: float | None = param(
         "concentration",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from weirbook.engine.relations.limits import MOST_WATER
 from weirbook.engine.relations.water import FREEZING, HOTTEST
 from weirbook.engine.shape import param
 
@@ -28,7 +29,7 @@ def measured_temperature(hottest: float = HOTTEST) -> Any:
 def water_volume(
     doc: str = "All water that mixes: tanks net of sand and rock, and the sump's.", **said: Any
 ) -> Any:
-    return param("volume", doc=doc, gt=0, role="water_volume", **said)
+    return param("volume", doc=doc, gt=0, le=MOST_WATER, role="water_volume", **said)
 
 
 def purity(what: str) -> Any:
@@ -37,20 +38,22 @@ def purity(what: str) -> Any:
     )
 
 
-def by_label(kind: str, doc: str, unit: str | None = None) -> Any:
-    return param(kind, doc=f"By the label: {doc}", unit=unit, gt=0, default=None)
+def by_label(kind: str, doc: str, unit: str | None = None, told_by: str | None = None) -> Any:
+    return param(kind, doc=f"By the label: {doc}", unit=unit, gt=0, default=None, told_by=told_by)
 
 
 def product_mass() -> Any:
-    return by_label("mass", "the dose of a dry product. Give it or product_volume.")
+    return by_label("mass", "the dose of a dry product. Give it or product_volume.", told_by="product.mass")
 
 
 def product_volume() -> Any:
-    return by_label("volume", "the dose of a liquid product. Give it or product_mass.", "mL")
+    return by_label(
+        "volume", "the dose of a liquid product. Give it or product_mass.", "mL", "product.volume"
+    )
 
 
 def product_treats() -> Any:
-    return by_label("volume", "the water that this dose is for.")
+    return by_label("volume", "the water that this dose is for.", told_by="product.treats")
 
 
 def sump_length() -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from weirbook.engine.calculators.dose_inputs import heavier_than_solid
 from weirbook.engine.calculators.told import SAME, by_label, product_treats, water_volume
 from weirbook.engine.relations.chemistry import molar_mass
 from weirbook.engine.shape import CHOICE, COUNT, param, show
@@ -45,6 +46,7 @@ class Inputs:
         CHOICE,
         doc="Whether the label's dose counts the product as sold, or its active ingredient alone.",
         choices=(PRODUCT, ACTIVE),
+        told_by="product.chosen",
     )
     label_concentration: float | None = by_label(
         "concentration", "the dose as mass in a volume of water. One form of the dose is said."
@@ -56,12 +58,14 @@ class Inputs:
         "dilution", "the dose as liquid in a volume of water (parts per million by volume).", "uL/L"
     )
     product_volume: float | None = by_label(
-        "volume", "so much of the liquid, for product_treats of water.", "mL"
+        "volume", "so much of the liquid, for product_treats of water.", "mL", told_by="product.volume"
     )
     product_drops: int | None = param(
         COUNT, doc="By the label: so many drops, for product_treats of water.", ge=1, default=None
     )
-    product_mass: float | None = by_label("mass", "so much of the product, for product_treats of water.")
+    product_mass: float | None = by_label(
+        "mass", "so much of the product, for product_treats of water.", told_by="product.mass"
+    )
     product_treats: float | None = product_treats()
     drop_volume: float = param("volume", doc="Of one drop.", unit="mL", gt=0, le=1e-6, default=USUAL_DROP)
     active_share: float | None = param(
@@ -192,6 +196,8 @@ def _of_the_product(given: Inputs) -> list[Fault]:
     if given.density is not None and given.strength is not None:
         words = "density is of a product sold as a liquid, strength of a stock made of a dry one: say one of them."
         faults.append(Fault("/strength", words))
+    if given.strength is not None and (why := heavier_than_solid(given.strength)):
+        faults.append(Fault("/strength", why))
     if given.product_drops is None and given.drop_volume != USUAL_DROP:
         faults.append(Fault("/drop_volume", "The dose is not told in drops: leave it out."))
     return faults

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from weirbook.engine.calculators.dose_verdict import too_much
 from weirbook.engine.calculators.exchange import (
     CARBONIC_ACID,
     CONDUCTIVITY,
@@ -20,7 +21,8 @@ from weirbook.engine.calculators.exchange import (
     of_parameter,
 )
 from weirbook.engine.relations.changes import Water, mixed, mixed_ph, share_to_reach
-from weirbook.engine.saying import said
+from weirbook.engine.relations.limits import MOST_WATER
+from weirbook.engine.saying import less, near, said
 from weirbook.engine.shape import (
     CHOICE,
     TEXT,
@@ -36,7 +38,13 @@ from weirbook.engine.shape import (
     six,
     step,
 )
+from weirbook.engine.units import KINDS, to_si
 from weirbook.errors import Fault, Invalid
+
+SMALL_SHARE = 0.02
+"""Share of a blend that is hard to measure out well. Common practice, no source."""
+LEAST_ALKALINITY = to_si(1, "dKH", "alkalinity")
+"""Below it the pH may fall suddenly. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +64,7 @@ class Inputs:
     )
     second: float = of_parameter("Its value in the second water, as from reverse osmosis or rain.", ge=0)
     wanted: float = of_parameter("The value wanted; between the two.", ge=0)
-    total: float = param("volume", doc="Water to make.", gt=0, role="change_volume")
+    total: float = param("volume", doc="Water to make.", gt=0, le=MOST_WATER, role="change_volume")
     first_hardness: float | None = param(
         "hardness", doc="Of the first water.", ge=0, default=None, role="source.hardness"
     )
@@ -138,7 +146,10 @@ def solve(given: Inputs) -> Working:
     """
     _refuse(given)
     found = Blend(given)
+    verdict, why = _verdict(found)
     values = {
+        "verdict": verdict,
+        "why": why,
         "first_water": found.first_water,
         "second_water": found.second_water,
         "first_share": 1 - found.second_share,
@@ -152,6 +163,34 @@ def solve(given: Inputs) -> Working:
         ],
     }
     return Working(values, _steps(found), _assumptions(found), _cautions(found))
+
+
+def _verdict(found: Blend) -> tuple[str, str]:
+    """Over for a value beyond what is usual; watch for a share that is hard to measure out or a blend that holds its
+    pH badly; unknown where that can't be told."""
+    given = found.given
+    if why := too_much(given.parameter, given.wanted):
+        return "over", why
+    least = min(found.second_share, 1 - found.second_share)
+    if 0 < least < SMALL_SHARE:
+        part = less(least, "fraction", "%")
+        return (
+            "watch",
+            f"Only {part} of the blend is one of the waters: an error in measuring it changes much.",
+        )
+    made = f"The blend comes to {near(given.wanted, given.kind, KINDS[given.kind].default)}"
+    alkalinity = found.mixed("alkalinity")
+    if alkalinity is None:
+        return "unknown", (
+            f"{made}. How well it holds its pH can't be told without the alkalinity of both waters: first_alkalinity and"
+            " second_alkalinity."
+        )
+    if alkalinity < LEAST_ALKALINITY:
+        return "watch", (
+            f"{made}, but its {near(alkalinity, 'alkalinity', 'dKH')} hold the pH badly: below"
+            f" {near(LEAST_ALKALINITY, 'alkalinity', 'dKH')} it may fall suddenly (common practice)."
+        )
+    return "ok", f"{made}, and its {near(alkalinity, 'alkalinity', 'dKH')} hold the pH."
 
 
 def _refuse(given: Inputs) -> None:
@@ -296,6 +335,13 @@ WATER_BLEND = Calculator(
     ),
     inputs=Inputs,
     results=(
+        Result(
+            "verdict",
+            TEXT,
+            "ok; watch (a share that is hard to measure, little alkalinity); over (more than is usual in fresh water);"
+            " unknown (the blend's alkalinity isn't known).",
+        ),
+        Result("why", TEXT, "The verdict in words."),
         Result("first_water", "volume", "Of the first water."),
         Result("second_water", "volume", "Of the second water."),
         Result("first_share", "fraction", "Of the blend that is the first water."),

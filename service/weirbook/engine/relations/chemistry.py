@@ -129,6 +129,12 @@ class Compound:
     formula: str
     ions: Mapping[str, int]
     solubility: Solubility | None = None
+    trade_name: str = ""
+
+    @property
+    def called(self) -> str:
+        """Its name, and that by which it is sold where it has one."""
+        return f"{self.name} ({self.trade_name})" if self.trade_name else self.name
 
     @property
     def molar_mass(self) -> float:
@@ -149,7 +155,11 @@ def _of_solution(mass_percent: float) -> float:
 COMPOUNDS: Mapping[str, Compound] = MappingProxyType(
     {
         "sodium_bicarbonate": Compound(
-            "sodium bicarbonate", "NaHCO3", {"Na": 1, "HCO3": 1}, Solubility("NaHCO3", 9.6, _AT_20, True)
+            "sodium bicarbonate",
+            "NaHCO3",
+            {"Na": 1, "HCO3": 1},
+            Solubility("NaHCO3", 9.6, _AT_20, True),
+            "baking soda",
         ),
         "potassium_bicarbonate": Compound(
             "potassium bicarbonate",
@@ -183,12 +193,14 @@ COMPOUNDS: Mapping[str, Compound] = MappingProxyType(
             "CaSO4.2H2O",
             {"Ca": 1, "SO4": 1},
             Solubility("CaSO4", _of_solution(0.205), _AT_25, False),
+            "gypsum",
         ),
         "magnesium_sulfate_heptahydrate": Compound(
             "magnesium sulfate heptahydrate",
             "MgSO4.7H2O",
             {"Mg": 1, "SO4": 1},
             Solubility("MgSO4", _of_solution(26.3), _AT_25, False),
+            "Epsom salt",
         ),
         "magnesium_sulfate": Compound(
             "magnesium sulfate without crystal water",
@@ -226,6 +238,9 @@ COMPOUNDS: Mapping[str, Compound] = MappingProxyType(
     }
 )
 """The compounds that a dose offers, by the word that chooses them."""
+
+TRADE_NAMES = ", ".join(f"{one.trade_name} is {word}" for word, one in COMPOUNDS.items() if one.trade_name)
+"""Which word chooses what is sold under another name."""
 
 
 _SLUDGE = (

@@ -135,3 +135,34 @@ _LIST = (
 
 LIMITS: Mapping[str, Limit] = MappingProxyType({one.name: one for one in _LIST})
 """Every limit by name. A keeper's own limit, where an input takes one, goes before."""
+
+MOST_WATER = 1e5
+"""m3. A large fish pond; more is a slip of the unit. Common sense, no source."""
+
+
+def _most(parameter: str, value: float, kind: str, unit: str) -> Limit:
+    words = f"most {parameter.replace('_', ' ')} that is usual in fresh water"
+    return _limit(parameter, value, kind, unit, words, PRACTICE)
+
+
+MOST: Mapping[str, Limit] = MappingProxyType(
+    {
+        one.name: one
+        for one in (
+            _most("alkalinity", 20, "alkalinity", "dKH"),
+            _most("hardness", 30, "hardness", "dGH"),
+            _most("calcium", 200, "concentration", "mg/L"),
+            _most("magnesium", 100, "concentration", "mg/L"),
+            _most("potassium", 50, "potassium", "mg/L K"),
+            _most("nitrate", 50, "nitrate", "mg/L NO3"),
+            _most("phosphate", 5, "phosphate", "mg/L PO4"),
+            _most("total_ammonia", 5, "ammonia", "mg/L NH3-N"),
+            _most("chloride", 1000, "concentration", "mg/L"),
+            _most("sulfate", 1000, "concentration", "mg/L"),
+            _most("sodium", 650, "concentration", "mg/L"),
+            _most("salt", 10, "concentration", "g/L"),
+        )
+    }
+)
+"""What is no longer wanted of each parameter that can be dosed: beyond it a figure or its unit is in doubt. Nitrate
+as in LIMITS; the others from memory, and hard lake water or brackish tanks may pass them."""
