@@ -64,7 +64,7 @@ class _Label:
 
     def _lacks(self, what: str, wanted: str) -> Absent:
         handle = self.product.handle
-        words = f"The label of {handle}, as recorded, {what}. Record {wanted} (PATCH /v1/products/{handle}), or leave it out."
+        words = f"The label of {handle}, as recorded, {what}. Record {wanted} (PATCH /v1/products/{handle}), or ask without it."
         return Absent(words, at="/product")
 
 

@@ -301,6 +301,10 @@ def test_the_present_water_counts_toward_what_is_wanted() -> None:
 def test_a_value_of_which_nothing_is_told_is_cautioned_about() -> None:
     assert "present-not-told" in codes(asked(wanted_alkalinity="2 dKH"))
     assert "present-not-told" not in codes(asked(wanted_alkalinity="2 dKH", alkalinity="0 dKH"))
+    ratio = {"wanted_hardness": "6 dGH", "wanted_ratio": 3}
+    assert "present-not-told" in codes(asked(**ratio, calcium="0 mg/L"))
+    assert "present-not-told" not in codes(asked(**ratio, hardness="0 dGH"))
+    assert "present-not-told" not in codes(asked(**ratio, calcium="0 mg/L", magnesium="0 mg/L"))
 
 
 def test_without_salts_told_the_usual_ones_are_taken() -> None:

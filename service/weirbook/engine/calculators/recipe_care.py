@@ -45,7 +45,7 @@ def assumptions(found: Outcome) -> list[Assumption]:
             "default",
         ),
     ]
-    silent = [name for name in TARGETS if getattr(given, name) is None]
+    silent = [name for name in TARGETS if found.untold(name)]
     if found.was_pure and len(silent) == len(TARGETS):
         told.append(
             Assumption("The water is pure, as from reverse osmosis: nothing was told of it.", "default")
@@ -94,9 +94,7 @@ def cautions(found: Outcome, values: Mapping[str, Any]) -> list[Caution]:
     told += _of_amounts(found)
     becomes = BUILDS_UP if found.given.animals else STAYS
     told += side_ions(values["ions"], {target.name for target in found.targets}, becomes)
-    if blind := [
-        one.name for one in found.targets if not one.present and getattr(found.given, one.name) is None
-    ]:
+    if blind := [one.name for one in found.targets if not one.present and found.untold(one.name)]:
         words = (
             f"Nothing is told of the present {', '.join(blind)}: taken as none, as in pure water. Where the water may"
             " hold some test it first, or too much is dosed."

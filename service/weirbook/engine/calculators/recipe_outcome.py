@@ -125,6 +125,15 @@ class Outcome:
     def was_pure(self) -> bool:
         return not any(value is None or value > 0 for value in self.present.values())
 
+    def untold(self, name: str) -> bool:
+        """Whether nothing was told of the present value: hardness tells of calcium and magnesium, both of them of it."""
+        given = self.given
+        if name in ("calcium", "magnesium"):
+            return getattr(given, name) is None and given.hardness is None
+        if name == "hardness":
+            return given.hardness is None and (given.calcium is None or given.magnesium is None)
+        return getattr(given, name) is None
+
     def share_reached(self, target: Target) -> float:
         return (target.present + self.brought(target.name)) / target.wanted
 
