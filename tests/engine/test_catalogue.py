@@ -167,3 +167,13 @@ def test_cautions_have_codes_for_programs_and_words_for_people(one: Calculator) 
     for caution in answer(one, one.example).cautions:
         assert KEBAB.fullmatch(caution.code)
         assert caution.text.endswith(".")
+
+
+def test_a_row_that_may_be_added_tells_more_than_its_key() -> None:
+    """Else a slip in the key of a recorded row would make a new one."""
+    lists = [one for each in CALCULATORS for one in each.params.values() if one.may_add]
+    assert lists
+    for one in lists:
+        assert one.part is not None and one.key is not None and one.role is not None
+        told = params_of(one.part)
+        assert told[one.key].required and sum(inner.required for inner in told.values()) > 1

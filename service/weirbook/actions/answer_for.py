@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions import fill_pump, fill_section, fill_sump, fill_system, fill_tank
 from weirbook.actions.filling import Absent, Facts
-from weirbook.engine.shape import PARTS_CAP, Answer, Calculator, Filled, Param, answer
+from weirbook.engine.shape import PARTS_CAP, Answer, Calculator, Filled, Param, answer, params_of
 from weirbook.errors import Fault, Invalid
 from weirbook.record.base import Named
 from weirbook.record.equipment import Pump
@@ -32,7 +32,8 @@ def answer_for(
 ) -> Answer:
     """Fill the calculator's inputs from the record as it stood at an instant, what was `said` over them.
 
-    A list whose rows have a key is said row by row: each names a recorded row and holds what differs.
+    A list whose rows have a key is said row by row: each names a recorded row and holds what differs, or, where the
+    list may be added to, is a new row told in full.
     Raises Invalid where a needed input is neither said nor recorded, naming what would supply it.
     """
     facts = FILLERS[type(subject)](session, subject, at_ms)
@@ -95,9 +96,9 @@ class _Rows:
 
 def _answered(calculator: Calculator, said: Mapping[str, Any], fills: Mapping[str, Filled]) -> Answer:
     rows = {
-        name: _laid_over(name, key, filled, said.get(name, ()))
+        name: _laid_over(name, declared, filled, said.get(name, ()))
         for name, filled in fills.items()
-        if (key := calculator.params[name].key) is not None
+        if (declared := calculator.params[name]).key is not None and filled.value
     }
     over = {name: value for name, value in said.items() if name not in rows}
     try:
@@ -107,8 +108,10 @@ def _answered(calculator: Calculator, said: Mapping[str, Any], fills: Mapping[st
         raise Invalid(trouble.message, faults=faults, slug=trouble.slug, more=trouble.more) from None
 
 
-def _laid_over(name: str, key: str, recorded: Filled, said: Sequence[Any]) -> _Rows:
-    """What was said of some rows over those recorded; null takes a recorded value away."""
+def _laid_over(name: str, declared: Param, recorded: Filled, said: Sequence[Any]) -> _Rows:
+    """What was said of some rows over those recorded, and new rows after them; null takes a recorded value away."""
+    key = declared.key
+    assert key is not None
     rows = [dict(row) for row in recorded.value]
     places = {row[key]: place for place, row in enumerate(rows)}
     sent: dict[int, int] = {}
@@ -119,10 +122,11 @@ def _laid_over(name: str, key: str, recorded: Filled, said: Sequence[Any]) -> _R
             faults.append(Fault(at, f"Send an object with the {key} of a row and what differs in it."))
             continue
         place = places.get(one[key]) if isinstance(one.get(key), str) else None
+        if place is None and declared.may_add and _whole(declared, one):
+            place = places[one[key]] = len(rows)
+            rows.append({})
         if place is None:
-            faults.append(
-                Fault(f"{at}/{key}", f"The record has none of that {key} here. It has: {', '.join(places)}.")
-            )
+            faults.append(Fault(f"{at}/{key}", _no_such_row(declared, recorded)))
         elif place in sent:
             faults.append(Fault(f"{at}/{key}", f"Another row has this {key} already."))
         else:
@@ -130,9 +134,37 @@ def _laid_over(name: str, key: str, recorded: Filled, said: Sequence[Any]) -> _R
             sent[place] = index
     if faults:
         raise Invalid("The rows can't be used as they are.", faults=faults)
-    told = [f"{rows[place][key]} ({', '.join(n for n in said[i] if n != key)})" for place, i in sent.items()]
-    note = f"{recorded.note}; said otherwise: {', '.join(told)}" if told else recorded.note
-    return _Rows(key, dataclasses.replace(recorded, value=rows, note=note), sent)
+    held = len(recorded.value)
+    told = [
+        f"{rows[place][key]} ({', '.join(n for n in said[i] if n != key)})"
+        for place, i in sent.items()
+        if place < held
+    ]
+    notes = [
+        recorded.note,
+        *([f"said otherwise: {', '.join(told)}"] if told else []),
+        *([f"said besides: {', '.join(row[key] for row in rows[held:])}"] if rows[held:] else []),
+    ]
+    return _Rows(key, dataclasses.replace(recorded, value=rows, note="; ".join(notes)), sent)
+
+
+def _must_tell(declared: Param) -> list[str]:
+    """What a row of a list must tell."""
+    assert declared.part is not None
+    return [name for name, one in params_of(declared.part).items() if one.required]
+
+
+def _whole(declared: Param, row: Mapping[str, Any]) -> bool:
+    """Whether a row tells all that it must, its key as a text."""
+    return isinstance(row.get(declared.key or ""), str) and all(
+        row.get(name) is not None for name in _must_tell(declared)
+    )
+
+
+def _no_such_row(declared: Param, recorded: Filled) -> str:
+    there = ", ".join(row[declared.key] for row in recorded.value)
+    besides = f" A new row must tell {', '.join(_must_tell(declared))}." if declared.may_add else ""
+    return f"The record has none of that {declared.key} here. It has: {there}.{besides}"
 
 
 def _as_sent(fault: Fault, rows: Mapping[str, _Rows]) -> Fault:

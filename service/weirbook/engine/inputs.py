@@ -60,6 +60,7 @@ class Param:
     part: type | None = None
     follows: Follows | None = None
     key: str | None = None
+    may_add: bool = False
     rests_on: tuple[str, ...] = ()
 
     def settled(self, said: Mapping[str, Any]) -> Param:
@@ -99,16 +100,20 @@ def parts(
     doc: str,
     role: str | None = None,
     key: str | None = None,
+    may_add: bool = False,
     rests_on: tuple[str, ...] = (),
     required: bool = False,
 ) -> Any:
     """Declare a list (none by default) of the frozen dataclass `part`, itself made of `param` fields.
 
-    `key` names the field that tells its rows apart, so that a what-if can say a part of one row. `rests_on`
-    names inputs that the recorded rows add up to: saying one of them otherwise leaves the rows out.
+    `key` names the field that tells its rows apart, so that a what-if can say a part of one row. `may_add`:
+    rows stand each for itself, in no order, so that one may be said besides those recorded; what a row must tell
+    goes beyond its key, lest a slip in a key makes a row. `rests_on` names inputs that the recorded rows add up to:
+    saying one of them otherwise leaves the rows out.
     """
     default = REQUIRED if required else ()
-    return _field(Param("list", doc, default=default, role=role, part=part, key=key, rests_on=rests_on))
+    declared = Param("list", doc, default=default, role=role, part=part, key=key, may_add=may_add, rests_on=rests_on)
+    return _field(declared)
 
 
 def _field(declared: Param) -> Any:

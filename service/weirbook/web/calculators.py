@@ -278,6 +278,7 @@ def _by_row(one: Calculator) -> str:
     return "".join(
         f" A row of {name} is found by its {declared.key} and holds what differs from the record; null takes a "
         "recorded value away."
+        + (" A new one, told in full, counts besides." if declared.may_add else "")
         for name, declared in one.params.items()
         if declared.key is not None
     )
