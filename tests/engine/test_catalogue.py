@@ -20,7 +20,7 @@ from weirbook.engine.shape import (
     params_of,
 )
 from weirbook.engine.units import KINDS, unit
-from weirbook.errors import Unknown
+from weirbook.errors import Invalid, Unknown
 
 UNITLESS = {CHOICE, COUNT, TEXT, YES_NO}
 DOORS = {
@@ -177,3 +177,23 @@ def test_a_row_that_may_be_added_tells_more_than_its_key() -> None:
         assert one.part is not None and one.key is not None and one.role is not None
         told = params_of(one.part)
         assert told[one.key].required and sum(inner.required for inner in told.values()) > 1
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("dose-recipe", {"volume": "100 L"}),
+        ("water-change-temperature", {"volume": "100 L", "change_volume": "20 L", "temperature": "24 degC"}),
+        ("dose-stock", {
+            "parameter": "alkalinity", "rise": "1 dKH", "volume": "100 L", "compound": "sodium_bicarbonate",
+            "bottle": "1 L", "dose_interval": "1 d",
+        }),
+        ("salt-change", {}),
+        ("water-change", {"parameter": "nitrate", "present": "40 mg/L NO3", "source": "5 mg/L NO3", "volume": "100 L"}),
+        ("tank-volume", {"shape": "rectangle", "length": "1 m", "width": "50 cm"}),
+    ],
+)  # fmt: skip
+def test_calculators_say_that_something_is_missing(name: str, said: dict[str, str]) -> None:
+    with pytest.raises(Invalid) as caught:
+        answer(calculator(name), said)
+    assert caught.value.message == "Something is missing.", caught.value.faults

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -12,7 +13,8 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions import fill_pump, fill_section, fill_sump, fill_system, fill_tank
 from weirbook.actions.filling import Absent, Facts
-from weirbook.engine.shape import PARTS_CAP, Answer, Calculator, Filled, Param, answer, params_of
+from weirbook.engine.shape import CHOICE, PARTS_CAP, Answer, Calculator, Filled, Param, answer, params_of
+from weirbook.engine.units import KINDS
 from weirbook.errors import Fault, Invalid
 from weirbook.record.base import Named
 from weirbook.record.equipment import Pump
@@ -28,13 +30,20 @@ FILLERS: Mapping[type[Named], Callable[[Session, Any, int], Facts]] = {
 
 
 def answer_for(
-    session: Session, calculator: Calculator, subject: Named, said: Mapping[str, Any], *, at_ms: int
+    session: Session,
+    calculator: Calculator,
+    subject: Named,
+    said: Mapping[str, Any],
+    *,
+    at_ms: int,
+    by_query: bool = True,
 ) -> Answer:
     """Fill the calculator's inputs from the record as it stood at an instant, what was `said` over them.
 
     A list whose rows have a key is said row by row: each names a recorded row and holds what differs, or, where the
     list may be added to, is a new row told in full.
-    Raises Invalid where a needed input is neither said nor recorded, naming what would supply it.
+    Raises Invalid where a needed input is neither said nor recorded, naming what would supply it: a word of the query,
+    if `by_query`, or of the body.
     """
     facts = FILLERS[type(subject)](session, subject, at_ms)
     fills: dict[str, Filled] = {}
@@ -45,9 +54,8 @@ def answer_for(
             continue  # which fact is meant can't be told: the choice that it follows is missing or a fault
         if (name in said and not _said_by_row(declared, said.get(name))) or declared.role is None:
             if declared.required and name not in said:
-                faults.append(
-                    Fault(f"/{name}", f"The record does not hold it. {_how_to_say(name, declared)}.")
-                )
+                how = _how_to_say(calculator, name, said, by_query)
+                faults.append(Fault(f"/{name}", f"The record does not hold it: {declared.doc} {how}"))
             continue
         found = (
             facts[declared.role]() if declared.role in facts else Absent("The record does not hold it here.")
@@ -55,8 +63,8 @@ def answer_for(
         if isinstance(found, Filled):
             fills[name] = found
         elif declared.required and name not in said:
-            how = _how_to_say(name, declared)
-            faults.append(Fault(f"/{name}", f"Unknown: {found.why} Record it, or {how[0].lower()}{how[1:]}."))
+            how = _how_to_say(calculator, name, said, by_query)
+            faults.append(Fault(f"/{name}", f"Unknown: {found.why} Record it, or {how[0].lower()}{how[1:]}"))
     if faults:
         raise Invalid(
             f"{calculator.title} can't be answered: the record lacks {', '.join(f.pointer[1:] for f in faults)}.",
@@ -66,8 +74,31 @@ def answer_for(
     return _answered(calculator, said, _without_what_said_replaces(calculator, fills, said))
 
 
-def _how_to_say(name: str, declared: Param) -> str:
-    return f"Add it to the query: {name}=…" if declared.single else f"Send it in a body: {name}"
+def _how_to_say(calculator: Calculator, name: str, said: Mapping[str, Any], by_query: bool) -> str:
+    declared = calculator.params[name]
+    if not declared.single:
+        return f"Send it in {'a body, by POST' if by_query else 'the body'}: {name}, a list."
+    offered = _offered(declared.settled(said)) if _is_open(calculator, declared, said) else ""
+    example = calculator.example[name]
+    if by_query:
+        value = str(example).lower() if isinstance(example, bool) else str(example)
+        return f"Add it to the query{f': {name}=…{offered}' if offered else f', like {name}={value}'}."
+    return f"Send it in the body: {name}{offered or f', like {json.dumps(example)}'}."
+
+
+def _is_open(calculator: Calculator, declared: Param, said: Mapping[str, Any]) -> bool:
+    """Whether the worked example's value is no guide: of a choice, and of what follows another choice than there."""
+    follows = declared.follows
+    return declared.kind == CHOICE or (
+        follows is not None and said.get(follows.choice) != calculator.example[follows.choice]
+    )
+
+
+def _offered(declared: Param) -> str:
+    if declared.kind == CHOICE:
+        return f", one of {', '.join(declared.choices)}"
+    units = ", ".join(one.name for one in KINDS[declared.kind].units) if declared.is_quantity else ""
+    return f", a number and its unit: {units}" if units else ", a number and its unit"
 
 
 def _without_what_said_replaces(

@@ -48,9 +48,7 @@ MOST_VALUES, MOST_PARTS = 60, 20
 MOST_WATER = 1000.0
 """m3: no store or change of a room is larger; a larger figure is a slip of the unit."""
 PLANNED_AHEAD_MS = 400 * 86_400_000
-_DONE_AHEAD = (
-    "What is done can't lie ahead of now: send changed_at too, the instant it was done (null: now), or state planned."
-)
+_DONE_AHEAD = "What is done can't lie ahead of now: send changed_at too, the instant it was done (null: now), or state planned."
 
 
 class SourceWaterSchema(NamedSchema):
