@@ -377,6 +377,9 @@ def test_what_is_no_quantity_is_refused_with_its_place_and_a_reason(
         ("ppm", "concentration", "for water write mg/L"),
         ("ppm", "hardness", "Did you mean 'mg/L CaCO3'?"),
         ("ppm NO3", "nitrate", "for water write mg/L"),
+        ("ppm", "conductivity", "Did you mean 'uS/cm'? (a meter's ppm is uS/cm times a factor of its own"),
+        ("g", "concentration", "grams ÷ litres made, as 2 g in 100 L are 20 mg/L"),
+        ("mg", "concentration", "Did you mean 'mg/L'?"),
         ("ppt", "salinity", "write g/L, g/kg or ng/L"),
         ("mmol/L", "alkalinity", "1 mmol/L HCO3 is 1 meq/L; 1 mmol/L CaCO3 is 2 meq/L"),
         ("degf", "hardness", "Did you mean 'fH'?"),
@@ -479,3 +482,12 @@ def test_first_use_from_many_threads_at_once_gives_every_thread_the_same_answer(
 @pytest.mark.parametrize("row", published("atomic_weights.csv"), ids=lambda r: r["element"])
 def test_an_atomic_weight_is_the_standard_one(row: dict[str, str]) -> None:
     assert ATOMIC_WEIGHTS[row["element"]] == float(row["atomic_weight_used"])
+
+
+@pytest.mark.parametrize(("sent", "kind", "like"), [
+    (50, "fraction", '"50 %"'), ("2.5", "volume", '"2.5 L"'), (1e3, "flow", '{"value": 1000, "unit": "L/h"}'),
+])  # fmt: skip
+def test_a_number_without_its_unit_is_repeated_with_one(sent: object, kind: str, like: str) -> None:
+    with pytest.raises(Invalid) as refused:
+        quantity(sent, kind)
+    assert like in refused.value.message

@@ -17,6 +17,7 @@ from weirbook.actions.measured_days import measured_days
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.actions.system_water import SystemWater
 from weirbook.engine.catalogue import calculator
+from weirbook.engine.inputs import bare
 from weirbook.engine.relations.limits import LIMITS, Limit
 from weirbook.engine.relations.nitrogen import LEAST_ALKALINITY, WITHOUT_GROWTH, ammonia_made
 from weirbook.engine.relations.nutrients import Routine, swing
@@ -261,7 +262,7 @@ def _moved(facts: SystemFacts, change: WaterChange, handle: str, parameter: str,
         if isinstance(found, Absent):
             return found.why
         if parameter == "temperature":
-            return f"How warm the new water will be: say the change's temperature (the report says {found.value.text()})."
+            return f"How warm the new water will be: say the change's temperature (the report says {bare(found.value)})."
         coming = found.value.si(kind)
     return share * (coming - float(present.value.si(kind)))
 

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from types import MappingProxyType
 
+from weirbook.engine.inputs import bare
 from weirbook.engine.units import KINDS, Quantity, number
 
 _spoken: ContextVar[Mapping[str, str]] = ContextVar("spoken", default=MappingProxyType({}))
@@ -45,6 +46,6 @@ def _in_words(si: float, kind: str, unit: str, towards: Callable[[float], int]) 
     unit = _spoken.get().get(kind, unit)
     value = Quantity(si, KINDS[kind].si).to(unit, kind).value
     if not number(value):
-        return f"0 {unit}"
+        return bare(Quantity(0, unit))
     digit = 10.0 ** (math.floor(math.log10(abs(value))) - 2)
-    return f"{number(float(f'{towards(round(value / digit, 6)) * digit:.3g}'))} {unit}"
+    return bare(Quantity(float(f"{towards(round(value / digit, 6)) * digit:.3g}"), unit))
