@@ -22,6 +22,10 @@ class Fault:
         return Fault(prefix + self.pointer, self.message)
 
 
+class Lack(Fault):
+    """A value that isn't there though it is needed, as against one that is wrong."""
+
+
 class Trouble(Exception):
     """Base of every refusal that the service makes on purpose."""
 

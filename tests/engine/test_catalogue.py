@@ -20,7 +20,7 @@ from weirbook.engine.shape import (
     params_of,
 )
 from weirbook.engine.units import KINDS, unit
-from weirbook.errors import Unknown
+from weirbook.errors import Invalid, Unknown
 
 UNITLESS = {CHOICE, COUNT, TEXT, YES_NO}
 DOORS = {
@@ -167,3 +167,33 @@ def test_cautions_have_codes_for_programs_and_words_for_people(one: Calculator) 
     for caution in answer(one, one.example).cautions:
         assert KEBAB.fullmatch(caution.code)
         assert caution.text.endswith(".")
+
+
+def test_a_row_that_may_be_added_tells_more_than_its_key() -> None:
+    """Else a slip in the key of a recorded row would make a new one."""
+    lists = [one for each in CALCULATORS for one in each.params.values() if one.may_add]
+    assert lists
+    for one in lists:
+        assert one.part is not None and one.key is not None and one.role is not None
+        told = params_of(one.part)
+        assert told[one.key].required and sum(inner.required for inner in told.values()) > 1
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("dose-recipe", {"volume": "100 L"}),
+        ("water-change-temperature", {"volume": "100 L", "change_volume": "20 L", "temperature": "24 degC"}),
+        ("dose-stock", {
+            "parameter": "alkalinity", "rise": "1 dKH", "volume": "100 L", "compound": "sodium_bicarbonate",
+            "bottle": "1 L", "dose_interval": "1 d",
+        }),
+        ("salt-change", {}),
+        ("water-change", {"parameter": "nitrate", "present": "40 mg/L NO3", "source": "5 mg/L NO3", "volume": "100 L"}),
+        ("tank-volume", {"shape": "rectangle", "length": "1 m", "width": "50 cm"}),
+    ],
+)  # fmt: skip
+def test_calculators_say_that_something_is_missing(name: str, said: dict[str, str]) -> None:
+    with pytest.raises(Invalid) as caught:
+        answer(calculator(name), said)
+    assert caught.value.message == "Something is missing.", caught.value.faults

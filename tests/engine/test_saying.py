@@ -15,7 +15,7 @@ LITTLE = [0.0, -0.0, 5e-324, 1e-313, -1e-313, 2.2e-308]
 @pytest.mark.parametrize("value", LITTLE)
 def test_what_is_too_little_for_three_figures_is_nothing(say: object, value: float) -> None:
     assert callable(say)
-    assert say(value, "number", "1") == "0 1"
+    assert say(value, "number", "1") == "0"
 
 
 def test_three_figures_are_rounded_to_the_side_that_is_asked_for() -> None:
@@ -27,8 +27,15 @@ def test_three_figures_are_rounded_to_the_side_that_is_asked_for() -> None:
 
 @given(st.floats(-1e15, 1e15))
 def test_less_and_more_hold_the_value_between_them(value: float) -> None:
-    at_least, at_most = (float(say(value, "number", "1").split(" ")[0]) for say in (less, more))
+    at_least, at_most = (float(say(value, "number", "1")) for say in (less, more))
     slack = 1e-8 * abs(value) + 1e-300
     assert at_least <= value + slack
     assert at_most >= value - slack
     assert math.isclose(at_least, at_most, rel_tol=1.1e-2, abs_tol=1e-300)
+
+
+@pytest.mark.parametrize("say", [near, less, more])
+def test_a_plain_number_is_said_without_a_unit(say) -> None:
+    assert (say(3.0, "number", "1"), say(0.0, "number", "1")) == ("3", "0")
+    assert say(0.25, "fraction", "1") == "0.25"
+    assert say(0.003, "volume", "L") == "3 L"

@@ -22,10 +22,11 @@ from weirbook.engine.shape import (
     as_json,
     param,
     parts,
+    refuse,
     show,
     step,
 )
-from weirbook.errors import Invalid
+from weirbook.errors import Fault, Invalid, Lack
 
 
 @dataclass(frozen=True)
@@ -344,3 +345,19 @@ def test_the_role_of_what_follows_a_choice_names_its_word() -> None:
     assert size.settled({"sort": "warm"}).role == "latest.warm"
     assert size.settled({"sort": "heavy"}) is size
     assert MEASURING.params["sort"].settled({"sort": "warm"}) is MEASURING.params["sort"]
+
+
+def test_what_only_lacks_is_not_called_a_contradiction() -> None:
+    lack, fault = Lack("/here", "Say it."), Fault("/there", "Say less.")
+    details = {}
+    for name, faults in (("lack", [lack]), ("fault", [fault]), ("both", [lack, fault])):
+        with pytest.raises(Invalid) as caught:
+            refuse(faults)
+        assert caught.value.faults == tuple(faults)
+        details[name] = caught.value.message
+    assert details == {
+        "lack": "Something is missing.",
+        "fault": "The inputs contradict each other.",
+        "both": "The inputs contradict each other, and something is missing.",
+    }
+    refuse([])

@@ -377,6 +377,9 @@ def test_what_is_no_quantity_is_refused_with_its_place_and_a_reason(
         ("ppm", "concentration", "for water write mg/L"),
         ("ppm", "hardness", "Did you mean 'mg/L CaCO3'?"),
         ("ppm NO3", "nitrate", "for water write mg/L"),
+        ("ppm", "conductivity", "Did you mean 'uS/cm'? (a meter's ppm is uS/cm times a factor of its own"),
+        ("g", "concentration", "grams ÷ litres made, as 2 g in 100 L are 20 mg/L"),
+        ("mg", "concentration", "Did you mean 'mg/L'?"),
         ("ppt", "salinity", "write g/L, g/kg or ng/L"),
         ("mmol/L", "alkalinity", "1 mmol/L HCO3 is 1 meq/L; 1 mmol/L CaCO3 is 2 meq/L"),
         ("degf", "hardness", "Did you mean 'fH'?"),
@@ -485,3 +488,12 @@ def test_per_cent_of_salt_is_told_in_grams_a_litre() -> None:
     with pytest.raises(Invalid) as refused:
         quantity("3 %", "concentration")
     assert "3 % is 30 g/L" in refused.value.message
+
+
+@pytest.mark.parametrize(("sent", "kind", "like"), [
+    (50, "fraction", '"50 %"'), ("2.5", "volume", '"2.5 L"'), (1e3, "flow", '{"value": 1000, "unit": "L/h"}'),
+])  # fmt: skip
+def test_a_number_without_its_unit_is_repeated_with_one(sent: object, kind: str, like: str) -> None:
+    with pytest.raises(Invalid) as refused:
+        quantity(sent, kind)
+    assert like in refused.value.message

@@ -116,6 +116,40 @@ def test_what_the_record_lacks_is_listed_with_the_query_key_that_supplies_it(fur
     }
 
 
+def told(answered: Any) -> dict[str, str]:
+    assert answered.status_code == 422, answered.get_data(as_text=True)
+    return {error["pointer"]: error["message"] for error in answered.get_json()["errors"]}
+
+
+def test_what_no_record_holds_is_asked_for_with_what_it_is_and_an_example(furnished: Caller) -> None:
+    door = "/v1/systems/rill/answers/dose"
+    said = {"parameter": "alkalinity", "compound": "sodium_bicarbonate", "present": "4 dKH"}
+    words = "The record does not hold it: The value wanted. "
+    assert told(get(furnished, door, **said)) == {
+        "/wanted": words + "Add it to the query, like wanted=7 dKH."
+    }
+    assert told(furnished.post(door, said)) == {
+        "/wanted": words + 'Send it in the body: wanted, like "7 dKH".'
+    }
+    other = {**said, "parameter": "nitrate", "compound": "potassium_nitrate", "present": "4 mg/L NO3"}
+    asked = told(get(furnished, door, **other))["/wanted"]
+    assert "wanted=…, a number and its unit: mol/m3, mmol/L, umol/L, mg/L NO3, mg/L NO3-N." in asked
+    asked = told(furnished.post(door, {**said, "parameter": None, "compound": None, "wanted": "7 dKH"}))[
+        "/compound"
+    ]
+    assert "is missing" in asked
+    listed = told(get(furnished, door, wanted="7 dKH"))["/parameter"]
+    assert "Add it to the query: parameter=…, one of " in listed and "alkalinity" in listed
+
+
+def test_both_verbs_of_the_stateless_door_say_what_is_missing_in_the_same_words(furnished: Caller) -> None:
+    words = (
+        "'flow' is missing: Flow through the filter: measured if it can be, else the rated flow of the pumps."
+    )
+    asked = told(get(furnished, DOOR, volume="300 L"))
+    assert asked == told(furnished.post(DOOR, {"volume": "300 L"})) == {"/flow": words}
+
+
 def two_tanks(keeper: Caller) -> None:
     """A second tank of 100 L with 700 L/h of its own beside the first."""
     tank = {

@@ -244,7 +244,9 @@ def test_a_feeding_counts_on_top_or_in_place_of_the_days_ration(vat: Caller) -> 
 
 def test_a_change_of_more_water_than_the_system_now_holds_is_all_of_it(vat: Caller) -> None:
     water(vat, "rain", "rain", nitrate="0 mg/L NO3", phosphate="0 mg/L PO4")
+    assert vat.patch("/v1/tanks/vat", {"water_depth": "180 cm"}).status_code == 200
     change(vat, "2026-11-09", "900 L", place="systems/pond", source="rain")
+    assert vat.patch("/v1/tanks/vat", {"water_depth": "40 cm"}).status_code == 200
     found = answer(vat)
     assert ends(found["nitrate"])[1] == close(7 * DAILY)
     assert any("change of 2026-11-09 was of more water" in one["text"] for one in found["assumptions"])
@@ -270,6 +272,19 @@ def test_a_tank_nobody_tells_the_food_of_is_missing(vat: Caller) -> None:
     feed(vat, since="2026-01-01", tank="fry")
     found = answer(vat)
     assert (found["missing"], found["volume"]["value"]) == ([], 300)
+
+
+def test_what_was_not_told_of_days_before_the_first_test_is_not_missing(vat: Caller) -> None:
+    """Nitrate is followed from 3 November on, the day after its first test."""
+    shape = {"shape": "rectangle", "length": "50 cm", "width": "50 cm"}
+    fry = {"name": "Fry", "system": "pond", "use": "grow-out", "footprint": shape, "water_depth": "40 cm"}
+    made(vat, "tanks", fry)
+    feed(vat, since="2026-11-04", tank="fry")
+    assert any(one.startswith("what fry was fed") for one in answer(vat)["missing"])
+    feed(vat, since="2026-11-03", tank="fry")
+    assert answer(vat)["missing"] == []
+    read(vat, "2026-10-05", 1, parameter="phosphate")
+    assert any(one.startswith("what fry was fed") for one in answer(vat)["missing"])
 
 
 def test_without_any_ration_nothing_is_predicted(furnished: Caller, monkeypatch: pytest.MonkeyPatch) -> None:

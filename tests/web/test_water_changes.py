@@ -79,6 +79,19 @@ def test_a_change_that_can_not_be_is_refused_at_the_fault(tap: Caller) -> None:
     assert tap.get("/v1/water-changes").get_json()["items"] == []
 
 
+def test_no_more_than_all_the_water_of_a_system_is_changed_at_once(tap: Caller) -> None:
+    """The nursery's 300 L and the rack's 30 x 45 x 25 cm = 33.75 L."""
+    told = {**CHANGE, "place": "systems/rill"}
+    made(tap, "water-changes", {**told, "volume": "333.75 L"})
+    refused = tap.post("/v1/water-changes", {**told, "volume": "334 L"})
+    assert pointers(refused) == ["/volume"] and "rill holds 333.8 L" in refused.get_data(as_text=True)
+    path = f"/v1/water-changes/{made(tap, 'water-changes', told)['id']}"
+    assert pointers(tap.patch(path, {"volume": "334 L"})) == ["/volume"]
+    assert pointers(tap.post("/v1/water-changes", {**told, "place": "systems/none"})) == ["/place"]
+    assert tap.patch("/v1/sections/rack-return-1", {"running_depth": None}).status_code == 200
+    made(tap, "water-changes", {**told, "volume": "900 L"})  # how much it holds is unknown
+
+
 def test_all_the_water_of_a_tank_may_be_changed(tap: Caller) -> None:
     made(tap, "water-changes", {**CHANGE, "volume": "300 L"})
     made(tap, "water-changes", {**DROP, "level_drop": "50 cm"})
@@ -95,10 +108,15 @@ def test_a_change_without_an_instant_was_now_and_a_plan_needs_one(tap: Caller) -
 def test_a_plan_lies_ahead_and_is_done_by_an_edit_that_says_when(tap: Caller) -> None:
     plan = made(tap, "water-changes", {**CHANGE, "state": "planned", "changed_at": ahead(30)})
     path = f"/v1/water-changes/{plan['id']}"
-    assert pointers(tap.patch(path, {"state": "done"})) == ["/changed_at"]
+    refused = tap.patch(path, {"state": "done"})
+    assert pointers(refused) == ["/changed_at"] and "send changed_at too" in refused.get_data(as_text=True)
+    assert pointers(tap.patch(path, {"volume": None})) == ["/volume"]
     assert pointers(tap.patch(path, {"changed_at": ahead(401)})) == ["/changed_at"]
     done = tap.patch(path, {"state": "done", "changed_at": "2026-06-02T10:00:00Z"}).get_json()
     assert (done["state"], done["version"]) == ("done", 2)
+    other = made(tap, "water-changes", {**CHANGE, "state": "planned", "changed_at": ahead(30)})
+    now = tap.patch(f"/v1/water-changes/{other['id']}", {"state": "done", "changed_at": None}).get_json()
+    assert (now["state"], now["changed_at"]) == ("done", now["updated_at"])
 
 
 def test_an_edit_turns_a_volume_into_a_drop_only_by_clearing_it(tap: Caller) -> None:

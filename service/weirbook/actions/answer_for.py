@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -14,7 +15,8 @@ from sqlalchemy.orm import Session
 from weirbook.actions import fill_pump, fill_section, fill_sump, fill_system, fill_tank
 from weirbook.actions.fill_named import facts_named
 from weirbook.actions.filling import Facts
-from weirbook.engine.shape import PARTS_CAP, Answer, Calculator, Filled, Param, answer
+from weirbook.engine.shape import CHOICE, PARTS_CAP, Answer, Calculator, Filled, Param, answer, params_of
+from weirbook.engine.units import KINDS
 from weirbook.errors import Fault, Invalid
 from weirbook.record.base import Named
 from weirbook.record.equipment import Pump
@@ -30,13 +32,21 @@ FILLERS: Mapping[type[Named], Callable[[Session, Any, int], Facts]] = {
 
 
 def answer_for(
-    session: Session, calculator: Calculator, subject: Named, said: Mapping[str, Any], *, at_ms: int
+    session: Session,
+    calculator: Calculator,
+    subject: Named,
+    said: Mapping[str, Any],
+    *,
+    at_ms: int,
+    by_query: bool = True,
 ) -> Answer:
     """Fill the calculator's inputs from the record as it stood at an instant, what was `said` over them.
 
-    A list whose rows have a key is said row by row: each names a recorded row and holds what differs. A word that
-    names a record (`Calculator.names`) has the inputs that this record tells filled from it alone.
-    Raises Invalid where a needed input is neither said nor recorded, naming what would supply it.
+    A list whose rows have a key is said row by row: each names a recorded row and holds what differs, or, where the
+    list may be added to, is a new row told in full. A word that names a record (`Calculator.names`) has the inputs
+    that this record tells filled from it alone.
+    Raises Invalid where a needed input is neither said nor recorded, naming what would supply it: a word of the query,
+    if `by_query`, or of the body.
     """
     facts = {
         **FILLERS[type(subject)](session, subject, at_ms),
@@ -53,9 +63,8 @@ def answer_for(
             continue  # which fact is meant can't be told: the choice that it follows is missing or a fault
         if (name in said and not _said_by_row(declared, said.get(name))) or role not in facts:
             if declared.required and name not in said:
-                faults.append(
-                    Fault(f"/{name}", f"The record does not hold it. {_how_to_say(name, declared)}.")
-                )
+                how = _how_to_say(calculator, name, said, by_query)
+                faults.append(Fault(f"/{name}", f"The record does not hold it: {declared.doc} {how}"))
             continue
         found = facts[role]()
         if isinstance(found, Filled):
@@ -63,8 +72,8 @@ def answer_for(
         elif found.at is not None:
             faults.append(Fault(found.at, found.why))
         elif declared.required and name not in said:
-            how = _how_to_say(name, declared)
-            faults.append(Fault(f"/{name}", f"Unknown: {found.why} Record it, or {how[0].lower()}{how[1:]}."))
+            how = _how_to_say(calculator, name, said, by_query)
+            faults.append(Fault(f"/{name}", f"Unknown: {found.why} Record it, or {how[0].lower()}{how[1:]}"))
     if faults := list(dict.fromkeys(faults)):
         raise Invalid(
             f"{calculator.title} can't be answered: the record lacks {', '.join(f.pointer[1:] for f in faults)}.",
@@ -95,10 +104,33 @@ def _faults_at_the_word(told: Mapping[str, str]) -> Iterator[None]:
         ) from None
 
 
-def _how_to_say(name: str, declared: Param) -> str:
+def _how_to_say(calculator: Calculator, name: str, said: Mapping[str, Any], by_query: bool) -> str:
+    declared = calculator.params[name]
+    if not declared.single:
+        return f"Send it in {'a body, by POST' if by_query else 'the body'}: {name}, a list."
     word = declared.told_by_word if declared.role is None else None
     named = f", or name a recorded {word}: {word}=…" if word else ""
-    return f"Add it to the query: {name}=…{named}" if declared.single else f"Send it in a body: {name}"
+    offered = _offered(declared.settled(said)) if _is_open(calculator, declared, said) else ""
+    example = calculator.example.get(name)
+    if by_query:
+        value = str(example).lower() if isinstance(example, bool) else str(example)
+        return f"Add it to the query{f': {name}=…{offered}' if offered else f', like {name}={value}'}{named}."
+    return f"Send it in the body: {name}{offered or f', like {json.dumps(example)}'}{named}."
+
+
+def _is_open(calculator: Calculator, declared: Param, said: Mapping[str, Any]) -> bool:
+    """Whether the worked example's value is no guide: of a choice, and of what follows another choice than there."""
+    follows = declared.follows
+    return declared.kind == CHOICE or (
+        follows is not None and said.get(follows.choice) != calculator.example[follows.choice]
+    )
+
+
+def _offered(declared: Param) -> str:
+    if declared.kind == CHOICE:
+        return f", one of {', '.join(declared.choices)}"
+    units = ", ".join(one.name for one in KINDS[declared.kind].units) if declared.is_quantity else ""
+    return f", a number and its unit: {units}" if units else ", a number and its unit"
 
 
 def _without_what_said_replaces(
@@ -127,9 +159,9 @@ class _Rows:
 
 def _answered(calculator: Calculator, said: Mapping[str, Any], fills: Mapping[str, Filled]) -> Answer:
     rows = {
-        name: _laid_over(name, key, filled, said.get(name, ()))
+        name: _laid_over(name, declared, filled, said.get(name, ()))
         for name, filled in fills.items()
-        if (key := calculator.params[name].key) is not None
+        if (declared := calculator.params[name]).key is not None and filled.value
     }
     over = {name: value for name, value in said.items() if name not in rows}
     try:
@@ -139,8 +171,10 @@ def _answered(calculator: Calculator, said: Mapping[str, Any], fills: Mapping[st
         raise Invalid(trouble.message, faults=faults, slug=trouble.slug, more=trouble.more) from None
 
 
-def _laid_over(name: str, key: str, recorded: Filled, said: Sequence[Any]) -> _Rows:
-    """What was said of some rows over those recorded; null takes a recorded value away."""
+def _laid_over(name: str, declared: Param, recorded: Filled, said: Sequence[Any]) -> _Rows:
+    """What was said of some rows over those recorded, and new rows after them; null takes a recorded value away."""
+    key = declared.key
+    assert key is not None
     rows = [dict(row) for row in recorded.value]
     places = {row[key]: place for place, row in enumerate(rows)}
     sent: dict[int, int] = {}
@@ -151,10 +185,11 @@ def _laid_over(name: str, key: str, recorded: Filled, said: Sequence[Any]) -> _R
             faults.append(Fault(at, f"Send an object with the {key} of a row and what differs in it."))
             continue
         place = places.get(one[key]) if isinstance(one.get(key), str) else None
+        if place is None and declared.may_add and _whole(declared, one):
+            place = places[one[key]] = len(rows)
+            rows.append({})
         if place is None:
-            faults.append(
-                Fault(f"{at}/{key}", f"The record has none of that {key} here. It has: {', '.join(places)}.")
-            )
+            faults.append(Fault(f"{at}/{key}", _no_such_row(declared, recorded)))
         elif place in sent:
             faults.append(Fault(f"{at}/{key}", f"Another row has this {key} already."))
         else:
@@ -162,9 +197,37 @@ def _laid_over(name: str, key: str, recorded: Filled, said: Sequence[Any]) -> _R
             sent[place] = index
     if faults:
         raise Invalid("The rows can't be used as they are.", faults=faults)
-    told = [f"{rows[place][key]} ({', '.join(n for n in said[i] if n != key)})" for place, i in sent.items()]
-    note = f"{recorded.note}; said otherwise: {', '.join(told)}" if told else recorded.note
-    return _Rows(key, dataclasses.replace(recorded, value=rows, note=note), sent)
+    held = len(recorded.value)
+    told = [
+        f"{rows[place][key]} ({', '.join(n for n in said[i] if n != key)})"
+        for place, i in sent.items()
+        if place < held
+    ]
+    notes = [
+        recorded.note,
+        *([f"said otherwise: {', '.join(told)}"] if told else []),
+        *([f"said besides: {', '.join(row[key] for row in rows[held:])}"] if rows[held:] else []),
+    ]
+    return _Rows(key, dataclasses.replace(recorded, value=rows, note="; ".join(notes)), sent)
+
+
+def _must_tell(declared: Param) -> list[str]:
+    """What a row of a list must tell."""
+    assert declared.part is not None
+    return [name for name, one in params_of(declared.part).items() if one.required]
+
+
+def _whole(declared: Param, row: Mapping[str, Any]) -> bool:
+    """Whether a row tells all that it must, its key as a text."""
+    return isinstance(row.get(declared.key or ""), str) and all(
+        row.get(name) is not None for name in _must_tell(declared)
+    )
+
+
+def _no_such_row(declared: Param, recorded: Filled) -> str:
+    there = ", ".join(row[declared.key] for row in recorded.value)
+    besides = f" A new row must tell {', '.join(_must_tell(declared))}." if declared.may_add else ""
+    return f"The record has none of that {declared.key} here. It has: {there}.{besides}"
 
 
 def _as_sent(fault: Fault, rows: Mapping[str, _Rows]) -> Fault:

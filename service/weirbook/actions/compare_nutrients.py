@@ -127,17 +127,18 @@ def compare_nutrients(facts: SystemFacts, volume: float, asked: Asked) -> Compar
     days = NutrientDays(water, volume)
     if settled == first:
         days.told.assumes(f"It begins on {first}: since then the same tanks have belonged to the system.")
-    known = days.facts(first, water.today)
-    balances, unknown = {}, {}
-    for parameter in SPECIES:
-        tests = measured_days(water, parameter, midnight_ms(first, water.zone))
-        sure = [day for day, one in tests.items() if one.qualifier in (None, "between")]
-        if len(sure) < 1 or sure[0] >= water.today:
-            unknown[parameter] = (
-                f"Unknown, because no test of {parameter} from {first} to yesterday is recorded that tells a value to begin with."
-            )
-            continue
-        balances[parameter] = _balance(days, known, parameter, tests, sure[0], volume, asked)
+    tests = {one: measured_days(water, one, midnight_ms(first, water.zone)) for one in SPECIES}
+    starts = {one: start for one in SPECIES if (start := _start(tests[one], water.today)) is not None}
+    # Days before the first balance are not looked at, so that nothing is called missing that no balance rests on.
+    known = days.facts(min(starts.values()) + timedelta(days=1), water.today) if starts else []
+    balances = {
+        one: _balance(days, known, one, tests[one], start, volume, asked) for one, start in starts.items()
+    }
+    unknown = {
+        one: f"Unknown, because no test of {one} from {first} to yesterday is recorded that tells a value to begin with."
+        for one in SPECIES
+        if one not in starts
+    }
     return Comparison(
         facts.system.handle,
         first,
@@ -148,6 +149,13 @@ def compare_nutrients(facts: SystemFacts, volume: float, asked: Asked) -> Compar
         list(days.told.missing),
         list(days.told.assumed),
     )
+
+
+def _start(tests: Mapping[date, Measured], today: date) -> date | None:
+    """The day of the first test that tells a value; None where that leaves no day to follow."""
+    sure = (day for day, one in tests.items() if one.qualifier in (None, "between"))
+    start = next(sure, None)
+    return None if start is None or start >= today else start
 
 
 def _refuse_without_food(water: SystemWater, first: date) -> None:

@@ -20,7 +20,8 @@ from weirbook.engine.units import Quantity
 from weirbook.record.places import System
 
 
-def _water_volume(facts: SystemFacts) -> Filled | Absent:
+def water_volume(facts: SystemFacts) -> Filled | Absent:
+    """All water that mixes: tanks net, sections at running depth."""
     if not facts.tanks:
         return Absent("The system has no tank.")
     total = facts.water_volume_si
@@ -55,7 +56,7 @@ def _tank_shares(facts: SystemFacts) -> Filled | Absent:
 
 
 ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
-    "water_volume": _water_volume,
+    "water_volume": water_volume,
     "through_flow": _through_flow,
     "tank_shares": _tank_shares,
     "mixing_bodies": lambda facts: mixing_bodies(solve_flow(facts)),

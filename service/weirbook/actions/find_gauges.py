@@ -10,14 +10,14 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
 from weirbook.actions.judge_reading import Refused, Sent, possible
-from weirbook.engine.parameters import Parameter
+from weirbook.engine.parameters import PARAMETERS, Parameter
 from weirbook.engine.units import unit
 from weirbook.errors import Invalid, Unknown
 from weirbook.record import gauging
 from weirbook.record.access import Role
 from weirbook.record.equipment import Gauge
 from weirbook.record.names import find_place
-from weirbook.record.parameters import parameters
+from weirbook.record.parameters import meant, parameters
 from weirbook.record.places import Place
 
 
@@ -101,7 +101,8 @@ class Gauges:
             raise Refused(one, "unknown-place", trouble.message, "place") from None
         self._know([one.parameter])
         if one.parameter not in self.known:
-            message = f"There is no parameter '{one.parameter:.60}'. GET /v1/parameters lists them."
+            alike = meant(one.parameter, {**PARAMETERS, **self.known})
+            message = f"There is no parameter '{one.parameter:.60}'.{alike} GET /v1/parameters lists them."
             raise Refused(one, "unknown-parameter", message, "parameter")
         asked = sa.select(Gauge).where(
             Gauge.place_id == place.id,

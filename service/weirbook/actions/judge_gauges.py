@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.finding import About, Finding, Verdict
 from weirbook.actions.read_latest import Latest, read_latest
+from weirbook.engine.inputs import bare
 from weirbook.engine.times import clock_at, day_of
 from weirbook.engine.units import Quantity, number
 from weirbook.record.equipment import Gauge
@@ -116,18 +117,18 @@ def _target(one: Latest, system: str | None, now: Now) -> Iterator[Finding]:
     told = {"value": value, "limit": _limit(one), "since_ms": row.at_ms}
     if one.silent(now.ms) or (gauge.gap_ms is None and now.ms - row.at_ms > STALE_DAYS * DAY_MS):
         reason = (
-            f"Unknown, because the last {name} ({value.text()}) is of {now.clock(row.at_ms)}: too long ago to tell "
+            f"Unknown, because the last {name} ({bare(value)}) is of {now.clock(row.at_ms)}: too long ago to tell "
             "of now. Test again."
         )
         yield _finding(gauge, system, About.TARGET, Verdict.UNKNOWN, reason, **told)
     elif inside is None:
         yield _finding(gauge, system, About.TARGET, Verdict.UNKNOWN, _why_not_told(one, value), **told)
     elif inside:
-        reason = f"The {name} is within its target ({_band(one)}) at {value.text()}."
+        reason = f"The {name} is within its target ({_band(one)}) at {bare(value)}."
         yield _finding(gauge, system, About.TARGET, Verdict.OK, reason, **told)
     else:
         reason = (
-            f"The {name} is {value.text()}, outside its target ({_band(one)}), as of {now.clock(row.at_ms)}."
+            f"The {name} is {bare(value)}, outside its target ({_band(one)}), as of {now.clock(row.at_ms)}."
         )
         yield _finding(gauge, system, About.TARGET, Verdict.ACT, reason, **told)
 
@@ -136,9 +137,9 @@ def _why_not_told(one: Latest, value: Quantity) -> str:
     if one.excluded:
         return "Unknown, because the last reading lies in a span kept out of statistics."
     if one.implausible:
-        return f"Unknown, because the last reading ({value.text()}) is implausible for this gauge: look at the sensor."
+        return f"Unknown, because the last reading ({bare(value)}) is implausible for this gauge: look at the sensor."
     return (
-        f"Unknown, because a test that ends at {value.text()} can't tell on which side of the target it lies."
+        f"Unknown, because a test that ends at {bare(value)} can't tell on which side of the target it lies."
     )
 
 
@@ -153,11 +154,11 @@ def _limit(one: Latest) -> Quantity | None:
 def _band(one: Latest) -> str:
     unit = one.gauge.unit
     if one.low is not None and one.high is not None:
-        return f"{number(one.low)} to {number(one.high)} {unit}"
+        return f"{number(one.low)} to {bare(Quantity(one.high, unit))}"
     if one.low is not None:
-        return f"at least {number(one.low)} {unit}"
+        return f"at least {bare(Quantity(one.low, unit))}"
     assert one.high is not None
-    return f"at most {number(one.high)} {unit}"
+    return f"at most {bare(Quantity(one.high, unit))}"
 
 
 def _silence(one: Latest, system: str | None, now: Now) -> Iterator[Finding]:
@@ -189,9 +190,9 @@ def _stuck(one: Latest, system: str | None, now: Now) -> Iterator[Finding]:
     if not one.stuck or one.value is None:
         return
     value = Quantity(one.value, one.gauge.unit)
-    step = "" if one.gauge.resolution is None else f" by more than its {one.gauge.resolution.text()}"
+    step = "" if one.gauge.resolution is None else f" by more than its {bare(one.gauge.resolution)}"
     reason = (
-        f"{one.gauge.handle} has shown {value.text()} for a day and not moved{step}: it may be stuck. Hold it against "
+        f"{one.gauge.handle} has shown {bare(value)} for a day and not moved{step}: it may be stuck. Hold it against "
         "another instrument."
     )
     yield _finding(one.gauge, system, About.STUCK, Verdict.WATCH, reason, value=value)

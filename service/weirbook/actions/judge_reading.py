@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from weirbook.actions.read_value import Value, read_value
+from weirbook.engine.inputs import bare, six
 from weirbook.engine.parameters import Parameter
 from weirbook.engine.times import instant_ms
-from weirbook.engine.units import convert, number, to_si
+from weirbook.engine.units import Quantity, convert, from_si, number, to_si
 from weirbook.errors import Invalid
 from weirbook.record.equipment import Gauge
 
@@ -110,5 +111,22 @@ def _refuse_impossible(one: Sent, unit_name: str, known: Parameter, value: Value
         low, high = known.possible_low, known.possible_high
         slack = 1e-9 * max(1.0, abs(si))
         if (low is not None and si < low - slack) or (high is not None and si > high + slack):
-            message = f"{number(size)} {unit_name} is impossible for {known.name.replace('_', ' ')}. Check value and unit."
+            shown = bare(Quantity(size, unit_name))
+            message = (
+                f"{shown} is impossible for {known.name.replace('_', ' ')}, {_bounds(known, unit_name)}."
+                " Check value and unit."
+            )
             raise Refused(one, "impossible-value", message, "value")
+
+
+def _bounds(known: Parameter, unit_name: str) -> str:
+    """What is possible, in words: "which is -2 to 60 degC"."""
+    low, high = (
+        None if si is None else Quantity(six(from_si(si, unit_name, known.kind)), unit_name)
+        for si in (known.possible_low, known.possible_high)
+    )
+    if high is None:
+        return "which can be anything" if low is None else f"which is at least {bare(low)}"
+    return (
+        f"which is at most {bare(high)}" if low is None else f"which is {number(low.value)} to {bare(high)}"
+    )

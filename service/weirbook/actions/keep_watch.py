@@ -18,6 +18,7 @@ from weirbook.actions.alarm import Alarm, alarm_of
 from weirbook.actions.judge_gauges import CALLS
 from weirbook.actions.plan_task import room_zone
 from weirbook.actions.read_excursions import read_excursions
+from weirbook.engine.inputs import bare
 from weirbook.engine.relations.excursions import BELOW, Excursion
 from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.engine.relations.windows import Band
@@ -360,7 +361,7 @@ class _Gauge:
         return f"at most {self._figure(band.high)}"
 
     def _figure(self, value: float) -> str:
-        return Quantity(value, self.gauge.unit).text()
+        return bare(Quantity(value, self.gauge.unit))
 
     def _name(self) -> str:
         return self.gauge.parameter.replace("_", " ")

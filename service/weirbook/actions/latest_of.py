@@ -8,11 +8,12 @@ import sqlalchemy as sa
 
 from weirbook.actions.filling import Absent
 from weirbook.actions.system_facts import SystemFacts
+from weirbook.engine.inputs import bare
 from weirbook.engine.parameters import PARAMETERS
 from weirbook.engine.relations.chemistry import DOSED
 from weirbook.engine.shape import Filled
 from weirbook.engine.times import day_of, zone
-from weirbook.engine.units import Quantity, number
+from weirbook.engine.units import Quantity
 from weirbook.record import gauging
 from weirbook.record.database import room_of
 from weirbook.record.equipment import Gauge
@@ -57,10 +58,10 @@ def _latest(facts: SystemFacts, parameter: str) -> Filled | Absent:
     if row.mark & (BELOW | ABOVE):
         bound = "below" if row.mark & BELOW else "above"
         return Absent(
-            f"The latest reading of {words} ({gauge.handle}, {day}) says only {bound} {value.text()}."
+            f"The latest reading of {words} ({gauge.handle}, {day}) says only {bound} {bare(value)}."
         )
     age = (at_ms - read_ms) // DAY_MS
     old = "less than a day" if age < 1 else "1 day" if age == 1 else f"{age} days"
     middle = ", the middle of a range" if row.mark & BETWEEN else ""
-    mended = f", {number(offset)} {gauge.unit} added to what it showed" if offset else ""
+    mended = f", {bare(Quantity(offset, gauge.unit))} added to what it showed" if offset else ""
     return Filled(value, "record", f"{gauge.handle}: read {day}, {old} old{middle}{mended}")

@@ -9,9 +9,10 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.latest_of import MEASURED
 from weirbook.engine.inputs import bare
+from weirbook.engine.relations.chemistry import DOSED
 from weirbook.engine.units import KINDS, Quantity, quantity
-from weirbook.errors import Fault, Invalid, Unknown
-from weirbook.record.parameters import parameter, parameters
+from weirbook.errors import Fault, Invalid
+from weirbook.record.parameters import no_such_parameter, parameters
 
 SIGNED = frozenset({"temperature", "potential", "length", "power", "photon_flux_density"})
 """Kinds whose values may lie below nothing."""
@@ -21,10 +22,10 @@ def kind_of(session: Session, name: str, pointer: str) -> str:
     """The kind of a parameter, measured or dosed. Raises Invalid at `pointer` for an unknown one."""
     if name in MEASURED:
         return MEASURED[name]
-    try:
-        return parameter(session, name).kind
-    except Unknown as trouble:
-        raise Invalid(trouble.message, pointer) from None
+    known = parameters(session, [name]).get(name)
+    if known is None:
+        raise Invalid(no_such_parameter(session, name, DOSED), pointer)
+    return known.kind
 
 
 def moles_raised(effects: Iterable[Mapping[str, Any]]) -> dict[str, float]:

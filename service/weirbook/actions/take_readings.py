@@ -12,9 +12,10 @@ from sqlalchemy.orm import Session
 from weirbook.actions.find_gauges import Gauges, Taker
 from weirbook.actions.judge_reading import Refusal, Refused, Sent, instant, plausible, possible
 from weirbook.actions.roll_up import Rules, add_to_hours, recompute_hours, rules_of
+from weirbook.engine.inputs import bare
 from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.engine.times import instant_text
-from weirbook.engine.units import number
+from weirbook.engine.units import Quantity, number
 from weirbook.errors import Conflict, Fault, Forbidden, Invalid, Trouble
 from weirbook.record import gauging
 from weirbook.record.access import uuid7
@@ -156,7 +157,7 @@ def _store(
 def _tell(session: Session, gauge: Gauge, stored: Sequence[_Judged]) -> None:
     """Tests by hand are what people did; the log has no readings of sensors."""
     last = stored[-1].row
-    value = f"{number(last.value)} {gauge.unit}"
+    value = bare(Quantity(last.value, gauge.unit))
     words = value if len(stored) == 1 else f"{len(stored)} readings, the last {value}"
     tell(
         session,
@@ -188,7 +189,7 @@ def _conflict(each: _Judged, earlier: Row) -> Refusal:
     return Refusal(
         each.sent.index,
         "reading-conflict",
-        f"Gauge '{each.gauge.handle}' has {number(earlier.value)} {each.gauge.unit} at that instant already. "
+        f"Gauge '{each.gauge.handle}' has {bare(Quantity(earlier.value, each.gauge.unit))} at that instant already. "
         "Send it with on_conflict=correct if this one is right.",
         "value",
     )

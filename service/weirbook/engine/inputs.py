@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from weirbook.engine.units import KINDS, Quantity, number, quantity
-from weirbook.errors import Fault, Invalid
+from weirbook.errors import Fault, Invalid, Lack
 
 REQUIRED: Any = object()
 PARTS_CAP = 100
@@ -62,6 +62,7 @@ class Param:
     part: type | None = None
     follows: Follows | None = None
     key: str | None = None
+    may_add: bool = False
     rests_on: tuple[str, ...] = ()
 
     def settled(self, said: Mapping[str, Any]) -> Param:
@@ -107,16 +108,22 @@ def parts(
     doc: str,
     role: str | None = None,
     key: str | None = None,
+    may_add: bool = False,
     rests_on: tuple[str, ...] = (),
     required: bool = False,
 ) -> Any:
     """Declare a list (none by default) of the frozen dataclass `part`, itself made of `param` fields.
 
-    `key` names the field that tells its rows apart, so that a what-if can say a part of one row. `rests_on`
-    names inputs that the recorded rows add up to: saying one of them otherwise leaves the rows out.
+    `key` names the field that tells its rows apart, so that a what-if can say a part of one row. `may_add`:
+    rows stand each for itself, in no order, so that one may be said besides those recorded; what a row must tell
+    goes beyond its key, lest a slip in a key makes a row. `rests_on` names inputs that the recorded rows add up to:
+    saying one of them otherwise leaves the rows out.
     """
     default = REQUIRED if required else ()
-    return _field(Param("list", doc, default=default, role=role, part=part, key=key, rests_on=rests_on))
+    declared = Param(
+        "list", doc, default=default, role=role, part=part, key=key, may_add=may_add, rests_on=rests_on
+    )
+    return _field(declared)
 
 
 def _field(declared: Param) -> Any:
@@ -144,7 +151,7 @@ def read(inputs: type, raw: Mapping[str, Any], at: str = "") -> Any:
         pointer = f"{at}/{name}"
         if raw.get(name) is None:
             if one.required:
-                faults.append(Fault(pointer, f"'{name}' is missing: {one.doc}"))
+                faults.append(Fault(pointer, missing(name, one)))
             continue
         one = one.settled(raw)
         if one.follows is not None:
@@ -156,6 +163,22 @@ def read(inputs: type, raw: Mapping[str, Any], at: str = "") -> Any:
     if faults:
         raise Invalid("The inputs can't be used as they are.", faults=faults)
     return inputs(**values)
+
+
+def missing(name: str, declared: Param) -> str:
+    """What is said of a required input that was not told."""
+    return f"'{name}' is missing: {declared.doc}"
+
+
+def refuse(faults: Sequence[Fault]) -> None:
+    """Raise Invalid for faults that inputs have beside each other, if any: told apart is what only lacks."""
+    if not faults:
+        return
+    lacks = sum(isinstance(one, Lack) for one in faults)
+    if lacks == len(faults):
+        raise Invalid("Something is missing.", faults=faults)
+    words = "The inputs contradict each other, and something is missing."
+    raise Invalid(words if lacks else "The inputs contradict each other.", faults=faults)
 
 
 def _read_one(declared: Param, raw: Any, pointer: str) -> Any:

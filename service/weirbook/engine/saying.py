@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from types import MappingProxyType
 
+from weirbook.engine.inputs import bare
 from weirbook.engine.units import KINDS, Quantity, number
 
 LEAST_SAID = 1e-300
@@ -61,6 +62,6 @@ def _in_words(si: float, kind: str, unit: str, towards: Callable[[float], int]) 
 def _in_unit(si: float, kind: str, unit: str, towards: Callable[[float], int]) -> str:
     value = Quantity(si, KINDS[kind].si).to(unit, kind).value
     if abs(number(value)) < LEAST_SAID:
-        return f"0 {unit}"
+        return bare(Quantity(0, unit))
     digit = 10.0 ** (math.floor(math.log10(abs(value))) - 2)
-    return f"{number(float(f'{towards(round(value / digit, 6)) * digit:.3g}'))} {unit}"
+    return bare(Quantity(float(f"{towards(round(value / digit, 6)) * digit:.3g}"), unit))

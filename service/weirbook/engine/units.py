@@ -266,7 +266,9 @@ def _from_text(raw: str, kind: str) -> Quantity:
 
 def _from_bare(value: float, kind: str) -> Quantity:
     if not KINDS[kind].takes_bare_numbers:
-        raise Invalid(f"Say the unit with the number {number(value)}, {_example(kind)}. {_allowed(kind)}", "")
+        raise Invalid(
+            f"Say the unit with the number {number(value)}, {_example(kind, value)}. {_allowed(kind)}", ""
+        )
     return Quantity(value, KINDS[kind].default)
 
 
@@ -320,9 +322,9 @@ def _allowed(kind: str) -> str:
     return f"Units of {_spoken(kind)}: {', '.join(one.name for one in KINDS[kind].units)}."
 
 
-def _example(kind: str) -> str:
-    default = KINDS[kind].default
-    return f'like "1 {default}" or {{"value": 1, "unit": "{default}"}}'
+def _example(kind: str, value: float = 1) -> str:
+    figure, default = number(value), KINDS[kind].default
+    return f'like "{figure} {default}" or {{"value": {figure}, "unit": "{default}"}}'
 
 
 def _what_is_wrong(kind: str, name: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable, Mapping
 
 import sqlalchemy as sa
@@ -26,9 +27,21 @@ def parameter(session: Session, name: str) -> Parameter:
     """The parameter of that name. Raises Unknown naming those there are."""
     found = parameters(session, [name]).get(name)
     if found is None:
-        own = session.scalars(sa.select(OwnParameter.handle).order_by(OwnParameter.handle)).all()
-        raise Unknown(f"There is no parameter '{name}'. There are: {', '.join([*PARAMETERS, *own])}.")
+        raise Unknown(no_such_parameter(session, name))
     return found
+
+
+def no_such_parameter(session: Session, name: str, besides: Iterable[str] = ()) -> str:
+    """What to say of an unknown name: those there are, and what else is taken `besides` them."""
+    own = session.scalars(sa.select(OwnParameter.handle).order_by(OwnParameter.handle)).all()
+    names = list(dict.fromkeys([*PARAMETERS, *besides, *own]))
+    return f"There is no parameter '{name:.60}'.{meant(name, names)} There are: {', '.join(names)}."
+
+
+def meant(name: str, names: Iterable[str]) -> str:
+    """Names much like one that nothing carries, as a question; nothing where there is none."""
+    alike = difflib.get_close_matches(name[:60].lower(), list(names), n=2)
+    return f" Did you mean {' or '.join(alike)}?" if alike else ""
 
 
 def as_parameter(row: OwnParameter) -> Parameter:

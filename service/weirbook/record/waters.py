@@ -94,7 +94,7 @@ class Preparation(Happening, Base):
             found.append(Fault("/water", words))
         whole = sum(one["share"].si("fraction") for one in self.blend)
         if abs(whole - 1) > 1e-6:
-            found.append(Fault("/blend", f"The shares come to {whole:.6g}, not to a whole."))
+            found.append(Fault("/blend", f"The shares come to {100 * whole:.6g} %: make them 100 %."))
         named = [one["source"] for one in self.blend]
         found += [
             Fault(f"/blend/{index}/source", "This water stands here already: say one share of it.")

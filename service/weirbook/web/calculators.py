@@ -25,6 +25,7 @@ from weirbook.engine.shape import (
     Result,
     answer,
     as_json,
+    missing,
     params_of,
 )
 from weirbook.engine.units import KINDS, Quantity, number
@@ -165,7 +166,7 @@ def _from_record(blp: Blueprint, one: Calculator, model: type[Named]) -> None:
         example=Example(path={"handle": EXAMPLES[model.PLURAL]}, query=one.asks),
     )
     def get(call: Call, handle: str) -> Response:
-        return _recorded(call, handle, _said(one, call.query), call.query.get("at"))
+        return _recorded(call, handle, _said(one, call.query), by_query=True)
 
     @operation(
         blp,
@@ -182,14 +183,15 @@ def _from_record(blp: Blueprint, one: Calculator, model: type[Named]) -> None:
         example=Example(path={"handle": EXAMPLES[model.PLURAL]}, body=_what_if(one)),
     )
     def post(call: Call, handle: str) -> Response:
-        return _recorded(call, handle, call.body, call.query.get("at"))
+        return _recorded(call, handle, call.body, by_query=False)
 
-    def _recorded(call: Call, handle: str, said: Mapping[str, Any], at_ms: int | None) -> Response:
+    def _recorded(call: Call, handle: str, said: Mapping[str, Any], *, by_query: bool) -> Response:
         place = find(call.session, model, handle)
+        at_ms = call.query.get("at")
         then = call.now if at_ms is None else min(at_ms, call.now)
         units = call.room.preferred_units or {}
         with speaking(units):
-            given = answer_for(call.session, one, place, said, at_ms=then)
+            given = answer_for(call.session, one, place, said, at_ms=then, by_query=by_query)
         return _answered(call, given, units)
 
 
@@ -238,7 +240,10 @@ def _query(one: Calculator, *, all_inputs: bool) -> type[Schema]:
     suffix = "Ask" if all_inputs else "WhatIf"
     fields: dict[str, Any] = {
         name: Words(
-            cap=200, required=all_inputs and declared.required, metadata={"description": _words(declared)}
+            cap=200,
+            required=all_inputs and declared.required,
+            error_messages={"required": missing(name, declared)},
+            metadata={"description": _words(declared)},
         )
         for name, declared in one.params.items()
         if declared.single
@@ -282,7 +287,7 @@ def _by_row(one: Calculator) -> str:
     """Of lists whose recorded rows can be said in part."""
     return "".join(
         f" A row of {name} is found by its {declared.key} and holds what differs from the record; null takes a "
-        "recorded value away."
+        "recorded value away." + (" A new one, told in full, counts besides." if declared.may_add else "")
         for name, declared in one.params.items()
         if declared.key is not None
     )

@@ -21,13 +21,18 @@ def happened(field: str) -> Callable[[Call, dict[str, Any]], dict[str, Any]]:
     return complete
 
 
-def with_instant(call: Call, values: dict[str, Any], field: str) -> dict[str, Any]:
-    """The values with the instant of a field: now if not said. Raises Invalid for one ahead of now."""
+def with_instant(
+    call: Call,
+    values: dict[str, Any],
+    field: str,
+    ahead: str = "This tells what happened; it lies ahead of now.",
+) -> dict[str, Any]:
+    """The values with the instant of a field: now if not said. Raises Invalid, in the words `ahead`, for one ahead of now."""
     column = f"{field}_ms"
     if values.get(column) is None:
         values[column] = call.now
     if values[column] > call.now + AHEAD_MS:
-        raise Invalid("This tells what happened; it lies ahead of now.", f"/{field}")
+        raise Invalid(ahead, f"/{field}")
     return values
 
 

@@ -207,8 +207,11 @@ def json_value(request: Request, config: Config, media: tuple[str, ...] = (JSON,
     """The JSON body. Strict: UTF-8, no NaN or Infinity, a JSON content type. Raises NotOffered, Malformed."""
     if request.mimetype not in media:
         raise NotOffered(f"Send the body as {' or '.join(media)}, and say so in Content-Type.")
+    body = request.get_data(cache=True)
+    if not body.strip():
+        raise Malformed("The body is empty: send JSON.")
     try:
-        return msgspec.json.decode(request.get_data(cache=True))
+        return msgspec.json.decode(body)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as trouble:
         raise Malformed(
             f"The body is not JSON: {trouble}. NaN and Infinity are not numbers in JSON."

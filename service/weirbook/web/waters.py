@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from marshmallow import fields
 from marshmallow.validate import Length
 
-from weirbook.actions.set_up_water import report_values
+from weirbook.actions.set_up_water import refuse_more_than_there_is, report_values
 from weirbook.engine.relations.chemistry import COMPOUNDS
 from weirbook.errors import Invalid
 from weirbook.record.names import find
@@ -48,6 +48,7 @@ MOST_VALUES, MOST_PARTS = 60, 20
 MOST_WATER = 1000.0
 """m3: no store or change of a room is larger; a larger figure is a slip of the unit."""
 PLANNED_AHEAD_MS = 400 * 86_400_000
+_DONE_AHEAD = "What is done can't lie ahead of now: send changed_at too, the instant it was done (null: now), or state planned."
 
 
 class SourceWaterSchema(NamedSchema):
@@ -218,8 +219,14 @@ def _report(call: Call, values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _change(call: Call, values: dict[str, Any]) -> dict[str, Any]:
+    complete = _timed_change(call, values)
+    refuse_more_than_there_is(call.session, complete)
+    return complete
+
+
+def _timed_change(call: Call, values: dict[str, Any]) -> dict[str, Any]:
     if values.get("state") != PLANNED:
-        return with_instant(call, values, "changed_at")
+        return with_instant(call, values, "changed_at", _DONE_AHEAD)
     if values.get("changed_at_ms") is None:
         raise Invalid("Say when it is planned.", "/changed_at")
     if values["changed_at_ms"] > call.now + PLANNED_AHEAD_MS:

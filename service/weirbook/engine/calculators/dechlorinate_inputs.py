@@ -18,8 +18,8 @@ from weirbook.engine.calculators.told import (
 from weirbook.engine.relations.dechlorination import AGENTS, THIOSULFATE_ENDS
 from weirbook.engine.relations.limits import MOST_WATER
 from weirbook.engine.relations.water import FREEZING, HOTTEST
-from weirbook.engine.shape import CHOICE, param, show
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import CHOICE, param, refuse, show
+from weirbook.errors import Fault, Lack
 
 PRODUCT = "product"
 NEW_WATER, SYSTEM = "new_water", "system"
@@ -165,18 +165,17 @@ def refuse_contradictions(given: Inputs) -> None:
     """Raises Invalid with a fault for each value that can't be, or not beside another."""
     faults = [*_of_the_water(given)]
     faults += _of_a_product(given) if given.is_product else _of_a_compound(given)
-    if faults:
-        raise Invalid("The inputs contradict each other, or something is missing.", faults=faults)
+    refuse(faults)
 
 
 def _of_the_water(given: Inputs) -> list[Fault]:
-    faults = []
+    faults: list[Fault] = []
     if given.total is None and (not given.is_product or given.product_neutralises is not None):
         words = (
             "Say what the tap water holds: chlorine, chloramine or both, or total_chlorine. The supplier knows, and"
             " a test of total chlorine shows both."
         )
-        faults.append(Fault("/chlorine", words))
+        faults.append(Lack("/chlorine", words))
     if given.total_chlorine is not None:
         if given.chloramine is not None:
             words = "A total holds the chloramine already: say one of chloramine and total_chlorine, the other as null."
@@ -195,7 +194,7 @@ def _of_the_water(given: Inputs) -> list[Fault]:
         faults.append(Fault("/new_water", words))
     if given.added_to == SYSTEM and given.system_volume is None:
         words = "An agent added to the system meets all its water: say system_volume."
-        faults.append(Fault("/system_volume", words))
+        faults.append(Lack("/system_volume", words))
     return faults
 
 
@@ -216,13 +215,13 @@ def _of_a_compound(given: Inputs) -> list[Fault]:
 
 
 def _of_a_product(given: Inputs) -> list[Fault]:
-    faults = []
+    faults: list[Fault] = []
     if given.product_treats is None:
         words = "A product needs its label: add product_treats, how much water the dose is for."
-        faults.append(Fault("/product_treats", words))
+        faults.append(Lack("/product_treats", words))
     if (given.product_mass is None) == (given.product_volume is None):
         words = "A product needs its label's dose once: product_mass of a dry one, product_volume of a liquid one."
-        faults.append(Fault("/product_mass", words))
+        faults.append((Lack if given.product_mass is None else Fault)("/product_mass", words))
     for name, plain in (("purity", 1.0), ("excess", None), ("agent_ratio", None), ("stock_strength", None)):
         if getattr(given, name) != plain:
             words = "The label's dose counts this already: leave it out with a product."

@@ -14,8 +14,8 @@ from weirbook.engine.calculators.told import (
 )
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, TRADE_NAMES, Compound, carried, stock_bounds
 from weirbook.engine.saying import less, near
-from weirbook.engine.shape import CHOICE, FOLLOWING, Follows, param, show
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import CHOICE, FOLLOWING, Follows, param, refuse, show
+from weirbook.errors import Fault, Lack
 
 PRODUCT = "product"
 
@@ -116,8 +116,7 @@ def refuse_contradictions(given: Inputs, compound: Compound | None, rise: float,
     faults += misfits(given, compound)
     if not faults and compound is not None and (why := _undissolved(given, compound, rise)):
         faults.append(Fault("/wanted", why))
-    if faults:
-        raise Invalid("The inputs contradict each other.", faults=faults)
+    refuse(faults)
 
 
 def _undissolved(given: Dosing, compound: Compound, rise: float) -> str | None:
@@ -189,16 +188,16 @@ def too_strong(compound: Compound, strength: float, temperature: float) -> str |
 
 
 def _misfits_of_product(given: Dosing) -> list[Fault]:
-    faults = []
+    faults: list[Fault] = []
     for name, words in (
         ("product_effect", "how much the label says it raises the parameter"),
         ("product_treats", "in how much water the label says so"),
     ):
         if getattr(given, name) is None:
-            faults.append(Fault(f"/{name}", f"A product needs its label's effect: add {name}, {words}."))
+            faults.append(Lack(f"/{name}", f"A product needs its label's effect: add {name}, {words}."))
     if given.product_mass is None and given.product_volume is None:
         words = "A product needs how much of it the label speaks of: add product_mass or product_volume."
-        faults.append(Fault("/product_mass", words))
+        faults.append(Lack("/product_mass", words))
     if given.product_mass is not None and given.product_volume is not None:
         for name in ("product_mass", "product_volume"):
             faults.append(Fault(f"/{name}", "Say the product by mass or by volume, not both."))

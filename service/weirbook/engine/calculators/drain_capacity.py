@@ -52,7 +52,7 @@ class Inputs:
         role="through_flow",
     )
     drains: tuple[Drain, ...] = parts(
-        Drain, doc="The tank's drains.", role="drains", key="name", required=True
+        Drain, doc="The tank's drains.", role="drains", key="name", may_add=True, required=True
     )
     stack_fill: float = param(
         "fraction",

@@ -46,6 +46,7 @@ class Inputs:
         doc="Sections with media that bacteria grow on and the water flows through.",
         role="nitrifier_media",
         key="name",
+        may_add=True,
     )
     areal_rate: float | None = param(
         "areal_rate",

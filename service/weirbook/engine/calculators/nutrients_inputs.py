@@ -152,6 +152,7 @@ class Inputs:
         doc="Plants that grow and are cropped, stand by stand.",
         role="plant_stands",
         key="name",
+        may_add=True,
     )
     solids_removed: float = param(
         "fraction",

@@ -10,8 +10,8 @@ from typing import Any
 from weirbook.engine.calculators.told import SAME, purity, water_volume
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, IONS, TRADE_NAMES, Compound
 from weirbook.engine.relations.limits import LIMITS
-from weirbook.engine.shape import CHOICE, YES_NO, param, parts, show
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import CHOICE, YES_NO, param, parts, refuse, show
+from weirbook.errors import Fault, Invalid, Lack
 
 TARGETS = ("alkalinity", "hardness", "calcium", "magnesium", "potassium", "nitrate", "phosphate")
 SALTS: Mapping[str, Compound] = {word: one for word, one in COMPOUNDS.items() if word != "ammonium_chloride"}
@@ -194,13 +194,12 @@ def targets_of(given: Inputs, present: Mapping[str, float | None]) -> list[Targe
         value, asked_by = wanted[name]
         if (now := present[name]) is None:
             words = f"Of the present water only the hardness is told: say {name} as well, or calcium and magnesium both."
-            faults.append(Fault(f"/{name}", words))
+            faults.append(Lack(f"/{name}", words))
             continue
         targets.append(target := Target(name, now, value, asked_by))
         if target.rise < 0:
             faults.append(Fault(f"/{asked_by}", _too_low(target)))
-    if faults:
-        raise Invalid("The inputs contradict each other.", faults=faults)
+    refuse(faults)
     return targets
 
 
@@ -221,11 +220,11 @@ def _contradictions(given: Inputs, wanted: set[str]) -> list[Fault]:
             if name in wanted
         ]
         if given.wanted_hardness is None:
-            faults.append(Fault("/wanted_ratio", "A ratio needs wanted_hardness: of what it is a ratio."))
+            faults.append(Lack("/wanted_ratio", "A ratio needs wanted_hardness: of what it is a ratio."))
         return faults
     if not wanted:
         names = ", ".join(f"wanted_{name}" for name in TARGETS)
-        return [Fault("/wanted_alkalinity", f"Say at least one wanted value: {names}.")]
+        return [Lack("/wanted_alkalinity", f"Say at least one wanted value: {names}.")]
     return _hardness_twice(given)
 
 

@@ -7,8 +7,8 @@ from typing import Any
 
 from weirbook.engine.calculators.told import water_volume
 from weirbook.engine.relations.limits import LIMITS
-from weirbook.engine.shape import param, show
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import param, refuse, show
+from weirbook.errors import Fault, Lack
 
 USUAL_CHANGE = 0.25
 """Share of the water in a change. Common practice, no source."""
@@ -93,13 +93,12 @@ class Inputs:
 def refuse_contradictions(given: Inputs) -> None:
     """Raises Invalid with a fault for each value that is missing, can't be, or not beside another."""
     faults = _of_a_bath(given) if given.is_bath else _of_a_system(given)
-    if faults:
-        raise Invalid("The inputs contradict each other, or something is missing.", faults=faults)
+    refuse(faults)
 
 
 def _of_a_bath(given: Inputs) -> list[Fault]:
     if given.wanted is None:
-        return [Fault("/wanted", "Say how salty the bath is to be, as a label or veterinarian told you.")]
+        return [Lack("/wanted", "Say how salty the bath is to be, as a label or veterinarian told you.")]
     if given.wanted < given.bath_present:
         words = (
             f"The bath's water has {show(given.bath_present, 'concentration', 'g/L')} already: thin it first."
@@ -109,13 +108,13 @@ def _of_a_bath(given: Inputs) -> list[Fault]:
 
 
 def _of_a_system(given: Inputs) -> list[Fault]:
-    faults = []
+    faults: list[Fault] = []
     if given.volume is None:
         words = "Say how much water it is: volume, or bath_volume for a bath in a vessel of its own."
-        faults.append(Fault("/volume", words))
+        faults.append(Lack("/volume", words))
     if given.wanted is None and given.nitrite is None:
         words = "Say what is wanted: how salty the water is to be, or the nitrite that chloride is to be set against."
-        faults.append(Fault("/wanted", words))
+        faults.append(Lack("/wanted", words))
     if given.largest_daily_change == 0:
         words = "With no change a day nothing changes: say how much is allowed."
         faults.append(Fault("/largest_daily_change", words))

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from weirbook.engine.calculators.dose_inputs import Dosing, misfits, of_parameter
 from weirbook.engine.relations.chemistry import DOSED, Compound
-from weirbook.engine.shape import COUNT, param, show
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import COUNT, param, refuse, show
+from weirbook.errors import Fault, Lack
 
 HOUR, DAY = 3600.0, 86400.0
 MOST_BETWEEN = 60
@@ -87,7 +87,7 @@ def refuse_contradictions(given: Inputs, compound: Compound | None) -> None:
     if (given.change_volume is None) != (given.change_interval is None):
         lacks = "change_volume" if given.change_volume is None else "change_interval"
         words = "A water change needs both change_volume and change_interval: say this one too, or neither."
-        faults.append(Fault(f"/{lacks}", words))
+        faults.append(Lack(f"/{lacks}", words))
     if given.change_volume is not None and given.change_volume > given.volume:
         words = f"No more can be changed at a time than there is: {show(given.volume, 'volume')}."
         faults.append(Fault("/change_volume", words))
@@ -97,5 +97,4 @@ def refuse_contradictions(given: Inputs, compound: Compound | None) -> None:
     if given.highest is not None and given.highest < given.wanted:
         words = f"The highest allowed lies below the wanted {show(given.wanted, kind)}: lower one, or raise the other."
         faults.append(Fault("/highest", words))
-    if faults:
-        raise Invalid("The inputs contradict each other.", faults=faults)
+    refuse(faults)

@@ -15,8 +15,8 @@ from weirbook.engine.calculators.dose_inputs import (
 )
 from weirbook.engine.calculators.told import purity, water_volume
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, TRADE_NAMES, Compound, carried, stock_bounds
-from weirbook.engine.shape import CHOICE, param, parts, show
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import CHOICE, param, parts, refuse, show
+from weirbook.errors import Fault, Lack
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ def bottle_of(given: Inputs) -> Bottle:
     others = [
         Content(COMPOUNDS[one.compound], one.compound, one.strength, one.purity) for one in given.others
     ]
-    _refuse(_misfits(given, compound))
+    refuse(_misfits(given, compound))
     one_brings = carried(compound, given.parameter)
     of_others = brought(others, given.parameter)
     needed = given.rise * given.volume
@@ -138,17 +138,12 @@ def bottle_of(given: Inputs) -> Bottle:
         lacks = needed / dose - of_others
         if lacks <= 0:
             words = "The other salts alone raise as much or more by this dose: make it smaller, or take less of them."
-            _refuse([Fault("/dose_volume", words)])
+            refuse([Fault("/dose_volume", words)])
         strength = lacks / one_brings * compound.molar_mass / given.purity
         main = Content(compound, given.compound, strength, given.purity)
     found = Bottle(given, main, others, dose)
-    _refuse(_sizes(found))
+    refuse(_sizes(found))
     return found
-
-
-def _refuse(faults: list[Fault]) -> None:
-    if faults:
-        raise Invalid("The inputs contradict each other.", faults=faults)
 
 
 def _misfits(given: Inputs, compound: Compound) -> list[Fault]:
@@ -160,7 +155,8 @@ def _misfits(given: Inputs, compound: Compound) -> list[Fault]:
         words = (
             "Say one of them: strength, then the dose is found; or dose_volume, then the strength is found."
         )
-        faults += [Fault(f"/{name}", words) for name in ("strength", "dose_volume")]
+        fault = Lack if given.strength is None else Fault
+        faults += [fault(f"/{name}", words) for name in ("strength", "dose_volume")]
     for place, one in enumerate(given.others):
         if one.compound == given.compound:
             faults.append(Fault(f"/others/{place}/compound", "It is in the bottle already, as compound."))

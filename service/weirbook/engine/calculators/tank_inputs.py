@@ -14,8 +14,8 @@ from weirbook.engine.relations.structure import (
     top_of,
 )
 from weirbook.engine.relations.water import FREEZING, HOTTEST
-from weirbook.engine.shape import CHOICE, COUNT, param, show
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import CHOICE, COUNT, param, refuse, show
+from weirbook.errors import Fault, Lack
 
 LONGEST = 100.0
 """m. Longer than any tank in a room; it catches a wrong unit."""
@@ -164,17 +164,17 @@ def water_line(given: Inputs) -> float:
             )
             faults += [Fault("/water_depth", words), Fault("/top_gap", words)]
         elif given.rim_height is None:
-            faults.append(Fault("/rim_height", "'rim_height' is missing: top_gap counts from the rim down."))
+            faults.append(Lack("/rim_height", "'rim_height' is missing: top_gap counts from the rim down."))
         elif given.top_gap >= given.rim_height:
             words = f"The gap leaves no water: the rim is at {show(given.rim_height, 'length', 'm')}."
             faults.append(Fault("/top_gap", words))
         else:
             depth = given.rim_height - given.top_gap
     elif depth is None:
-        faults.append(Fault("/water_depth", "'water_depth' is missing: give it, or rim_height and top_gap."))
+        faults.append(Lack("/water_depth", "'water_depth' is missing: give it, or rim_height and top_gap."))
     faults += [*_above_the_top(given), *_hardscape_faults(given)]
-    if faults or depth is None:
-        raise Invalid("The inputs contradict each other.", faults=faults)
+    refuse(faults)
+    assert depth is not None
     return depth
 
 
@@ -206,5 +206,5 @@ def _hardscape_faults(given: Inputs) -> list[Fault]:
         and given.hardscape_volume is None
     ):
         words = "A density needs hardscape that it belongs to: add hardscape_mass or hardscape_volume."
-        faults.append(Fault("/hardscape_density", words))
+        faults.append(Lack("/hardscape_density", words))
     return faults

@@ -8,8 +8,8 @@ from typing import Any
 from weirbook.engine.calculators.dose_inputs import heavier_than_solid
 from weirbook.engine.calculators.told import SAME, by_label, product_treats, water_volume
 from weirbook.engine.relations.chemistry import molar_mass
-from weirbook.engine.shape import CHOICE, COUNT, param, show
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import CHOICE, COUNT, param, refuse, show
+from weirbook.errors import Fault, Lack
 
 FORMALIN, PERMANGANATE, COPPER, OTHER = "formalin", "permanganate", "copper_sulfate", "other"
 PRODUCT, ACTIVE = "product", "active"
@@ -156,8 +156,7 @@ class Inputs:
 def refuse_contradictions(given: Inputs) -> None:
     """Raises Invalid with a fault for each value that is missing, can't be, or not beside another."""
     faults = [*_of_the_label(given), *_of_the_product(given), *_of_the_water(given), *_of_the_course(given)]
-    if faults:
-        raise Invalid("The inputs contradict each other, or something is missing.", faults=faults)
+    refuse(faults)
 
 
 def _of_the_label(given: Inputs) -> list[Fault]:
@@ -165,14 +164,15 @@ def _of_the_label(given: Inputs) -> list[Fault]:
     if not said:
         forms = "; ".join(f"{name} ({words})" for name, words in FORMS.items())
         words = f"Say the label's dose in one form: {forms}. No dose is known here."
-        return [Fault("/label_concentration", words)]
+        return [Lack("/label_concentration", words)]
     if len(said) > 1:
         words = "Say the label's dose once, as the label does."
         return [Fault(f"/{name}", words) for name in said]
-    faults, form = [], said[0]
+    faults: list[Fault] = []
+    form = said[0]
     if form in MEASURED_OUT and given.product_treats is None:
         words = "So much for how much water? Add product_treats, as the label says it."
-        faults.append(Fault("/product_treats", words))
+        faults.append(Lack("/product_treats", words))
     if form not in MEASURED_OUT and given.product_treats is not None:
         words = f"A dose by {form} is for any volume: leave product_treats out."
         faults.append(Fault("/product_treats", words))
@@ -186,13 +186,13 @@ def _of_the_label(given: Inputs) -> list[Fault]:
 
 
 def _of_the_product(given: Inputs) -> list[Fault]:
-    faults = []
+    faults: list[Fault] = []
     if given.dose_means == ACTIVE and given.active_share is None:
         words = "A dose of the active ingredient needs its share of the product: the label tells it."
         if given.substance == COPPER:
             share = molar_mass("Cu") / molar_mass("CuSO4.5H2O")
             words += f" (Pure copper sulfate with five parts of crystal water is {100 * share:.2f} % copper by its formula.)"
-        faults.append(Fault("/active_share", words))
+        faults.append(Lack("/active_share", words))
     if given.density is not None and given.strength is not None:
         words = "density is of a product sold as a liquid, strength of a stock made of a dry one: say one of them."
         faults.append(Fault("/strength", words))
@@ -204,10 +204,10 @@ def _of_the_product(given: Inputs) -> list[Fault]:
 
 
 def _of_the_water(given: Inputs) -> list[Fault]:
-    faults = []
+    faults: list[Fault] = []
     if given.bath_volume is None and given.volume is None and given.gross_volume is None:
         words = "Say how much water is treated: volume, or bath_volume for a bath in a vessel of its own."
-        faults.append(Fault("/volume", words))
+        faults.append(Lack("/volume", words))
     volume, gross = given.volume, given.gross_volume
     if volume is not None and gross is not None and gross < volume * (1 - SAME):
         words = f"{show(gross, 'volume')} by outer measures can't hold {show(volume, 'volume')}: check both."
@@ -216,10 +216,10 @@ def _of_the_water(given: Inputs) -> list[Fault]:
 
 
 def _of_the_course(given: Inputs) -> list[Fault]:
-    faults = []
+    faults: list[Fault] = []
     if given.treatments > 1 and given.interval is None:
         words = "Several doses need the time from one to the next: add interval, as the label says it."
-        faults.append(Fault("/interval", words))
+        faults.append(Lack("/interval", words))
     if given.treatments == 1 and given.interval is not None:
         words = "An interval is between doses: say how many treatments, or leave it out."
         faults.append(Fault("/interval", words))

@@ -9,8 +9,8 @@ from weirbook.engine.calculators.told import water_volume
 from weirbook.engine.relations.changes import Pace, Water, after_changes
 from weirbook.engine.relations.limits import LIMITS
 from weirbook.engine.saying import said
-from weirbook.engine.shape import CHOICE, param
-from weirbook.errors import Fault, Invalid
+from weirbook.engine.shape import CHOICE, param, refuse
+from weirbook.errors import Fault, Lack
 
 
 @dataclass(frozen=True)
@@ -154,13 +154,12 @@ def refuse_contradictions(given: Inputs) -> None:
         faults.append(Fault("/change_volume", words))
     if given.wanted is None and given.usual_share is None:
         words = "Say the value wanted, or how much one change replaces (change_share or change_volume)."
-        faults.append(Fault("/wanted", words))
+        faults.append(Lack("/wanted", words))
     if given.drift is not None and given.drift_time is None:
-        faults.append(Fault("/drift_time", "A drift needs the time in which it happens: add drift_time."))
+        faults.append(Lack("/drift_time", "A drift needs the time in which it happens: add drift_time."))
     if given.drift_time is not None and given.drift is None:
-        faults.append(Fault("/drift", "A time of drift needs how far the value moves in it: add drift."))
-    if faults:
-        raise Invalid("The inputs contradict each other.", faults=faults)
+        faults.append(Lack("/drift", "A time of drift needs how far the value moves in it: add drift."))
+    refuse(faults)
 
 
 def _of_the_wanted_value(given: Inputs) -> list[Fault]:

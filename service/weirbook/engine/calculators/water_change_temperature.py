@@ -21,10 +21,11 @@ from weirbook.engine.shape import (
     Step,
     Working,
     param,
+    refuse,
     show,
     step,
 )
-from weirbook.errors import Fault, Invalid
+from weirbook.errors import Fault, Lack
 
 STEP = LIMITS["temperature_an_hour"]
 
@@ -206,18 +207,17 @@ def _refuse(given: Inputs) -> None:
         faults.append(Fault("/change_volume", words))
     if hot is None and cold is None and given.source_temperature is None:
         words = "Say how warm the new water is: source_temperature, or hot_temperature and cold_temperature."
-        faults.append(Fault("/source_temperature", words))
+        faults.append(Lack("/source_temperature", words))
     for name, here, there in (("hot", hot, cold), ("cold", cold, hot)):
         if here is None and there is not None:
             words = f"To mix hot and cold both must be known: add {name}_temperature."
-            faults.append(Fault(f"/{name}_temperature", words))
+            faults.append(Lack(f"/{name}_temperature", words))
     if hot is None and cold is None and given.mixed_temperature is not None:
         words = "A mix needs what it is made of: add hot_temperature and cold_temperature."
-        faults.append(Fault("/mixed_temperature", words))
+        faults.append(Lack("/mixed_temperature", words))
     if hot is not None and cold is not None:
         faults += _of_the_taps(given, hot, cold)
-    if faults:
-        raise Invalid("The inputs contradict each other.", faults=faults)
+    refuse(faults)
 
 
 def _of_the_taps(given: Inputs, hot: float, cold: float) -> list[Fault]:
