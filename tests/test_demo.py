@@ -115,7 +115,7 @@ def test_the_printed_lines_work_as_they_stand(served: tuple[subprocess.Popen[str
             answered = refused
         with answered:
             answers.append((answered.status, answered.headers.get_content_type(), answered.read().decode()))
-    assert [status for status, _, _ in answers] == [*[200] * 11, 201, 409], answers
+    assert [status for status, _, _ in answers] == [*[200] * 14, 201, 409], answers
     assert '"stored":1' in answers[0][2].replace(" ", "")
     assert answers[1][1] == "text/plain"
     assert 0.1 < float(answers[1][2]) < 100
@@ -127,8 +127,11 @@ def test_the_printed_lines_work_as_they_stand(served: tuple[subprocess.Popen[str
     assert json.loads(answers[6][2])["stopped"][0]["verdict"] == "over"
     assert json.loads(answers[7][2])["results"]["standby_verdict"] == "over"
     assert answers[8][1] == "image/svg+xml"
-    assert json.loads(answers[9][2])["items"][0]["story"][0]["what"] == "opened"
-    assert "Tomas did it already" in json.loads(answers[12][2])["detail"]
+    assert "food from" in json.loads(answers[9][2])["nitrate"]["what_changed"]
+    assert "To hold 20 mg/L NO3" in json.loads(answers[10][2])["results"]["why"]
+    assert json.loads(answers[11][2])["results"]["verdict"] == "ok"
+    assert json.loads(answers[12][2])["items"][0]["story"][0]["what"] == "opened"
+    assert "Tomas did it already" in json.loads(answers[15][2])["detail"]
     process.send_signal(signal.SIGINT)
     assert process.wait(timeout=20) == 0
 

@@ -48,7 +48,8 @@ def assert_followed() -> Callable[[Step], None]:
         largest = max(
             (abs(float(n)) for n in re.findall(r"[0-9.]+(?:e[+-]?[0-9]+)?", step.working)), default=0.0
         )
-        slack = 1.5e-5 * largest if "−" in step.working else 0.0
+        takes_away = "−" in step.working or re.search(r"(?<![e0-9.])-[0-9.]", step.working)
+        slack = 1.5e-5 * largest if takes_away else 0.0
         assert worked_out(step.working) == pytest.approx(shown.value, rel=1e-4, abs=slack), step
 
     return check

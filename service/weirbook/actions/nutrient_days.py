@@ -195,7 +195,7 @@ class NutrientDays:
     def _phosphorus(self, meal: Meal) -> float:
         if meal.feed.phosphorus is None:
             self.told.assumes(
-                f"{meal.feed.handle} holds 1.2 % phosphorus as dry food does: its label tells none."
+                f"{meal.feed.handle} holds 1.2 % phosphorus by what it weighs dried to 8 % water: its label tells none."
             )
         return phosphorus_share(meal.feed)
 
