@@ -104,7 +104,10 @@ def test_what_lacks_is_named_and_hides_no_step_that_is_known(vat: Caller) -> Non
         " in is not told: say the change's source."
     )
     made(vat, "source-waters", {"name": "Well", "kind": "well"})
-    assert "No water report of well tells its hardness." in planned(vat, "20 L", "well")["reason"]
+    assert (
+        "No water report of well tells its hardness, nor its calcium."
+        in planned(vat, "20 L", "well")["reason"]
+    )
 
 
 def test_old_tests_of_the_water_there_tell_nothing(vat: Caller, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -139,15 +142,18 @@ def test_a_change_in_one_tank_moves_that_tank_before_it_mixes(vat: Caller) -> No
 
 
 def test_a_plan_for_more_than_there_is_wants_correcting(vat: Caller) -> None:
-    one = planned(vat, "200.1 L", place="systems/pond")
+    plan = {"place": "systems/pond", "changed_at": THEN, "volume": "150 L", "state": "planned"}
+    made(vat, "water-changes", plan)
+    vat.patch("/v1/tanks/vat", {"water_depth": "20 cm"})  # as it was planned there were 200 L
+    (one,) = vat.get("/v1/systems/pond/findings?about=change").get_json()["items"]
     assert one["verdict"] == "act"
-    assert one["reason"].endswith("is more than the 200 L that pond holds: correct it.")
+    assert one["reason"].endswith("is more than the 100 L that pond holds: correct it.")
     made(
         vat, "sumps", {"name": "Tray", "system": "pond", "length": "1 m", "width": "30 cm", "height": "30 cm"}
     )
     section = {"sump": "tray", "position": 1, "use": "return", "direction": "along", "length": "20 cm"}
     made(vat, "sections", section)
-    one = planned(vat, "200.1 L", place="systems/pond")
+    (one,) = vat.get("/v1/systems/pond/findings?about=change").get_json()["items"]
     assert one["verdict"] == "unknown"
     assert one["reason"].endswith("No running depth is recorded for: tray-return-1.")
 

@@ -82,6 +82,29 @@ def fill(keeper: Caller, mark: str, value: float) -> None:
     made = keeper.post("/v1/tasks", task).get_json()["id"]
     keeper.post(f"/v1/tasks/{made}/completions", {"occurrence": "2026-11-19T10:00", "note": mark})
     keeper.post("/v1/parameters", {"name": f"{mark} tint", "kind": "score", "join": "plain"})
+    fill_water(keeper, mark, value)
+
+
+def fill_water(keeper: Caller, mark: str, value: float) -> None:
+    """Food, waters and doses, by the same handles in every room."""
+    keeper.post("/v1/feeds", {"name": mark, "handle": "granules", "protein": "40 %"})
+    fed = [{"feed": "granules", "amount": f"{value} mg"}]
+    keeper.post("/v1/rations", {"tank": "nursery", "valid_from": AT, "feeds": fed, "notes": mark})
+    feeding = {"tank": "nursery", "feed": "granules", "amount": f"{value} mg", "fed_at": AT, "words": mark}
+    keeper.post("/v1/feedings", feeding)
+    keeper.post("/v1/source-waters", {"name": mark, "handle": "tap", "kind": "tap"})
+    keeper.post("/v1/source-waters", {"name": f"{mark} mix", "handle": "mix", "kind": "prepared"})
+    found = [{"parameter": "nitrate", "value": f"{value} mg/L NO3"}]
+    keeper.post("/v1/water-reports", {"source": "tap", "sampled_at": AT, "values": found, "notes": mark})
+    blend = [{"source": "tap", "share": "100 %"}]
+    keeper.post("/v1/preparations", {"water": "mix", "valid_from": AT, "blend": blend, "notes": mark})
+    drip = {"system": "rill", "kind": "drip", "flow": f"{value} mL/d", "source": "tap"}
+    keeper.post("/v1/standing-exchanges", {**drip, "valid_from": AT, "notes": mark})
+    changed = {"place": "tanks/nursery", "volume": f"{value} mL", "source": "tap", "changed_at": AT}
+    keeper.post("/v1/water-changes", {**changed, "words": mark})
+    keeper.post("/v1/products", {"name": mark, "handle": "bottle", "notes": mark})
+    dose = {"place": "systems/rill", "product": "bottle", "volume": f"{value} mL", "dosed_at": AT}
+    keeper.post("/v1/doses", {**dose, "words": mark})
 
 
 def everything(keeper: Caller) -> dict[str, Any]:

@@ -289,7 +289,8 @@ def test_what_no_report_tells_leaves_the_creep_unknown_and_soft_water_brings_non
     one = only(vat, "hardness")
     assert (one["verdict"], one["reason"]) == (
         "unknown",
-        "Unknown whether hardness creeps up by the top-off. No water report of barrel tells its hardness.",
+        "Unknown whether hardness creeps up by the top-off. No water report of barrel tells its hardness,"
+        " nor its calcium.",
     )
     water(vat, "ro", kind="reverse_osmosis", hardness="0 dGH")
     exchange(vat, "top_off", "9 L/d", "ro", "2026-09-02")
@@ -301,7 +302,9 @@ def test_what_no_report_tells_leaves_the_creep_unknown_and_soft_water_brings_non
         change(vat, day, "50 L", source="well")
     one = only(vat, "hardness")
     assert one["verdict"] == "unknown"
-    assert one["reason"].endswith("Unknown where it ends. No water report of well tells its hardness.")
+    assert one["reason"].endswith(
+        "Unknown where it ends. No water report of well tells its hardness, nor its calcium."
+    )
 
 
 def test_media_are_judged_only_where_food_is_recorded_and_their_surface_beside_what_it_wants(
