@@ -98,6 +98,15 @@ def test_water_at_rest_stays_where_it_is(sump: tuple[tuple[Cell, ...], list[floa
     assert again.spilled == pytest.approx(0, abs=MILLILITRE / 1000)
 
 
+@pytest.mark.parametrize("apart", [1e-3, 1e-6, 1e-9, 1e-12, 0.0])
+def test_two_crests_that_are_nearly_alike_soon_let_all_water_on(apart: float) -> None:
+    """100 L above 0.3 m run over two crests, a hair apart, into the last section of 0.5 m2: 0.2 m there."""
+    cells = [cell(0.2, over(0.3)), cell(0.02, over(0.3 - apart)), cell(0.5)]
+    rest = at_rest(cells, [0.2 * 0.3 + 0.1, 0.02 * (0.3 - apart), 0.0], RIM)
+    assert rest.levels == pytest.approx((0.3, 0.3 - apart, 0.2), abs=1e-9)
+    assert rest.spilled == 0
+
+
 def test_a_section_that_runs_down_does_not_draw_the_one_before_a_higher_crest_with_it() -> None:
     """0.25 m3 each, 0.5 m deep: the first keeps its crest of 0.3125 m, the second 0.25, the rest goes on: 0.21875 m3."""
     cells = [cell(0.5, over(0.3125)), cell(0.5, over(0.25)), cell(2.0)]

@@ -125,7 +125,9 @@ def at_rest(cells: Sequence[Cell], volumes: Sequence[float], rim: float, untold:
             continue
         full = bodies[lower].below(outlet)
         room = full - bodies[lower].volume
-        if excess < room:
+        if excess < room or _lowest_way(crests, lower, rim) < outlet:
+            # Over a lower way it runs on at once: filled up to this crest again and again it would take a round
+            # for each thousandth of a litre where two crests are nearly alike.
             body.volume = body.below(outlet)
             bodies[lower].volume += excess
         else:
@@ -156,13 +158,18 @@ def _crest_between(crests: Sequence[float], index: int, other: int) -> float | N
     return crests[at] if 0 <= at < len(crests) else None
 
 
+def _lowest_way(crests: Sequence[float], index: int, rim: float) -> float:
+    """The lowest height over which a body's water can leave it."""
+    return min([rim, *crests[max(index - 1, 0) : index + 1]])
+
+
 def _first_to_go(bodies: Sequence[_Body], crests: Sequence[float], rim: float) -> tuple[int, float] | None:
     """Of the bodies that stand above their lowest way out the one whose way is lowest; None where all are at rest.
 
     Lowest first, or two that stand above the crest between them would become one although one of them still runs down
     over a lower crest, and draw the other down with it.
     """
-    outlets = [min([rim, *crests[max(index - 1, 0) : index + 1]]) for index in range(len(bodies))]
+    outlets = [_lowest_way(crests, index, rim) for index in range(len(bodies))]
     above = [
         (outlet, index)
         for index, (body, outlet) in enumerate(zip(bodies, outlets, strict=True))
