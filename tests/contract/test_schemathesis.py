@@ -43,6 +43,8 @@ THOROUGH = (
     "/v1/summaries",
     "/v1/keys",
     "/v1/room",
+    "/v1/systems/{handle}/nutrients",
+    "/v1/water-changes",
 )
 CALCULATORS = ("dose", "drain-capacity", "tank-volume")
 """One of each shape: choices and names; rows, which only a body can hold; a body that is one of several shapes."""

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given, reject, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -105,7 +105,10 @@ def test_a_day_ends_as_numerical_integration_has_it(
 
     empty: Any = lambda _, now: now[0]  # noqa: E731
     empty.terminal, empty.direction = True, -1
-    found = solve_ivp(change, (0, 1), [mass, 0, 0], rtol=1e-9, atol=1e-12, events=empty)
+    try:
+        found = solve_ivp(change, (0, 1), [mass, 0, 0], rtol=1e-9, atol=1e-12, events=empty)
+    except ValueError:
+        reject()  # the library loses the instant at which it runs empty where both ends of a step round to 0
     rest = 1 - found.t[-1]
     assert end == pytest.approx(found.y[0, -1], abs=1e-7)
     assert flushed == pytest.approx(found.y[1, -1], abs=1e-7)
