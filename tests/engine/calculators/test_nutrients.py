@@ -372,6 +372,7 @@ def test_the_levers_stand_in_a_sentence_and_the_likely_area_between_its_ends() -
     low, likely, high = (value(given, f"plant_area_to_hold{end}", "m2") for end in ("_low", "", "_high"))
     assert likely == pytest.approx((low * high) ** 0.5)
     assert "To hold" not in asked({"feed": "0 g/d", "source_nitrate": "5 mg/L NO3"}).values["why"]
+    assert "feed" not in asked({"change_share": "0 %"}).values["why"].partition("To hold")[2]
 
 
 def test_a_test_that_the_long_run_cannot_explain_is_told() -> None:

@@ -98,7 +98,7 @@ def _to_hold(found: Balance) -> str:
     ways = []
     if (share := found.share_to_hold) is not None:
         ways.append(f"change {more(share * found.given.volume, 'volume', 'L')} each time")
-    if (feed := found.feed_to_hold) is not None:
+    if feed := found.feed_to_hold:
         ways.append(f"feed {less(feed, 'mass_flow', 'g/d').removesuffix('/d')} a day")
     area = found.area_to_hold
     ways.append(
