@@ -7,6 +7,7 @@ import itertools
 import json
 import os
 import shutil
+import signal
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -32,6 +33,10 @@ hypothesis.settings.register_profile(
     "suite", deadline=None
 )  # how long an example takes is the machine's affair
 hypothesis.settings.load_profile("suite")
+
+# A suite started in the background of a shell ignores Ctrl-C, and so would every server that it starts and then ends.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")
