@@ -140,7 +140,7 @@ def days(
 ) -> dict[int, list[Day]]:
     """Each gauge's days of readings between two instants, from the rollups of whole hours, oldest first.
 
-    Days are counted from the epoch by a clock `offset_ms` ahead of UTC; each reading counts alike.
+    Days are counted from the epoch by a clock whole hours (`offset_ms`) ahead of UTC; each reading counts alike.
     """
     first, end = hour_range(start_ms, end_ms)
     shift = offset_ms // HOUR_MS
