@@ -145,7 +145,8 @@ def _mute_contacts(look: Look, gauges: Sequence[Gauge], last: Mapping[int, int])
     for one in gauges:
         if one.kind == "contact" and one.parameter != FLOAT and not _heard(look, one):
             when = "never" if one.id not in last else f"last on {day_of(last[one.id], look.zone)}"
-            yield f"{one.handle} ({plain(one.parameter)}) said nothing in these days ({when} heard)."
+            speaks = "speaks up only when it changes" if one.gap_ms is None else "should report at a pace"
+            yield f"{one.handle} ({plain(one.parameter)}) {speaks} and was heard {when}: whether it works is not known."
 
 
 def _pumps(look: Look) -> Sequence[object]:

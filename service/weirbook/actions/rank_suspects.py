@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from weirbook.actions.suspect_weights import AFTER, ALWAYS, FITS, UNCOMMON, WEIGHTS, aspect_of
-from weirbook.actions.told import DAY_MS, Told, lasting, plain
+from weirbook.actions.told import DAY_MS, Told, capital, lasting, plain, sentence
 from weirbook.actions.unusual import History, Verdict, gap_days, how_unusual
 
 LEFT_OUT = "water change left out"
@@ -64,7 +64,9 @@ def rank(
             same = [one for (other, _), some in usual.items() if other == aspect for one in some]
         verdict = how_unusual(aspect, these, same, history)
         if verdict.factor == ALWAYS:
-            ordinary.append(f"{_summed(aspect, these, history.now)} ({verdict.words}).")
+            ordinary.append(
+                sentence(capital(aspect) + ": " + _summed(aspect, these, history.now), capital(verdict.words))
+            )
         else:
             suspects.append(_suspect(aspect, these, verdict, losses, before_ms, history.now))
     suspects += _left_out(lines, earlier, losses, before_ms, history.now)
@@ -122,6 +124,9 @@ def _suspect(
 
 
 def _ended(one: Told, before_ms: int) -> int:
+    """When a line was over. Of a trial's phase its beginning counts: that is when something was changed."""
+    if one.kind == "trial":
+        return one.at_ms
     return before_ms if one.open else min(one.to_ms or one.at_ms, before_ms)
 
 

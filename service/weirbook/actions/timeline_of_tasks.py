@@ -37,14 +37,16 @@ def completions(look: Look) -> Iterator[Told]:
             column.room_id == look.room_id,
             column.undone_at_ms.is_(None),
             column.done_at_ms >= look.start_ms,
-            column.done_at_ms < look.end_ms,
+            sa.or_(column.done_at_ms < look.end_ms, column.due_ms < look.end_ms),
             task.about_id.in_(look.places),
         )
     )
     for task_id, name, outcome, due, done, note, who, title, about_id, window in look.session.execute(asked):
-        if not look.belongs.held(about_id, done):
+        if not look.belongs.held(about_id, min(done, look.end_ms - 1)):
             continue
         if outcome == SKIPPED:
+            if not look.inside(done):
+                continue
             kind, words, to_ms, at_ms = "task_skipped", f"Skipped: {title}", None, done
         elif done > overdue_ms(window, known(name, due, look.zone), look.zone):
             kind, to_ms, at_ms = "task_late", done, due

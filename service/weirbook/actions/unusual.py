@@ -29,10 +29,15 @@ class History:
     """What is known of the time before the look."""
 
     days: float
+    excursion_days: float
     look_days: float
     now: int
     done: Mapping[str, tuple[int, int]]
     """By task: how often it was done, and how often anything was told of it."""
+
+    def reach(self, these: Sequence[Told]) -> float:
+        """How many days of the time before are looked at for such lines."""
+        return min(self.days, self.excursion_days) if these[0].kind == "excursion" else self.days
 
 
 @dataclass(frozen=True)
@@ -59,12 +64,13 @@ def _too_little(history: History) -> Verdict:
 
 def _by_rate(these: Sequence[Told], before: Sequence[Told], history: History) -> Verdict:
     """How often, beside how often before."""
-    if history.days < LEAST_DAYS:
+    reach = history.reach(these)
+    if reach < LEAST_DAYS:
         return _too_little(history)
-    days = round(history.days)
+    days = round(reach)
     if not before:
-        return Verdict(NEVER, f"never before in the {days} days on record")
-    expected = len(before) / history.days * history.look_days
+        return Verdict(NEVER, f"never in the {days} days before")
+    expected = len(before) / reach * history.look_days
     told = f"{_times(len(these))} in {history.look_days:g} days; before, {_times(len(before))} in {days} days"
     if len(these) >= 2 and len(these) >= OFTEN * expected:
         return Verdict(UNCOMMON, f"more often than usual: {told}")
@@ -177,7 +183,8 @@ def _of_task(these: Sequence[Told], before: Sequence[Told], history: History) ->
     """What is usually done weighs more when it is not."""
     done, told = history.done.get(these[0].about, (0, 0))
     if told < LEAST_TIMES:
-        return Verdict(UNKNOWN, f"told of {_times(told)} before: too few to say whether it is usually done")
+        known = f"it was told of only {_times(told)} before" if told else "nothing was told of it before"
+        return Verdict(UNKNOWN, f"{known}, so whether it is usually done is not known")
     share = f"before, it was done {done} of {told} times"
     return Verdict(UNCOMMON if done >= DONE_SHARE * told else PLAIN, share)
 

@@ -25,6 +25,8 @@ from weirbook.web import (
     journal,
     keys,
     latest,
+    maturity,
+    maturity_shapes,
     nutrient_shapes,
     nutrients,
     plants,
@@ -40,6 +42,8 @@ from weirbook.web import (
     timeline_shapes,
     trials,
     waters,
+    what_changed,
+    what_changed_shapes,
 )
 from weirbook.web.documents import OurPlugin, describe_components, schema_name
 from weirbook.web.equipment import GAUGES, PARAMETERS, PUMPS, TARGETS
@@ -145,6 +149,8 @@ def describe(app: Flask) -> Api:
         flow.blueprint(),
         nutrients.blueprint(),
         timeline.blueprint(),
+        what_changed.blueprint(),
+        maturity.blueprint(),
         excursions.blueprint(),
         changes.blueprint(),
         calculators.blueprint(),
@@ -159,6 +165,8 @@ def describe(app: Flask) -> Api:
             **flow_shapes.SHAPES,
             **nutrient_shapes.SHAPES,
             **timeline_shapes.SHAPES,
+            **what_changed_shapes.SHAPES,
+            **maturity_shapes.SHAPES,
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
         },

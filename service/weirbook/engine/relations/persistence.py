@@ -242,9 +242,7 @@ def mixed(parts: Sequence[Part]) -> Mixture:
     most = max(part.weight for part in parts)
     heavy = [part for part in parts if part.weight > _LEAST_WEIGHT * most]
     total = math.fsum(part.weight for part in heavy)
-    return Mixture(
-        tuple(Part(part.weight / total, part.centre, part.spread, part.freedom) for part in heavy)
-    )
+    return Mixture(tuple(Part(part.weight / total, part.centre, part.spread, part.freedom) for part in heavy))
 
 
 def _t_density(t: float, freedom: float) -> float:

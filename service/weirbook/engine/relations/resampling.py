@@ -96,9 +96,7 @@ def _windows(values: Sequence[float], length: int) -> list[float]:
     return [end - begin for begin, end in zip(totals, totals[length:], strict=False)]
 
 
-def _mean_of(
-    sums: Sequence[float], counts: Sequence[float], blocks: int, draws: Iterator[int]
-) -> float:
+def _mean_of(sums: Sequence[float], counts: Sequence[float], blocks: int, draws: Iterator[int]) -> float:
     while True:  # blocks that all fall into a gap hold nothing: drawn again
         chosen = list(islice(draws, blocks))
         if count := sum(map(counts.__getitem__, chosen)):

@@ -69,8 +69,7 @@ def step_or_trend(
     table = _table(days, values, change)
     ends = coefficient(table, (_ONE, _TIME), 1, n, least).interval(confidence)
     by_step, by_trend, by_both = (
-        likelihood(table, use, n, least)
-        for use in ((_ONE, _STEP), (_ONE, _TIME), (_ONE, _STEP, _TIME))
+        likelihood(table, use, n, least) for use in ((_ONE, _STEP), (_ONE, _TIME), (_ONE, _STEP, _TIME))
     )
     both = (_ONE, _STEP, _TIME)
     shape: Shape = "none"

@@ -49,7 +49,9 @@ class TrialWords:
         if one.meanwhile and one.verdict not in ("unknown", "flat"):
             names = _listed(_names(one.meanwhile))
             several = len(_names(one.meanwhile)) > 1
-            parts.append(f"in the same week: {names}, so {'these' if several else 'the two'} can't be told apart")
+            parts.append(
+                f"in the same week: {names}, so {'these' if several else 'the two'} can't be told apart"
+            )
         elif one.meanwhile and one.verdict == "flat":
             parts.append(
                 f"in the same week: {_listed(_names(one.meanwhile))}, which may have hidden a difference"
@@ -111,7 +113,9 @@ class TrialWords:
     def _drift(self, low: float, high: float) -> str:
         if low <= 0 <= high:
             down, up = self._pair(-low, high)
-            return f"no trend is seen (falling by up to {down} or rising by up to {up} a week can't be excluded)"
+            return (
+                f"no trend is seen (falling by up to {down} or rising by up to {up} a week can't be excluded)"
+            )
         return f"a trend of {self._signed(low, high)} a week"
 
     def trend(self, found: Trend | None) -> str:
