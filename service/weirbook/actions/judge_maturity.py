@@ -95,9 +95,8 @@ def _counts(look: Look, gauge: Gauge) -> bool:
 def _series(look: Look, gauge: Gauge) -> Sequence[Seen]:
     """A gauge's tests, or the means of its days of 24 hours that end with the look."""
     if not gauge.by_hand:
-        shift = -(-look.end_ms // 3_600_000) % 24 * -3_600_000 % DAY_MS
-        days = gauge_spans.days(look.session, [gauge.id], look.start_ms, look.end_ms, shift).get(gauge.id, [])
-        return [Seen((one.day + 1) * DAY_MS - shift - 1, one.mean, one.mean, one.mean) for one in days]
+        days = gauge_spans.days(look.session, [gauge.id], look.start_ms, look.end_ms).get(gauge.id, [])
+        return [Seen(one.start_ms, one.mean, one.mean, one.mean) for one in days]
     rows = gauging.between(look.session, gauge.id, look.start_ms, look.end_ms)
     offsets = gauging.offsets(look.session, [gauge.id]).get(gauge.id, ())
     excluded = gauging.exclusions(look.session, [gauge.id]).get(gauge.id, [])

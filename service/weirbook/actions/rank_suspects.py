@@ -96,12 +96,16 @@ def _suspect(
     now: int,
 ) -> Suspect:
     weight = WEIGHTS[aspect]
+    rest = len(these) - len(verdict.lines) if verdict.lines else 0
+    these = verdict.lines or these
     end = max(_ended(one, before_ms) for one in these)
     days = max(0.0, (before_ms - end) / DAY_MS)
     near = 1.0 if days <= weight.days else 0.5 ** ((days - weight.days) / weight.days)
     reasons = [_when(days)]
     if verdict.words:
         reasons.append(verdict.words)
+    if rest:
+        reasons.append(f"{rest} more in these days {'is' if rest == 1 else 'are'} not out of the way")
     fits, cause = _fitting(weight.causes, losses)
     if cause is not None:
         reasons.append(f"goes with the cause recorded for the losses ({plain(cause)})")
@@ -112,12 +116,8 @@ def _suspect(
             order = AFTER
             reasons.append("began only after the losses of these days")
         else:
-            count = "all" if after == len(losses) else f"{after} of {len(losses)}"
-            reasons.append(
-                f"began before {count} of the losses entered"
-                if count == "all"
-                else f"began before {count} losses entered"
-            )
+            count = "all the" if after == len(losses) else f"{after} of the {len(losses)}"
+            reasons.append(f"began before {count} losses entered in these days")
     return Suspect(
         aspect, these, _summed(aspect, these, now), reasons, weight.weight, verdict.factor, near, fits, order
     )

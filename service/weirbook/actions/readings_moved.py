@@ -83,26 +83,22 @@ def _here(look: Look, gauge: Gauge) -> bool:
 def _judged(look: Look, gauges: Sequence[Gauge]) -> Iterator[tuple[Gauge, Moved | str | None]]:
     """Each gauge with its move, why none can be told, or None for none."""
     start = look.start_ms - HISTORY_DAYS * DAY_MS
-    shift = _shift_ms(look)
     sensors = [one for one in gauges if not one.by_hand]
-    days = gauge_spans.days(look.session, [one.id for one in sensors], start, look.end_ms, shift)
-    first = (look.start_ms + shift) // DAY_MS
+    days = gauge_spans.days(look.session, [one.id for one in sensors], start, look.end_ms)
     for gauge in sensors:
-        yield gauge, _of_sensor(look, gauge, days.get(gauge.id, []), first, shift)
+        yield gauge, _of_sensor(look, gauge, days.get(gauge.id, []))
     for gauge in gauges:
         if gauge.by_hand:
             yield gauge, _of_tests(look, gauge)
 
 
-def _shift_ms(look: Look) -> int:
-    """What makes days of 24 hours end with the look: a day that is cut short would have another mean."""
-    return -(-look.end_ms // HOUR_MS) % 24 * -HOUR_MS % DAY_MS
-
-
-def _of_sensor(look: Look, gauge: Gauge, days: Sequence[Day], first: int, shift: int) -> Moved | str | None:
+def _of_sensor(look: Look, gauge: Gauge, days: Sequence[Day]) -> Moved | str | None:
+    first = (
+        look.start_ms - HOUR_MS
+    )  # days end with a full hour: the first of the look begins within the hour before
     whole = median(one.n for one in days) / 2 if days else 0
-    before = [one for one in days if one.day < first and one.n >= whole]
-    lately = [one for one in days if one.day >= first and one.n >= whole]
+    before = [one for one in days if one.start_ms < first and one.n >= whole]
+    lately = [one for one in days if one.start_ms >= first and one.n >= whole]
     if not lately:
         return f"{gauge.handle} has no reading in these days."
     if len(before) < LEAST_DAYS:
@@ -113,7 +109,7 @@ def _of_sensor(look: Look, gauge: Gauge, days: Sequence[Day], first: int, shift:
     found = []
     for feature in ("mean", "low", "high"):
         of = usual([float(getattr(one, feature)) for one in before])
-        values = [(one.day * DAY_MS - shift, float(getattr(one, feature))) for one in lately]
+        values = [(one.start_ms, float(getattr(one, feature))) for one in lately]
         found.append(_move(gauge, feature, of, values, step, least=2))
     told = [one for one in found if one is not None]
     return max(told, key=lambda one: abs(one.far or 1e9), default=None)

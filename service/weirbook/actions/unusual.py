@@ -42,10 +42,11 @@ class History:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The factor, and why, in words."""
+    """The factor, and why, in words; `lines` are those that stand out, where not all do."""
 
     factor: float
     words: str
+    lines: Sequence[Told] = ()
 
 
 Rule = Callable[[Sequence[Told], Sequence[Told], History], Verdict]
@@ -95,10 +96,14 @@ def _by_length(these: Sequence[Told], before: Sequence[Told], history: History) 
         f"usually {lasting(round(middle))}, the longest before {lasting(max(earlier))} (of {len(earlier)})"
     )
     if longest > max(earlier) and longest > OFTEN * middle:
-        return Verdict(NEVER, f"longer than ever before: {said}; {usually}")
+        return Verdict(NEVER, f"longer than ever before: {said}; {usually}", _longer(these, middle, history))
     if longest > OFTEN * middle and longest >= SHORT_MS:
-        return Verdict(UNCOMMON, f"longer than usual: {said}; {usually}")
+        return Verdict(UNCOMMON, f"longer than usual: {said}; {usually}", _longer(these, middle, history))
     return Verdict(ALWAYS, f"as long as usual: {said}; {usually}")
+
+
+def _longer(these: Sequence[Told], middle: float, history: History) -> Sequence[Told]:
+    return [one for one in these if one.lasted_ms(history.now) > OFTEN * middle]
 
 
 def _few(earlier: Sequence[int]) -> str:
@@ -138,7 +143,10 @@ def _of_water(these: Sequence[Told], before: Sequence[Told], history: History) -
     new = sorted({one.facts["source"] for one in these if one.facts["source"] not in known} - {None})
     if new and len(before) >= LEAST_TIMES and amount.factor < UNCOMMON:
         others = ", ".join(sorted(one for one in known if one)) or "a source not recorded"
-        return Verdict(UNCOMMON, f"with {', '.join(new)}, which was never used before; else {others}")
+        strange = [one for one in these if one.facts["source"] in new]
+        return Verdict(
+            UNCOMMON, f"with {', '.join(new)}, which was never used before; else {others}", strange
+        )
     return amount
 
 
