@@ -115,8 +115,8 @@ def test_killifish_on_the_floor_lead_to_the_lid_and_not_to_an_arrival_next_door(
     assert "Danio" not in json.dumps(found)
     assert "No fish came in, by arrival, by a move or with a tank." in found["quiet"]
     # What is done every week stands under quiet, with how it usually is.
-    assert any(one.startswith("Water change: 2 times") for one in found["quiet"])
-    assert any(one.startswith("Dose: 3 times") for one in found["quiet"])
+    assert any(one.startswith("Water change: 2 times") for one in found["quiet"]), found["quiet"]
+    assert any(one.startswith("Dose: 3 times") for one in found["quiet"]), found["quiet"]
 
 
 def test_it_never_speaks_of_causes_of_its_own(furnished: Caller) -> None:

@@ -28,6 +28,7 @@ DONE_SHARE = 0.8
 class History:
     """What is known of the time before the look."""
 
+    start_ms: int
     days: float
     excursion_days: float
     look_days: float
@@ -71,7 +72,11 @@ def _by_rate(these: Sequence[Told], before: Sequence[Told], history: History) ->
     days = round(reach)
     if not before:
         return Verdict(NEVER, f"never in the {days} days before")
-    expected = len(before) / reach * history.look_days
+    if len(before) >= LEAST_TIMES:
+        # What became a habit lately is counted from its first time on.
+        first = min(one.at_ms for one in before)
+        days = max(round((history.start_ms - first) / DAY_MS), 1)
+    expected = len(before) / days * history.look_days
     told = f"{_times(len(these))} in {history.look_days:g} days; before, {_times(len(before))} in {days} days"
     if len(these) >= 2 and len(these) >= OFTEN * expected:
         return Verdict(UNCOMMON, f"more often than usual: {told}")
