@@ -257,6 +257,15 @@ def test_what_was_withdrawn_or_only_planned_did_not_happen(furnished: Caller) ->
     assert timeline(furnished, to="2026-11-25T00:00:00Z") == []
 
 
+def test_a_move_that_was_taken_back_is_gone_on_both_sides(furnished: Caller) -> None:
+    another_system(furnished)
+    there = group(furnished, "far-tank")
+    stock(furnished, "arrival", there, 6, "2026-11-01T10:00:00Z")
+    wrong = stock(furnished, "move", there, 2, "2026-11-05T10:00:00Z", to_tank="nursery")
+    made(furnished, "stock-entries", {"kind": "withdrawal", "withdraws": wrong, "words": "They stayed"})
+    assert timeline(furnished, kind="move") == timeline(furnished, "beck", kind="move") == []
+
+
 def test_a_contact_is_told_from_its_tripping_to_its_coming_back(furnished: Caller) -> None:
     contact(furnished, "Lid", "lid_open")
     contact(furnished, "Pump", "pump_running", "sections/rack-return-1")

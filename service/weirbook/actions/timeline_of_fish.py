@@ -45,7 +45,8 @@ def stock_entries(look: Look) -> Iterator[Told]:
         "words",
         "author",
     )
-    here = sa.or_(column.group_id.in_(groups), column.to_group_id.in_(groups))
+    # What took a move back stands under the group it left: withdrawals are asked for of all.
+    here = sa.or_(column.group_id.in_(groups), column.to_group_id.in_(groups), column.kind == WITHDRAWAL)
     rows = [row._mapping for row in rows_within(look, StockEntry, "happened_at_ms", names, here)]
     withdrawn = {row["withdraws_id"] for row in rows if row["kind"] == WITHDRAWAL}
     for row in rows:
