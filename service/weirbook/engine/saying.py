@@ -72,7 +72,6 @@ def chance(p: float) -> str:
     return "p below 0.0001" if p < 0.0001 else f"p {p:.2g}"
 
 
-def interval(confidence: float, low: str, high: str | None) -> str:
-    """An interval as it stands in brackets behind an effect: "95 % interval 1.2 to 8.4". None has no end."""
-    name = f"{_in_unit(confidence, 'fraction', '%', round)} interval"
-    return f"{name} {low} to {high}" if high is not None else f"{name} {low} upwards without end"
+def interval(confidence: float, low: str, high: str) -> str:
+    """An interval as it stands in brackets behind an effect: "95 % interval 1.2 to 8.4"."""
+    return f"{_in_unit(confidence, 'fraction', '%', round)} interval {low} to {high}"

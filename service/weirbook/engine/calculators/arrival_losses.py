@@ -90,8 +90,9 @@ def _reading(given: Inputs, share: Share, verdict: str) -> str:
     ends = [near(one, "fraction", "%") for one in (share.low, share.high)]
     within = interval(share.confidence, *ends)
     days = near(given.watched, "time", "d")
+    were = "was" if given.losses == 1 else "were"
     lost = (
-        f"{given.losses} of {given.fish} were lost in {days}, {near(share.share, 'fraction', '%')} ({within} for fish"
+        f"{given.losses} of {given.fish} {were} lost in {days}, {near(share.share, 'fraction', '%')} ({within} for fish"
         " of that kind and origin)."
     )
     judged = {

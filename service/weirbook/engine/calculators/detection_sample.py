@@ -82,21 +82,20 @@ def _reading(found: Detection) -> str:
     given = found.given
     trust = near(given.confidence, "fraction", "%")
     if given.population is None:
-        ill, among = f"a share of {near(found.diseased, 'fraction', '%')}", "very many fish"
+        ill = f"If {near(found.diseased, 'fraction', '%')} of very many fish are ill"
     else:
         fish = round(found.diseased)
-        ill, among = f"{fish} ill {'fish' if fish > 1 else 'one'}", f"{given.population} fish"
+        ill = f"If {fish} of {given.population} fish {'is' if fish == 1 else 'are'} ill"
     if found.sample is None:
         words = (
-            f"No sample finds {ill} among {among} with {trust} confidence: a test that shows"
-            f" {near(given.sensitivity, 'fraction', '%')} of ill fish leaves more doubt even when all are looked at. Use"
-            " a better test, or look again on other days."
+            f"{ill}, no sample finds one of them with {trust} confidence: a test that shows"
+            f" {near(given.sensitivity, 'fraction', '%')} of ill fish leaves more doubt even when all are looked at. Use a"
+            " better test, or look again on other days."
         )
     else:
-        all_of_them = found.sample == given.population
+        all_of_them = ", that is all of them" if found.sample == given.population else ", caught by chance"
         words = (
-            f"To find {ill} among {among} with {trust} confidence look at {found.sample}"
-            f"{' of them, that is all' if all_of_them else ''}, caught by chance."
+            f"{ill}, look at {found.sample}{all_of_them}, to find at least one ill with {trust} confidence."
         )
     return f"{words} {_of_clean(found)}".strip()
 
@@ -105,16 +104,16 @@ def _of_clean(found: Detection) -> str:
     given = found.given
     if given.clean is None:
         return ""
-    looked = f"{given.clean} clean fish" if given.clean > 1 else "One clean fish"
+    looked = f"{given.clean} clean fish speak" if given.clean > 1 else "One clean fish speaks"
     if found.ruled_out_share is None:
-        return f"{looked} rule out nothing with that confidence, not even that all are ill."
+        return f"{looked} against nothing with that confidence, not even against all being ill."
     at_least = near(found.ruled_out_share, "fraction", "%")
     if found.ruled_out_fish is not None:
         least = f"{found.ruled_out_fish} or more ill fish ({at_least})"
         fewer = "; fewer may still be there" if found.ruled_out_fish > 1 else ""
     else:
         least, fewer = f"a share of {at_least} or more", "; a smaller one may still be there"
-    return f"{looked} speak{'s' if given.clean == 1 else ''} against {least} with that confidence{fewer}."
+    return f"{looked} against {least} with that confidence{fewer}."
 
 
 def _assumptions(found: Detection) -> list[Assumption]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from weirbook.engine.calculators.detection_sample_case import Detection
+from weirbook.engine.calculators.detection_sample_case import Detection, Inputs
 from weirbook.engine.calculators.two_groups import MOST_TERMS, followed, ten
 from weirbook.engine.relations.detection import chance_of_missing
 from weirbook.engine.relations.distributions import hypergeometric_chance
@@ -47,6 +47,15 @@ def _of_a_population(found: Detection, population: int) -> list[Step]:
         numbers = {"fish": str(population), "prevalence": _plain(given.prevalence)}
         words = "ill fish, to the nearest whole one and at least one"
         steps.append(step(words, "{fish} × {prevalence}", numbers, population * given.prevalence, "number"))
+    if found.sample is not None:
+        steps.append(_approximate(given, diseased, population))
+    for what, sample in (("the sample", found.sample), ("the clean ones", given.clean)):
+        if sample is not None:
+            steps.append(_missed(what, population, diseased, sample, given.sensitivity))
+    return followed(steps)
+
+
+def _approximate(given: Inputs, diseased: int, population: int) -> Step:
     numbers = {
         "confidence": _plain(given.confidence),
         "ill": str(diseased),
@@ -60,11 +69,7 @@ def _of_a_population(found: Detection, population: int) -> list[Step]:
         population - (given.sensitivity * diseased - 1) / 2
     )
     words = "sample by the approximate formula of surveys, from which the exact one differs by a few fish"
-    steps.append(step(words, formula, numbers, near / given.sensitivity, "number"))
-    for what, sample in (("the sample", found.sample), ("the clean ones", given.clean)):
-        if sample is not None:
-            steps.append(_missed(what, population, diseased, sample, given.sensitivity))
-    return followed(steps)
+    return step(words, formula, numbers, near / given.sensitivity, "number")
 
 
 def _missed(what: str, population: int, diseased: int, sample: int, sensitivity: float) -> Step | None:

@@ -49,7 +49,7 @@ def _values(given: Inputs, found: RateComparison, said: str) -> dict[str, Any]:
         "ratio_low": found.low,
         "ratio_high": found.high,
         "expected_losses": (given.first_losses + given.second_losses) * found.expected_share,
-        "test": f"{found.method}: {chance(found.p)}",
+        "test": f"{found.method}: {found.unknown or chance(found.p)}",
     }
 
 
@@ -63,11 +63,13 @@ def _reading(given: Inputs, found: RateComparison, said: str) -> str:
             f" {most[1]} per 1000 fish-days would fit so few fish-days."
         )
     assert found.low is not None
-    low, high = _plain(found.low), None if found.high is None else _plain(found.high)
-    within = interval(found.confidence, low, high)
-    if found.ratio is None:
-        effect = f"All losses fell in {first} and none in {second}, so no ratio can be told ({within} times)"
+    if found.ratio is None or found.high is None:
+        effect = (
+            f"All losses fell in {first} and none in {second}: the rate was at least {_plain(found.low)} times that in"
+            f" {second}, without an upper end ({near(found.confidence, 'fraction', '%')} interval)"
+        )
     else:
+        within = interval(found.confidence, _plain(found.low), _plain(found.high))
         effect = f"The rate of losses in {first} was {_plain(found.ratio)} times that in {second} ({within})"
     judged = {
         "higher": "The interval lies above 1: chance alone seldom does that",

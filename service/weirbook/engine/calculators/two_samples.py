@@ -102,6 +102,11 @@ def _verdict(means: MeanComparison, ranks: RankComparison) -> str:
     return said.pop() if len(said) == 1 else "unclear"
 
 
+def _disagree(means: MeanComparison, ranks: RankComparison) -> bool:
+    said = {_by_means(means), _by_ranks(ranks)}
+    return "unknown" not in said and len(said) > 1
+
+
 def _values(given: Inputs, means: MeanComparison, ranks: RankComparison, said: str) -> dict[str, Any]:
     values: dict[str, Any] = {"verdict": said, "reading": _reading(given, means, ranks, said)}
     for which, one in (("first", means.first), ("second", means.second)):
@@ -123,51 +128,43 @@ def _values(given: Inputs, means: MeanComparison, ranks: RankComparison, said: s
         "shift_high": ranks.high,
         "higher_share": ranks.higher_share,
         "mean_test": f"{means.method}: {means.unknown if means.p is None else chance(means.p)}",
-        "rank_test": f"{ranks.method}: {chance(ranks.p)}",
+        "rank_test": f"{ranks.method}: {ranks.unknown or chance(ranks.p)}",
     }
 
 
 def _reading(given: Inputs, means: MeanComparison, ranks: RankComparison, said: str) -> str:
     first, second = given.first_name, given.second_name
+    if means.difference == 0:
+        lies = f"The means of {first} and {second} are the same"
+    else:
+        side = "below" if means.difference < 0 else "above"
+        lies = f"The mean of {first} lies {_plain(abs(means.difference))} {side} that of {second}"
     if means.unknown:
-        by_means = (
-            f"The mean of {first} lies {_plain(abs(means.difference))} {_side(means.difference)} that of {second}, with no"
-            f" interval ({means.unknown})."
-        )
+        by_means = f"{lies}, with no interval: {means.unknown}."
     else:
         assert means.low is not None and means.high is not None and means.p is not None
         within = interval(means.confidence, _plain(means.low), _plain(means.high))
-        by_means = (
-            f"The mean of {first} lies {_plain(abs(means.difference))} {_side(means.difference)} that of {second}"
-            f" (difference {_plain(means.difference)}, {within}; {means.method}, {chance(means.p)})."
-        )
+        difference = f"difference {_plain(means.difference)}, {within}"
+        by_means = f"{lies} ({difference}; {means.method}, {chance(means.p)})."
     if ranks.low is None or ranks.high is None:
         within = "too few different measurements for an interval"
     else:
         within = interval(ranks.confidence, _plain(ranks.low), _plain(ranks.high))
     by_ranks = (
-        f"By ranks the shift is {_plain(ranks.shift)} ({within}; {ranks.method}, {chance(ranks.p)}): in"
-        f" {near(ranks.higher_share, 'fraction', '%')} of all pairs {first} is the higher one."
+        f"By ranks the shift is {_plain(ranks.shift)} ({within}; {ranks.method}, {ranks.unknown or chance(ranks.p)}): in"
+        f" {near(ranks.higher_share, 'fraction', '%')} of all pairs that of {first} is the higher one."
     )
     judged = {
-        "higher": f"{_capital(first)} is higher by more than chance usually does",
-        "lower": f"{_capital(first)} is lower by more than chance usually does",
+        "higher": f"Those of {first} are higher, by more than chance alone usually makes",
+        "lower": f"Those of {first} are lower, by more than chance alone usually makes",
         "unclear": "Chance alone may explain the difference, which is no proof that the two are alike",
-        "unknown": "Whether chance explains it can't be told",
+        "unknown": "Whether chance explains the difference can't be told",
     }[said]
-    if said == "unclear" and _by_means(means) != _by_ranks(ranks):
+    if _disagree(means, ranks):
         judged = (
             "Means and ranks don't agree, so take it as open: look for single measurements far off the others"
         )
     return f"{by_means} {by_ranks} {judged}, provided that the measurements are independent."
-
-
-def _side(difference: float) -> str:
-    return "below" if difference < 0 else "above"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _plain(value: float) -> str:
@@ -212,7 +209,7 @@ def _cautions(means: MeanComparison, ranks: RankComparison) -> list[Caution]:
                 str(FEW),
             )
         )
-    if ranks.unknown is None and _by_means(means) != _by_ranks(ranks) and means.unknown is None:
+    if _disagree(means, ranks):
         told.append(
             Caution(
                 "tests-disagree", "Means and ranks don't agree. Don't pick the one you like: measure more."
@@ -292,7 +289,7 @@ TWO_SAMPLES = Calculator(
     example={
         "first": [{"value": one} for one in (3.4, 3.9, 3.1, 3.6, 4.2, 3.8)],
         "second": [{"value": one} for one in (3.0, 2.7, 3.2, 2.9, 3.3)],
-        "first_name": "the fish fed twice a day, in cm",
+        "first_name": "the fish fed twice a day",
         "second_name": "the fish fed once",
     },
 )

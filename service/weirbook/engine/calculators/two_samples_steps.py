@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from weirbook.engine.calculators.two_groups import ten
 from weirbook.engine.relations.distributions import two_sided_t
 from weirbook.engine.relations.samples import MeanComparison, RankComparison, Sample
 from weirbook.engine.shape import Step, show, step
@@ -14,7 +15,7 @@ def steps_of(
     first: Sequence[float], second: Sequence[float], means: MeanComparison, ranks: RankComparison
 ) -> list[Step]:
     steps = [*_of_list("first", first, means.first), *_of_list("second", second, means.second)]
-    numbers = {"first_mean": _plain(means.first.mean), "second_mean": _plain(means.second.mean)}
+    numbers = {"first_mean": _signed(means.first.mean), "second_mean": _signed(means.second.mean)}
     steps.append(step("difference", "{first_mean} − {second_mean}", numbers, means.difference, "number"))
     steps += _of_welch(means)
     return [*steps, *_of_ranks(first, second, ranks)]
@@ -113,7 +114,7 @@ def _of_ranks(first: Sequence[float], second: Sequence[float], ranks: RankCompar
 
 
 def _signed(value: float) -> str:
-    return f"({_plain(value)})" if value < 0 else _plain(value)
+    return f"({ten(value)})" if value < 0 else ten(value)
 
 
 def _plain(value: float) -> str:

@@ -97,7 +97,7 @@ def _values(given: Inputs, found: ShareComparison, said: str) -> dict[str, Any]:
         "odds_ratio": found.odds_ratio,
         "odds_ratio_low": None if found.unknown else found.odds_low,
         "odds_ratio_high": found.odds_high,
-        "test": f"{found.method}: {chance(found.p)}",
+        "test": f"{found.method}: {found.unknown or chance(found.p)}",
     }
 
 

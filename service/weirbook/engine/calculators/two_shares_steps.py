@@ -55,7 +55,7 @@ def _end(end: str, sign: str, value: float, difference: float, one: float, other
 def _fisher(found: ShareComparison) -> Step | None:
     a, b = found.first, found.second
     cases, of = a.cases + b.cases, a.of + b.of
-    if of > MOST_IN_BINOMIALS:
+    if found.unknown is not None or of > MOST_IN_BINOMIALS:
         return None
     limit = hypergeometric_chance(a.cases, of, cases, a.of) * (1 + ALIKE)
     counted = [
