@@ -4,7 +4,7 @@ import csv
 from pathlib import Path
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.rates import confint_poisson
@@ -44,6 +44,7 @@ def test_other_tests_of_the_same_rows_do_not_speak_otherwise(row: dict[str, str]
             assert 1 / 3 < row_compared(row).p / float(row[column]) < 3
 
 
+@settings(max_examples=50)
 @given(COUNTS, EXPOSURES, COUNTS, EXPOSURES, CONFIDENCES)
 def test_tails_and_interval_are_those_of_the_binomial_share(a, ea, b, eb, confidence) -> None:
     assume(a + b)
@@ -63,6 +64,7 @@ def test_tails_and_interval_are_those_of_the_binomial_share(a, ea, b, eb, confid
         assert found.high is None and found.ratio is None
 
 
+@settings(max_examples=50)
 @given(COUNTS, EXPOSURES, COUNTS, EXPOSURES, CONFIDENCES)
 def test_the_test_never_contradicts_its_interval(a, ea, b, eb, confidence) -> None:
     found = compare_rates(a, ea, b, eb, confidence)
@@ -70,6 +72,7 @@ def test_the_test_never_contradicts_its_interval(a, ea, b, eb, confidence) -> No
     assert found.told_apart == (found.p < 1 - confidence)
 
 
+@settings(max_examples=50)
 @given(COUNTS, EXPOSURES, COUNTS, EXPOSURES)
 def test_seen_from_the_other_side_all_is_mirrored(a, ea, b, eb) -> None:
     one, other = compare_rates(a, ea, b, eb), compare_rates(b, eb, a, ea)
@@ -80,6 +83,7 @@ def test_seen_from_the_other_side_all_is_mirrored(a, ea, b, eb) -> None:
         assert one.low == pytest.approx(1 / other.high, rel=1e-9)
 
 
+@settings(max_examples=50)
 @given(COUNTS, EXPOSURES, CONFIDENCES)
 def test_one_rate_has_the_exact_interval(events, exposure, confidence) -> None:
     found = event_rate(events, exposure, confidence)
