@@ -41,7 +41,7 @@ SHAPES: dict[str, Shape] = {
     "WeeklyLoss": thing(
         {
             "id": described(ID, "Id of the stock entry"),
-            "at": INSTANT,
+            "at": described(INSTANT, "When"),
             "tank": described(TEXT, "Handle of the tank"),
             "called": described(TEXT, "The group"),
             "kind": described({"type": "string", "enum": ["loss", "missing"]}, "Dead, or not there any more"),
@@ -60,7 +60,7 @@ SHAPES: dict[str, Shape] = {
     "WeeklyChange": thing(
         {
             "id": described(ID, "Id of the journal entry"),
-            "at": INSTANT,
+            "at": described(INSTANT, "When"),
             "place": described(TEXT, "Where, as its path"),
             "what": described(TEXT, "What was changed"),
             "before": described(or_null(TEXT), "What it was"),
@@ -85,7 +85,7 @@ SHAPES: dict[str, Shape] = {
     ),
     "WeeklyPlantLost": thing(
         {
-            "at": INSTANT,
+            "at": described(INSTANT, "When"),
             "kind": described(TEXT, "Handle of the kind of plant"),
             "place": described(TEXT, "Where it was planted, as its path"),
             "spot": described(or_null(TEXT), "Its spot in words"),
