@@ -53,6 +53,12 @@ class Edited:
     """Whether edits stand in the log of changes."""
     UNTOLD: ClassVar[frozenset[str]] = ROUTINE
     """Columns that the log of changes leaves out: bookkeeping, and what is nobody's business."""
+    SOUGHT: ClassVar[tuple[str, ...]] = ()
+    """Columns by whose words search finds the record; those that search.TITLES lists head it."""
+    DATED_BY: ClassVar[str] = "created_at_ms"
+    """The column that says when it was, for search."""
+    PLACED_BY: ClassVar[str | None] = None
+    """The key of the place it belongs to, or of the record whose place is its own (a completion's task)."""
 
     version: Mapped[int] = mapped_column(sa.Integer, default=1)
     created_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
@@ -73,6 +79,7 @@ class Named(Numbered, Edited):
     """Records with a handle: URLs and references use it, so it is fixed once made."""
 
     COUNTER: ClassVar[str]
+    SOUGHT: ClassVar[tuple[str, ...]] = ("name", "notes")
     handle: Mapped[str] = mapped_column(sa.String(HANDLE_CAP))
     name: Mapped[str] = mapped_column(sa.String(120))
     notes: Mapped[str | None] = mapped_column(sa.Text)

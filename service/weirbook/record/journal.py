@@ -18,6 +18,9 @@ class JournalEntry(Happening, Base):
     NOUN = "journal entry"
     PLURAL = "journal"
     REFERENCES = {"place": "place"}
+    SOUGHT = ("words", "credit", "author")
+    DATED_BY = "happened_at_ms"
+    PLACED_BY = "place_id"
 
     place_id: Mapped[int] = mapped_column(sa.Integer)
     kind: Mapped[str] = mapped_column(sa.String(20))

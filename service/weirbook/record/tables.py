@@ -9,6 +9,7 @@ from weirbook.record import (
     doses,
     equipment,
     feeds,
+    full_text,
     journal,
     places,
     readings,
@@ -33,6 +34,7 @@ FAMILIES = (
     feeds,
     waters,
     doses,
+    full_text,
 )
 METADATA = Base.metadata
 REFERENCE_TABLES = frozenset({"room", "key_room"})

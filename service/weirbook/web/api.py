@@ -28,6 +28,8 @@ from weirbook.web import (
     nutrients,
     readings,
     room,
+    search,
+    search_shapes,
     series,
     summaries,
     task_shapes,
@@ -128,6 +130,7 @@ def describe(app: Flask) -> Api:
         nutrients.blueprint(),
         excursions.blueprint(),
         changes.blueprint(),
+        search.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
@@ -141,6 +144,7 @@ def describe(app: Flask) -> Api:
             **nutrient_shapes.SHAPES,
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
+            **search_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api
