@@ -30,7 +30,7 @@ def upgrade() -> None:
     )
     if op.get_bind().dialect.name == "sqlite":
         op.execute(
-            "CREATE VIRTUAL TABLE search_index USING fts5(title, body, content='', columnsize=0, tokenize='ascii')"
+            "CREATE VIRTUAL TABLE search_index USING fts5(title, body, content='', tokenize='ascii')"
         )
     else:
         op.execute("CREATE INDEX search_index ON search_entry USING gin (sought)")

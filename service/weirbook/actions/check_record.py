@@ -107,8 +107,13 @@ def check_record(
 
 
 def _check_search(database: Database, rooms: Rooms, report: Report, repair: bool) -> None:
-    """What search keeps of each room; made anew in one transaction, because rooms share SQLite's full-text table."""
-    found = _search_flaws(database, rooms, report)
+    """What search keeps of each room; made anew in one transaction, because rooms share SQLite's full-text table.
+
+    Left alone where the records that it follows from are damaged themselves.
+    """
+    broken = {flaw.room for flaw in report.flaws if flaw.kind in ("orphans", "places")}
+    rooms = [one for one in rooms if one[1] not in broken]
+    found = [] if None in broken else _search_flaws(database, rooms, report)
     if not (found and repair):
         report.flaws += found
         return

@@ -121,26 +121,24 @@ def read_question(text: str) -> Question:
     wanted: dict[Term, None] = {}
     unwanted: dict[Term, None] = {}
     ignored = 0
-    parts = list(_PART.finditer(text.translate(_QUOTES)))
-    for part in parts:
-        dash, quoted, bare = part.groups()
-        refuses = bool(dash) if bare is None else bare.startswith("-")
-        words = words_of(quoted if bare is None else bare)
-        if not words:
-            continue
+    parts = list(_parts(text))
+    last = max((at for at, (_, refuses, _) in enumerate(parts) if not refuses), default=None)
+    for at, (words, refuses, quoted) in enumerate(parts):
         if len(wanted) + len(unwanted) >= TERMS_CAP:
             ignored += len(words)
             continue
         ignored += max(0, len(words) - TERMS_CAP)
-        begins = (
-            part is parts[-1]
-            and bare is not None
-            and not refuses
-            and len(words) <= TERMS_CAP
-            and len(words[-1]) >= SHORTEST_BEGINNING
-        )
-        (unwanted if refuses else wanted)[Term(tuple(words[:TERMS_CAP]), begins)] = None
+        whole = quoted or at != last or len(words) > TERMS_CAP or len(words[-1]) < SHORTEST_BEGINNING
+        (unwanted if refuses else wanted)[Term(tuple(words[:TERMS_CAP]), not whole)] = None
     return Question(tuple(wanted), tuple(unwanted), ignored)
+
+
+def _parts(text: str) -> Iterator[tuple[list[str], bool, bool]]:
+    """What stands between the spaces or quotes of a question: its words, whether they are refused, whether quoted."""
+    for part in _PART.finditer(text.translate(_QUOTES)):
+        dash, quoted, bare = part.groups()
+        if words := words_of(quoted if bare is None else bare):
+            yield words, bool(dash) if bare is None else bare.startswith("-"), bare is None
 
 
 def relevance(title: str, body: str, wanted: Iterable[Term], mean_length: float) -> float:

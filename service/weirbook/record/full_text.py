@@ -29,7 +29,7 @@ POSITIONS = 200
 BATCH = 10_000
 TABLE = "search_index"
 """What stands outside the models: the FTS5 table (with the tables it makes for itself), and the index of that name."""
-FTS5 = f"CREATE VIRTUAL TABLE {TABLE} USING fts5(title, body, content='', columnsize=0, tokenize='ascii')"
+FTS5 = f"CREATE VIRTUAL TABLE {TABLE} USING fts5(title, body, content='', tokenize='ascii')"
 """Contentless: the words stand in search_entry. Its `ascii` parts words at ASCII punctuation and spaces alone."""
 
 
@@ -89,11 +89,10 @@ class Narrowing:
             yield "e.at_ms < ?", (self.to_ms,)
 
 
-def replace(session: Session, old: Iterable[tuple[str, str]], new: Sequence[Entry]) -> None:
-    """Take out what is kept under these nouns and subjects, and keep these entries."""
-    room = room_of(session)
+def replace(session: Session, room: int, old: Iterable[tuple[str, str]], new: Sequence[Entry]) -> None:
+    """Take out what is kept of a room under these nouns and subjects, and keep these entries."""
     for key in old:
-        _take_out(session, "noun = ? AND subject = ?", (room, *key))
+        _take_out(session, room, key)
     if not new:
         return
     if not _on_sqlite(session):
@@ -272,17 +271,15 @@ def _misfits_on_postgresql(session: Session) -> set[tuple[str, str]]:
     return found
 
 
-def _take_out(session: Session, which: str, values: Sequence[object]) -> None:
+def _take_out(session: Session, room: int, key: tuple[str, str]) -> None:
     if _on_sqlite(session):
-        room = room_of(session)
-        asked = f"SELECT number, title, body FROM search_entry WHERE room_id = ? AND {which}"
+        asked = "SELECT number, title, body FROM search_entry WHERE room_id = ? AND noun = ? AND subject = ?"
         gone = [
             ("delete", room * NUMBERS + number, *_in_room(room, title, body))
-            for number, title, body in fetch(session, asked, values)
+            for number, title, body in fetch(session, asked, (room, *key))
         ]
-        if gone:
-            run(session, f"INSERT INTO {TABLE} ({TABLE}, rowid, title, body) VALUES (?, ?, ?, ?)", gone)
-    run(session, f"DELETE FROM search_entry WHERE room_id = ? AND {which}", [values])
+        run(session, f"INSERT INTO {TABLE} ({TABLE}, rowid, title, body) VALUES (?, ?, ?, ?)", gone)
+    run(session, "DELETE FROM search_entry WHERE room_id = ? AND noun = ? AND subject = ?", [(room, *key)])
 
 
 def _in_room(room: int, *texts: str) -> list[str]:

@@ -41,7 +41,7 @@ class _Noted:
 
 
 @cache
-def sought_models() -> dict[str, type[Any]]:
+def sought_models() -> dict[str, Any]:
     """Every kind of record that is searched, by its noun. To be asked once all tables are known."""
     found = [mapper.class_ for mapper in Base.registry.mappers if issubclass(mapper.class_, Edited)]
     found = [model for model in found if model.SOUGHT and model is not Place]
@@ -171,15 +171,17 @@ def _known_by(model: Any) -> list[str]:
 # Before the log of changes takes its numbers, after which nothing else should keep others waiting.
 @sa.event.listens_for(Session, "before_commit", insert=True)
 def _keep(session: Session) -> None:
-    if not (session.info.get("sought") or session.new or session.dirty or session.deleted):
+    if not session.info.get("sought"):
         return
     session.flush()
     noted: dict[Any, _Noted] = session.info.pop("sought", {})
     _note_what_moved_along(session, noted)
     places: Places = {}
-    old = [(row.NOUN, subject_of(row)) for row, one in noted.items() if row.SOUGHT and not one.made]
-    new = [entry_of(session, row, places) for row, one in noted.items() if row.SOUGHT and not one.gone]
-    full_text.replace(session, old, [one for one in new if one.has_words])
+    for room_id in {row.room_id for row in noted}:
+        here = {row: one for row, one in noted.items() if row.room_id == room_id and row.SOUGHT}
+        old = [(row.NOUN, subject_of(row)) for row, one in here.items() if not one.made]
+        new = [entry_of(session, row, places) for row, one in here.items() if not one.gone]
+        full_text.replace(session, room_id, old, [one for one in new if one.has_words])
 
 
 def _note_what_moved_along(session: Session, noted: dict[Any, _Noted]) -> None:
@@ -188,7 +190,9 @@ def _note_what_moved_along(session: Session, noted: dict[Any, _Noted]) -> None:
     while moved:
         row = moved.pop()
         for model in _placed_by(row.__class__):
-            asked = sa.select(model).where(getattr(model, model.PLACED_BY) == row.id)
+            asked = sa.select(model).where(
+                model.room_id == row.room_id, getattr(model, model.PLACED_BY) == row.id
+            )
             for other in session.scalars(asked).unique():
                 if not noted.setdefault(other, _Noted()).moved:
                     noted[other].moved = True
@@ -199,7 +203,7 @@ def fill(session: Session) -> int:
     """Write what search keeps of every record of the session's room, in which it keeps nothing yet; how many."""
     entries = sorted(_entries(session), key=lambda one: (one.at_ms, one.noun, one.subject))
     for start in range(0, len(entries), BATCH):
-        full_text.replace(session, (), entries[start : start + BATCH])
+        full_text.replace(session, room_of(session), (), entries[start : start + BATCH])
     return len(entries)
 
 
@@ -215,7 +219,9 @@ def make_anew(session: Session, rooms: Iterable[int]) -> None:
 def _entries(session: Session) -> Iterator[Entry]:
     places: Places = {}
     for model in sought_models().values():
-        for row in session.scalars(sa.select(model).execution_options(yield_per=BATCH)):
+        # Said, because the room itself is no row of a room.
+        asked = sa.select(model).where(model.room_id == room_of(session))
+        for row in session.scalars(asked.execution_options(yield_per=BATCH)):
             if (entry := entry_of(session, row, places)).has_words:
                 yield entry
 
