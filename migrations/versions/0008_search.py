@@ -7,7 +7,7 @@ from alembic import op
 from sqlalchemy.dialects import postgresql
 
 revision = "0008"
-down_revision = "0005"
+down_revision = "0006"
 branch_labels = None
 depends_on = None
 
@@ -29,9 +29,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("room_id", "number", name=op.f("uq_search_entry_room_id_number")),
     )
     if op.get_bind().dialect.name == "sqlite":
-        op.execute(
-            "CREATE VIRTUAL TABLE search_index USING fts5(title, body, content='', tokenize='ascii')"
-        )
+        op.execute("CREATE VIRTUAL TABLE search_index USING fts5(title, body, content='', tokenize='ascii')")
     else:
         op.execute("CREATE INDEX search_index ON search_entry USING gin (sought)")
 

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.engine.searching import Question, Term, relevance, snippet
 from weirbook.record import full_text, search
+from weirbook.record.base import origin_of
 from weirbook.record.database import room_of
 from weirbook.record.full_text import Entry, Narrowing
 from weirbook.record.places import Place, path_of
@@ -65,7 +66,7 @@ def _shown(session: Session, entries: Sequence[Entry], wanted: Sequence[Term]) -
         Found(
             one.noun,
             one.subject,
-            search.path_of(row),
+            origin_of(row),
             search.title_of(row),
             None if one.place_id is None else places[one.place_id],
             one.at_ms,

@@ -17,7 +17,7 @@ from weirbook.record.columns import NAMES
 
 HANDLE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 HANDLE_CAP = 60
-RESERVED_HANDLES = frozenset({"due", "calendar", "new", "outcomes"})
+RESERVED_HANDLES = frozenset({"due", "calendar", "new", "outcomes", "experience"})
 """Words that paths use where a handle would stand."""
 ALWAYS_MS = 0
 """The start of a first state: what a thing is at its making is taken to have held before the record began."""
@@ -44,7 +44,7 @@ class Edited:
     REFERENCES: ClassVar[dict[str, str]] = {}
     """Field of the API that names another record, and that record's noun ("place" for any place)."""
     MENTIONS: ClassVar[dict[str, tuple[str, str]]] = {}
-    """Field whose rows each name another record by handle: the key that names it, and that record's noun."""
+    """Field whose rows each name another record: the key that names it ("": the row itself does), and that record's noun."""
     STATES: ClassVar[dict[str, type[Any]]] = {}
     """Field whose past is kept, and the table of its spans."""
     FIXED: ClassVar[tuple[str, ...]] = ()
@@ -117,6 +117,21 @@ class Counter(RoomOwned, Base):
     next: Mapped[int] = mapped_column(sa.Integer)
 
     __table_args__ = (sa.ForeignKeyConstraint(["room_id"], ["room.room_id"]),)
+
+
+def subject_of(row: Any) -> str:
+    """What a record is known by within its noun: handle or id; the room, of which there is one, by its noun."""
+    if getattr(row, "handle", None) is not None:
+        return str(row.handle)
+    return str(row.id) if hasattr(row, "id") else str(row.NOUN)
+
+
+def origin_of(row: Any) -> str:
+    """Path where a record can be read. Of those that have none of their own the property `origin` says where."""
+    if isinstance(getattr(type(row), "origin", None), property):
+        return str(row.origin)
+    subject = subject_of(row)
+    return f"/v1/{row.PLURAL}" + ("" if subject == row.NOUN else f"/{subject}")
 
 
 def room_key() -> sa.ForeignKeyConstraint:

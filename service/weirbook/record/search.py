@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session, UOWTransaction
 
 from weirbook.engine.searching import BREAK, WORDS_CAP, words_of
 from weirbook.record import full_text
-from weirbook.record.base import Base, Edited, Named
+from weirbook.record.base import Base, Edited, Named, subject_of
 from weirbook.record.database import enter_room, fetch, room_of
 from weirbook.record.full_text import Entry
 from weirbook.record.places import Place
@@ -48,23 +48,10 @@ def sought_models() -> dict[str, Any]:
     return {model.NOUN: model for model in sorted(found, key=lambda one: one.NOUN)}
 
 
-def subject_of(row: Any) -> str:
-    """What a record is known by within its noun: handle or id; the room, of which there is one, by its noun."""
-    if isinstance(row, Named):
-        return row.handle
-    return str(row.id) if hasattr(row, "id") else str(row.NOUN)
-
-
-def path_of(row: Any) -> str:
-    """Where a record can be read."""
-    subject = subject_of(row)
-    own = f"/v1/{row.PLURAL}" + ("" if subject == row.NOUN else f"/{subject}")
-    return str(getattr(row, "origin", None) or own)
-
-
 def title_of(row: Edited) -> str | None:
-    """What heads a record."""
-    return next((str(found) for name in row.SOUGHT if name in TITLES and (found := getattr(row, name))), None)
+    """What heads a record, or what people call it."""
+    own = (str(found) for name in row.SOUGHT if name in TITLES and (found := getattr(row, name)))
+    return next(own, getattr(row, "called", None))
 
 
 def texts_of(row: Edited, *, titles: bool) -> list[str]:

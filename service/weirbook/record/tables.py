@@ -9,13 +9,17 @@ from weirbook.record import (
     doses,
     equipment,
     feeds,
+    fish,
     full_text,
     journal,
     places,
+    plants,
+    quarantines,
     readings,
     rooms,
     targets,
     tasks,
+    trials,
     waters,
 )
 from weirbook.record.base import Base
@@ -34,6 +38,10 @@ FAMILIES = (
     feeds,
     waters,
     doses,
+    fish,
+    quarantines,
+    plants,
+    trials,
     full_text,
 )
 METADATA = Base.metadata
