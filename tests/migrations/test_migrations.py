@@ -155,6 +155,26 @@ def _with_another(tmp_path: Path, name: str, *upgrade: str, downgrade: Sequence[
     return folder
 
 
+@on_both_engines
+def test_what_was_recorded_before_there_was_search_is_found_after(app: Service, furnished: Caller) -> None:
+    furnished.post("/v1/journal", {"words": "Mosses held on wood."})
+    entries = "SELECT * FROM search_entry ORDER BY noun, subject"
+    with app.database.engine.connect() as connection:
+        before = list(map(tuple, connection.exec_driver_sql(entries)))
+    with migrations._locked(app.database) as connection:
+        migrations.run(connection, "downgrade", "0006")
+        assert not sa.inspect(connection).has_table("search_entry")
+    migrations.migrate(app.database)
+    with app.database.engine.connect() as connection:
+        after = list(map(tuple, connection.exec_driver_sql(entries)))
+    assert len(before) == len(after) > 5
+    found = furnished.get("/v1/search?q=wood%20moss").get_json()["items"]
+    assert [one["snippet"] for one in found] == ["«Mosses» held on «wood»."]
+    assert (
+        furnished.get("/v1/search?q=nursery&noun=tank").get_json()["items"][0]["path"] == "/v1/tanks/nursery"
+    )
+
+
 REBUILD = (
     "with op.batch_alter_table('place', recreate=RECREATE) as batch:",
     "    batch.add_column(sa.Column('extra', sa.Text(), nullable=True))",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
+from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -18,6 +19,7 @@ from weirbook.actions.remove import remove
 from weirbook.actions.search_record import search_record
 from weirbook.engine.searching import Question, Term, read_question, words_of
 from weirbook.record import full_text, search
+from weirbook.record.backups import backup, restore
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.full_text import Narrowing
 from weirbook.record.journal import JournalEntry
@@ -242,3 +244,31 @@ def test_made_and_deleted_in_one_transaction_leaves_nothing(database: Database, 
     assert found(database, room_id, read_question("moss")) == []
     assert len(found(database, room_id, read_question("fern twice"))) == 1
     assert flaws(database, room_id) == []
+
+
+def test_a_copy_brought_back_finds_what_it_holds(database: Database, room_id: int, tmp_path: Path) -> None:
+    (kept,) = write(database, room_id, ("moss", None))
+    backup(database, tmp_path / "copy.db")
+    write(database, room_id, ("moss, told later", None))
+    restore(database, tmp_path / "copy.db")
+    assert found(database, room_id, read_question("moss")) == [str(kept)]
+    assert flaws(database, room_id) == []
+
+
+@on_both_engines
+def test_of_a_hundred_rooms_each_finds_its_own(database: Database) -> None:
+    """Numbers that begin alike, and the same words in all."""
+    rooms = []
+    for number in range(101):
+        with database.write() as session:
+            rooms.append(
+                open_room(session, name=f"Moss house {number}", time_zone="UTC", now=NOW + number).room_id
+            )
+    assert {1, 10, 100} <= set(rooms)
+    for room_id in rooms[::7] + [1, 10, 100]:
+        with database.read() as session:
+            enter_room(session, room_id)
+            for text in ("moss", '"moss house"', "mo", "house moss -fern"):
+                items, more = search_record(session, read_question(text), Narrowing(), 100)
+                assert [one.title for one in items] == [f"Moss house {rooms.index(room_id)}"]
+                assert not more

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
 from flask import Response
@@ -118,6 +117,6 @@ def _places(call: Call) -> set[int] | None:
 
 
 def _row(one: Found) -> dict[str, Any]:
-    told = asdict(one)
+    told = dict(vars(one))
     told["at"] = instant_text(told.pop("at_ms"))
     return told
