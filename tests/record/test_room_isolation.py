@@ -179,9 +179,9 @@ def a_days_work(keeper: Caller) -> None:
         *(
             "/v1/gauges?place=tanks/nursery",
             "/v1/journal?q=well",
-            "/v1/search?q=all%20wel&noun=gauge&system=rill",
             f"/v1/exclusions?gauge={GAUGE}",
         ),
+        "/v1/search?q=all%20wel&noun=gauge&system=rill&to=2027-01-01T00:00:00Z",
         *("/v1/latest", f"/v1/gauges/{GAUGE}/latest", "/v1/tanks/nursery/states", "/v1/tanks?format=csv"),
         *("/v1/summaries/weekly?week=2026-W47", "/v1/summaries/weekly?week=2026-W47&system=rill&format=csv"),
         *(f"/v1/readings?gauge={GAUGE}&{week}{every}" for every in ("", "&every=1h", "&every=1d")),

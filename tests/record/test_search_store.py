@@ -265,7 +265,7 @@ def test_of_a_hundred_rooms_each_finds_its_own(database: Database) -> None:
                 open_room(session, name=f"Moss house {number}", time_zone="UTC", now=NOW + number).room_id
             )
     assert {1, 10, 100} <= set(rooms)
-    for room_id in rooms[::7] + [1, 10, 100]:
+    for room_id in (*rooms[::7], 1, 10, 100):
         with database.read() as session:
             enter_room(session, room_id)
             for text in ("moss", '"moss house"', "mo", "house moss -fern"):

@@ -202,6 +202,35 @@ def test_an_alert_is_found_by_its_reason(app: Service, furnished: Caller) -> Non
     assert one["snippet"].replace("«", "").replace("»", "") == alert["reason"]
 
 
+def test_fish_are_found_by_what_the_ledger_says_of_them(furnished: Caller) -> None:
+    made(furnished, "species", {"name": "Dwarf gourami", "scientific_name": "Trichogaster lalius"})
+    group = made(furnished, "groups", {"species": "dwarf-gourami", "tank": "nursery"})["id"]
+    arrival = {
+        "kind": "arrival",
+        "group": group,
+        "number": 4,
+        "source": "The old pond farm",
+        "words": "Two are pale.",
+    }
+    entry = made(furnished, "stock-entries", arrival)["id"]
+    assert [one["title"] for one in ask(furnished, "lalius")["items"]] == ["Dwarf gourami"]
+    for q in ("pale", '"pond farm"'):
+        (one,) = ask(furnished, q, noun="stock entry")["items"]
+        assert (one["path"], one["place"]) == (f"/v1/stock-entries/{entry}", "tanks/nursery")
+    furnished.patch(f"/v1/groups/{group}", {"origin": "Bred by a neighbour"})
+    (one,) = ask(furnished, "neighbour")["items"]
+    assert (one["path"], one["title"]) == (f"/v1/groups/{group}", "Dwarf gourami in nursery")
+    (told,) = furnished.get("/v1/audit?noun=group&what=changed").get_json()["items"]
+    assert told["origin"] == f"/v1/groups/{group}"
+
+
+def test_a_changed_setting_and_tags_are_found(furnished: Caller) -> None:
+    changed = {"what": "Lamp height", "from": "20 cm", "to": "35 cm"}
+    told = note(furnished, "Less glare.", kind="change", changed=changed, tags=["algae", "lamp-trial"])
+    for q in ("height", "35 cm", "algae", '"lamp trial"'):
+        assert paths(furnished, q) == [told], q
+
+
 def test_names_of_keys_are_found_by_nobody(furnished: Caller, caller: MakeCaller) -> None:
     caller("viewer", name="Periwinkle screen")
     assert paths(furnished, "periwinkle") == []

@@ -165,7 +165,7 @@ def _matches(session: Session, question: Question, narrowing: Narrowing, *, titl
             f"{narrowed} ORDER BY e.at_ms DESC, e.noun, e.subject LIMIT {CANDIDATES}"
         )
         said = [room, _tsquery(room, question, titled), *values]
-    return [Entry(*row) for row in fetch(session, asked, said)]
+    return [Entry(*row) for row in fetch(session, asked, tuple(said))]
 
 
 def _fts5(room: int, question: Question, titled: bool) -> str:
