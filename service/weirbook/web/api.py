@@ -25,6 +25,7 @@ from weirbook.web import (
     journal,
     keys,
     latest,
+    living_shapes,
     nutrient_shapes,
     nutrients,
     plants,
@@ -154,6 +155,7 @@ def describe(app: Flask) -> Api:
         api.spec,
         {
             **SHARED,
+            **living_shapes.SHAPES,
             **task_shapes.SHAPES,
             **finding_shapes.SHAPES,
             **flow_shapes.SHAPES,
