@@ -57,6 +57,7 @@ from weirbook.record.access import Role
 from weirbook.record.alerts import Alert
 from weirbook.record.changes import Change
 from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.full_text import SearchEntry
 from weirbook.record.migrations import folder_of, migrate
 from weirbook.record.names import find
 from weirbook.record.places import System, Tank
@@ -152,6 +153,10 @@ def _name_an_alert(database: Database, room_id: int) -> None:
         )
         session.execute(
             sa.update(Alert).where(Alert.room_id == room_id, Alert.id == made).values(id=uuid.UUID(ALERT))
+        )
+        known = (SearchEntry.room_id == room_id, SearchEntry.noun == Alert.NOUN)
+        session.execute(
+            sa.update(SearchEntry).where(*known, SearchEntry.subject == str(made)).values(subject=ALERT)
         )
 
 

@@ -56,7 +56,9 @@ def import_command(folder: Path) -> None:
 
 
 @click.command("check")
-@click.option("--repair", is_flag=True, help="Make rollups that don't fit their readings anew.")
+@click.option(
+    "--repair", is_flag=True, help="Make anew rollups, and what search keeps, where they don't fit."
+)
 def check_command(repair: bool) -> None:
     """Look through all rooms for what can't be right, also while they are in use; ends with 1 if anything is wrong."""
     try:
@@ -83,7 +85,7 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
     else:
         yield (
             f"Looked at: rooms {report.rooms}, gauges {report.gauges}, readings {report.readings}, "
-            f"hours of rollups {report.hours}, changes {report.changes}."
+            f"hours of rollups {report.hours}, changes {report.changes}, records that are searched {report.searched}."
         )
         yield (
             "The file is whole."
@@ -100,7 +102,9 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
         yield "Nothing is wrong." if not report.mended else "Nothing else is wrong."
     if "rollups" in kinds:
         yield "Rollups are made anew from the readings by `weirbook check --repair`."
-    if kinds - {"rollups"}:
+    if "search" in kinds:
+        yield "What search keeps is made anew from the records by `weirbook check --repair`."
+    if kinds - {"rollups", "search"}:
         yield (
             "Nothing mends the rest by itself. Make a copy of the database as it is, then bring back the last "
             "sound one (of SQLite with `weirbook restore FILE`)."

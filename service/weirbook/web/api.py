@@ -32,6 +32,8 @@ from weirbook.web import (
     quarantines,
     readings,
     room,
+    search,
+    search_shapes,
     series,
     stock,
     summaries,
@@ -145,6 +147,7 @@ def describe(app: Flask) -> Api:
         nutrients.blueprint(),
         excursions.blueprint(),
         changes.blueprint(),
+        search.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
@@ -159,6 +162,7 @@ def describe(app: Flask) -> Api:
             **nutrient_shapes.SHAPES,
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
+            **search_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api
