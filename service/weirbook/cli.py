@@ -27,7 +27,7 @@ from weirbook.record.access import AccessKey, Role
 from weirbook.record.backups import backup as copy_to
 from weirbook.record.backups import form_of
 from weirbook.record.backups import restore as copy_back
-from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.database import Database, database_of, enter_room, now_ms
 from weirbook.record.migrations import migrate, refuse_newer
 from weirbook.record.names import find
 from weirbook.record.rooms import Room
@@ -78,7 +78,7 @@ def closing_down(database: Database) -> Iterator[Database]:
 def serve(host: str, port: int) -> None:
     """Migrate the database and serve the API until stopped."""
     config = Config.from_environment()
-    with Database(config.database_url).served_alone(), closing_down(_migrated(config)) as database:
+    with database_of(config).served_alone(), closing_down(_migrated(config)) as database:
         _first_room(database)
         _refuse_open_door(database, host)
         with watching(database):
@@ -183,7 +183,7 @@ def openapi(output: Path | None) -> None:
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 def backup(file: Path) -> None:
     """Copy the database to a new FILE, also while it is in use, and check the copy."""
-    size = copy_to(Database(Config.from_environment().database_url), file)
+    size = copy_to(database_of(Config.from_environment()), file)
     click.echo(f"{file}: {size / 1e6:.1f} MB, whole and checked. Keep a copy on another machine.")
 
 
@@ -192,7 +192,7 @@ def backup(file: Path) -> None:
 @click.confirmation_option(prompt="This puts the copy in the place of everything recorded now. Go on?")
 def restore(file: Path) -> None:
     """Bring back the copy in FILE; what is there now is copied aside first."""
-    database = Database(Config.from_environment().database_url)
+    database = database_of(Config.from_environment())
     if file.is_file():
         refuse_newer(form_of(file))
     aside = copy_back(database, file)
@@ -208,7 +208,7 @@ def distribute(show: bool) -> None:
         for _, sql in statements():
             click.echo(f"{sql};")
         return
-    spread = spread_over(Database(Config.from_environment().database_url))
+    spread = spread_over(database_of(Config.from_environment()))
     click.echo(f"{len(spread)} tables were spread; the others were so already.")
 
 
@@ -222,7 +222,7 @@ def _moment(ms: int | None) -> str | None:
 
 
 def _migrated(config: Config) -> Database:
-    database = Database(config.database_url)
+    database = database_of(config)
     copy = migrate(database)
     if copy is not None:
         click.echo(f"Migrated. A copy of the database before stands at {copy}.", err=True)

@@ -16,7 +16,7 @@ from weirbook.actions.export_room import count_rows, export_room
 from weirbook.actions.import_room import import_room, open_with_new_key, read_manifest, verify
 from weirbook.config import Config
 from weirbook.errors import StoreTrouble
-from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.database import Database, database_of, enter_room, now_ms
 from weirbook.record.migrations import migrate, revisions
 from weirbook.record.rooms import Room
 
@@ -108,7 +108,7 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
 
 
 def _database() -> Database:
-    database = Database(Config.from_environment().database_url)
+    database = database_of(Config.from_environment())
     copy = migrate(database)
     if copy is not None:
         click.echo(f"Migrated. A copy of the database before stands at {copy}.", err=True)

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from weirbook.errors import Conflict, Unknown
 from weirbook.record.access import AccessKey
 from weirbook.record.alerts import Alert
+from weirbook.record.attachments import Attachment
 from weirbook.record.base import RESERVED_HANDLES, Base, Edited, Named, Span
 from weirbook.record.database import room_of
 from weirbook.record.doses import Dose, Product
@@ -42,6 +43,7 @@ NAMED: dict[str, type[Named]] = {
 }
 HAPPENINGS = (
     JournalEntry,
+    Attachment,
     Target,
     Exclusion,
     Correction,
