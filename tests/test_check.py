@@ -423,7 +423,8 @@ def test_the_command_says_what_it_looked_at_and_ends_with_0(lived_in: Caller, da
     done = weirbook(database, "check")
     assert done.exit_code == 0, done.output
     assert re.match(
-        r"Looked at: rooms 1, gauges 2, readings 40, hours of rollups \d+, changes \d+\.", done.stdout
+        r"Looked at: rooms 1, gauges 2, readings 40, hours of rollups \d+, changes \d+, attached files 0\.",
+        done.stdout,
     )
     assert ("PostgreSQL enforces keys itself" in done.stdout) == (not database.is_sqlite)
     assert ("The file is whole." in done.stdout) == database.is_sqlite

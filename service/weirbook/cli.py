@@ -28,6 +28,7 @@ from weirbook.record.backups import backup as copy_to
 from weirbook.record.backups import form_of
 from weirbook.record.backups import restore as copy_back
 from weirbook.record.database import Database, database_of, enter_room, now_ms
+from weirbook.record.file_copies import FOLDER, Copied, bring_back_files, files_of_copy, keep_files
 from weirbook.record.migrations import migrate, refuse_newer
 from weirbook.record.names import find
 from weirbook.record.rooms import Room
@@ -38,6 +39,8 @@ from weirbook.watcher import watching
 from weirbook.web.docs import document
 from weirbook.web.serving import run_server
 from weirbook.week_table import week_in_words
+
+LISTED_FILES = 20
 
 
 class Commands(click.Group):
@@ -182,9 +185,19 @@ def openapi(output: Path | None) -> None:
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 def backup(file: Path) -> None:
-    """Copy the database to a new FILE, also while it is in use, and check the copy."""
-    size = copy_to(database_of(Config.from_environment()), file)
+    """Copy the database to a new FILE, also while it is in use, and check the copy; attached files go beside it."""
+    database = database_of(Config.from_environment())
+    size = copy_to(database, file)
+    copied = keep_files(database, file)
     click.echo(f"{file}: {size / 1e6:.1f} MB, whole and checked. Keep a copy on another machine.")
+    if copied.copied or copied.there:
+        click.echo(
+            f"{files_of_copy(file).root}: {copied.copied} attached files copied, {copied.there} there already and checked. "
+            "All copies beside it share them; take the folder along."
+        )
+    _tell_lost(
+        copied.lost, "They stand in no copy either: `weirbook check` says which attachments they belong to."
+    )
 
 
 @main.command()
@@ -195,9 +208,17 @@ def restore(file: Path) -> None:
     database = database_of(Config.from_environment())
     if file.is_file():
         refuse_newer(form_of(file))
+    brought = bring_back_files(database, file) if file.is_file() else Copied()
     aside = copy_back(database, file)
+    if aside is not None:
+        keep_files(database, aside, link=True)
     migrate(database)
     click.echo(f"Brought back from {file}." + (f" What was there stands at {aside}." if aside else ""))
+    if brought.copied:
+        click.echo(f"Attached files brought back: {brought.copied}.")
+    _tell_lost(
+        brought.lost, f"Were they left behind when the copy was moved? They stand in {FOLDER} beside it."
+    )
 
 
 @main.command()
@@ -215,6 +236,14 @@ def distribute(show: bool) -> None:
 main.add_command(export_command)
 main.add_command(import_command)
 main.add_command(check_command)
+
+
+def _tell_lost(lost: list[str], words: str) -> None:
+    """Say which files are missing or damaged, and end with 1, so that a timer notices."""
+    if lost:
+        told = "\n".join(f"  {one}" for one in lost[:LISTED_FILES])
+        click.echo(f"Attached files that are missing or damaged: {len(lost)}.\n{told}\n{words}", err=True)
+        raise click.exceptions.Exit(1)
 
 
 def _moment(ms: int | None) -> str | None:

@@ -163,7 +163,7 @@ def test_a_file_that_is_gone_or_changed_is_never_passed_off_as_what_was_sent(
     for path in (f"{here}/file", f"{here}/thumbnail"):
         refused = furnished.get(path)
         assert refused.status_code == 410
-        assert "weirbook restore" in refused.get_json()["detail"]
+        assert "weirbook check" in refused.get_json()["detail"]
     assert furnished.get(here).status_code == 200
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from weirbook.errors import Fault
 from weirbook.record.base import Base, Happening, key_to, points_to, room_key
 from weirbook.record.database import room_of, take_next
 from weirbook.record.files import Files, RoomFiles, no_folder
@@ -15,6 +18,8 @@ from weirbook.record.rooms import Room
 SENT, CAMERA, ARRIVAL = "sent", "camera", "arrival"
 TAKEN_BY = (SENT, CAMERA, ARRIVAL)
 TURN = "attachment file"
+"""The counter whose row is held by who puts or removes files."""
+SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
 class Attachment(Happening, Base):
@@ -44,6 +49,12 @@ class Attachment(Happening, Base):
         sa.Index(None, "room_id", "taken_at_ms"),
         sa.Index(None, "room_id", "sha256"),
     )
+
+    def faults(self) -> list[Fault]:
+        """Nothing that the service writes is at fault; an import may hold anything. Raises ValueError, KeyError."""
+        if not SHA256.fullmatch(self.sha256) or self.taken_at_from not in TAKEN_BY or not self.file_name:
+            raise ValueError("its file is not named as files are")
+        return []
 
     @property
     def file_name(self) -> str:

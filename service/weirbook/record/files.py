@@ -9,7 +9,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
-import shutil
+import re
 import uuid
 import weakref
 from collections.abc import Iterator, Mapping
@@ -23,6 +23,8 @@ ARRIVING = "arriving"
 SMALL = "small"
 """Where small pictures stand: they can be made anew, so nothing keeps or checks them."""
 PIECE = 1024 * 1024
+_OURS = re.compile(r"[0-9a-f]{64}\.[a-z]{3,4}(\.[0-9a-f-]{36}\.part)?")
+"""What we write into a room's folder: files, and copies of them that broke off."""
 
 
 class Files:
@@ -53,12 +55,6 @@ class Files:
         """What arrived and was never taken to its place."""
         return sorted((self.root / ARRIVING).glob("*.part"))
 
-    def rooms(self) -> list[uuid.UUID]:
-        """The rooms that have a folder here."""
-        if not self.root.is_dir():
-            return []
-        return [found for entry in sorted(self.root.iterdir()) if (found := _as_uuid(entry)) is not None]
-
 
 class Arriving:
     """Content that is written down and not yet in its place."""
@@ -84,7 +80,9 @@ class RoomFiles:
         self.folder = folder
 
     def path(self, name: str) -> Path:
-        """Where a file stands: name is its SHA-256 and ending."""
+        """Where a file stands: name is its SHA-256 and ending. Raises ValueError for any other name."""
+        if not _OURS.fullmatch(name):
+            raise ValueError(f"{name!r} is no name of a file here")
         return self.folder / name[:2] / name
 
     def small_path(self, name: str, size: int) -> Path:
@@ -131,11 +129,7 @@ class RoomFiles:
         if self.folder.is_dir():
             for folder in sorted(self.folder.iterdir()):
                 if len(folder.name) == 2 and folder.is_dir():
-                    yield from sorted(file.name for file in folder.iterdir())
-
-    def clear(self) -> None:
-        """Remove the folder with all that is in it."""
-        shutil.rmtree(self.folder, ignore_errors=True)
+                    yield from sorted(file.name for file in folder.iterdir() if _OURS.fullmatch(file.name))
 
 
 def sha256_in(name: str) -> str:
@@ -176,6 +170,20 @@ def copy_sound(origin: Path, target: Path, name: str) -> bool:
     return True
 
 
+def link_sound(origin: Path, target: Path, name: str) -> bool:
+    """Give a file a second name, or copy it where the disk can't; whether it was what its name says. Raises OSError."""
+    if digest(origin) != sha256_in(name):
+        return False
+    partial = _made(target.parent) / f"{target.name}.{uuid.uuid4()}.part"
+    try:
+        os.link(origin, partial)
+    except OSError:
+        return copy_sound(origin, target, name)
+    os.replace(partial, target)
+    sync(target.parent)
+    return True
+
+
 @contextmanager
 def plainly() -> Iterator[None]:
     """What the disk says, as Busy where it may pass or be put right outside the service."""
@@ -211,11 +219,3 @@ def _made(folder: Path) -> Path:
         folder.mkdir(mode=0o700, exist_ok=True)
         sync(above)
     return folder
-
-
-def _as_uuid(entry: Path) -> uuid.UUID | None:
-    try:
-        found = uuid.UUID(entry.name)
-    except ValueError:
-        return None
-    return found if entry.is_dir() and str(found) == entry.name else None

@@ -277,8 +277,8 @@ def _small(call: Call, row: Attachment, size: int) -> bytes:
 
 def _lost() -> Lost:
     return Lost(
-        "The file of this attachment is missing or damaged on the service's disk. `weirbook check` lists such files; "
-        "`weirbook restore` brings them back from a copy."
+        "The file of this attachment is missing or damaged on the service's disk. `weirbook check` on the host lists such "
+        "files and says how they come back from a copy."
     )
 
 
