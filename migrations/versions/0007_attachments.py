@@ -6,7 +6,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0007"
-down_revision = "0005"
+down_revision = "0006"
 branch_labels = None
 depends_on = None
 
@@ -20,6 +20,7 @@ def upgrade() -> None:
         sa.Column("taken_at_ms", sa.BigInteger(), nullable=False),
         sa.Column("taken_at_from", sa.String(length=10), nullable=False),
         sa.Column("words", sa.Text(), nullable=True),
+        sa.Column("links", sa.Text(), nullable=True),
         sa.Column("author", sa.String(length=120), nullable=False),
         sa.Column("media_type", sa.String(length=40), nullable=False),
         sa.Column("size", sa.BigInteger(), nullable=False),

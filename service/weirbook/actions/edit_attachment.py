@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from weirbook.actions.edit import edit
+from weirbook.actions.enter_journal import check_links
 from weirbook.record.attachments import ARRIVAL, SENT, Attachment
 
 
@@ -25,4 +26,6 @@ def edit_attachment(
         told |= {"taken_at_ms": row.created_at_ms, "taken_at_from": ARRIVAL}
     elif told["taken_at_ms"] != row.taken_at_ms:
         told["taken_at_from"] = SENT
+    if told.get("links") != row.links:
+        check_links(session, told.get("links"))
     return edit(session, row, told, now=now, effective_ms=effective_ms)

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from weirbook.errors import Fault
 from weirbook.record.base import Base, Happening, key_to, points_to, room_key
+from weirbook.record.columns import Parts
 from weirbook.record.database import room_of, take_next
 from weirbook.record.files import Files, RoomFiles, no_folder
 from weirbook.record.media.kinds import KINDS
@@ -34,6 +35,7 @@ class Attachment(Happening, Base):
     taken_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
     taken_at_from: Mapped[str] = mapped_column(sa.String(10))
     words: Mapped[str | None] = mapped_column(sa.Text)
+    links: Mapped[list[str] | None] = mapped_column(Parts)
     author: Mapped[str] = mapped_column(sa.String(120))
     media_type: Mapped[str] = mapped_column(sa.String(40))
     size: Mapped[int] = mapped_column(sa.BigInteger)

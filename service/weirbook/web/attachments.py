@@ -8,24 +8,29 @@ from typing import Any
 from flask import Request, Response, current_app, request
 from flask_smorest import Blueprint
 from marshmallow import Schema, fields
+from marshmallow.validate import Length
+from sqlalchemy import ColumnElement
+from sqlalchemy.orm import Session
 
 from weirbook.actions.attach import attach
 from weirbook.actions.detach import detach
 from weirbook.actions.edit_attachment import edit_attachment
 from weirbook.actions.receive_file import Received, receive_file
 from weirbook.config import Config
-from weirbook.errors import Conflict, Lost, Malformed, NotOffered, TooLarge, Unknown
+from weirbook.errors import Conflict, Invalid, Lost, Malformed, NotOffered, TooLarge, Unknown
 from weirbook.record.attachments import TAKEN_BY, Attachment, room_files
 from weirbook.record.files import Files, no_folder
+from weirbook.record.links import find_linked, links_to
 from weirbook.record.media.decoding import SIZES, SMALL_MEDIA, made_small
 from weirbook.record.media.kinds import KINDS, PDF, TAKEN
 from weirbook.web.access import DAILY, READERS
 from weirbook.web.equipment import at_place
-from weirbook.web.fields import Choice, Instant, PlaceReference, Words
+from weirbook.web.fields import Choice, Instant, Link, PlaceReference, Words
 from weirbook.web.happened import happened_within, refuse_ahead
+from weirbook.web.journal import MOST_LINKS
 from weirbook.web.operations import Body, Call, Example, operation
 from weirbook.web.records import HappeningSchema
-from weirbook.web.resource import Resource, as_sent, dumped, locate, shown
+from weirbook.web.resource import Filter, Resource, as_sent, dumped, locate, shown
 
 EXAMPLE_ID = "01936c5e-8f00-7000-8000-0000000000f1"
 POLICY = "default-src 'none'; sandbox; frame-ancestors 'none'"
@@ -52,6 +57,12 @@ SENT_AS_IT_IS = (
 class AttachmentSchema(HappeningSchema):
     place = PlaceReference(metadata={"description": "Where; the room if not said"})
     words = Words(allow_none=True)
+    links = fields.List(
+        Link(),
+        allow_none=True,
+        validate=Length(max=MOST_LINKS, error=f"At most {MOST_LINKS} links."),
+        metadata={"description": "Other records it belongs to, as their paths", "maxItems": MOST_LINKS},
+    )
     author = Words(cap=120, metadata={"description": "Who sent it; the key's name if not said"})
     taken_at = Instant(
         attribute="taken_at_ms",
@@ -83,6 +94,11 @@ class AttachmentSchema(HappeningSchema):
 class UploadQuery(Schema):
     place = PlaceReference(metadata={"description": "Where; the room if not said."})
     words = Words(cap=2000, metadata={"description": "What it shows."})
+    link = Link(
+        metadata={
+            "description": "A record it belongs to, as its path, like journal/ID; more of them by PATCH."
+        }
+    )
     author = Words(cap=120, metadata={"description": "Who sent it; the key's name if not said."})
     taken_at = Instant(
         attribute="taken_at_ms",
@@ -188,15 +204,27 @@ def _add_uploads(blp: Blueprint) -> None:
         except Unknown:
             return shown(call, ATTACHMENTS, _attached(call, id), 201)
         held = dumped(ATTACHMENTS, present)
-        said = {**as_sent(ATTACHMENTS, call.query), "sha256": call.body.sha256}
+        said = {**as_sent(ATTACHMENTS, _said(call)), "sha256": call.body.sha256}
         if {**held, **said} != held:
             raise Conflict("There is another attachment under this id. Edit it by PATCH.", slug="id-taken")
         return shown(call, ATTACHMENTS, present)
 
 
 def _attached(call: Call, chosen_id: uuid.UUID | None = None) -> Attachment:
-    values = _prepare(call, {"place": "room", **call.query})
+    values = _prepare(call, {"place": "room", **_said(call)})
     return attach(call.session, call.body, values, call.zone, now=call.now, chosen_id=chosen_id)
+
+
+def _said(call: Call) -> dict[str, Any]:
+    """What the query tells of the record. Raises Invalid for a link that leads to nothing."""
+    said = dict(call.query)
+    if (path := said.pop("link", None)) is not None:
+        try:
+            find_linked(call.session, path)
+        except Unknown as trouble:
+            raise Invalid(trouble.message, "/link") from None
+        said["links"] = [path]
+    return said
 
 
 def _add_files(blp: Blueprint) -> None:
@@ -301,6 +329,11 @@ def _file(content: bytes, media: str, tag: str, disposition: str) -> Response:
     )
 
 
+def _of_record(session: Session, path: str) -> ColumnElement[bool]:
+    find_linked(session, path)
+    return links_to(Attachment, path)
+
+
 ATTACHMENTS = Resource(
     model=Attachment,
     schema=AttachmentSchema,
@@ -310,6 +343,7 @@ ATTACHMENTS = Resource(
     example_patch={"words": "Moss on the root, four weeks on."},
     filters={
         "place": at_place(Attachment),
+        "link": Filter(Link(metadata={"description": "Only those of this record, as its path."}), _of_record),
         **happened_within(Attachment.taken_at_ms),
     },
     defaults={"place": "room"},
