@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import io
+from functools import partial
 from pathlib import Path
 
 import pytest
 from harness import Caller, MakeCaller, on_both_engines, pointers
-from pictures import PDF, dots, drawn, jpeg, notes, png, webp
+from pictures import PDF, TRACES, dots, drawn, jpeg, notes, png, webp
 from PIL import Image
 from werkzeug.test import TestResponse
 
@@ -47,6 +48,10 @@ def sent(caller: Caller, content: bytes, media: str = "image/jpeg", query: str =
 
 def days_of(caller: Caller, query: str) -> list[str]:
     return [one["taken_at"][8:10] for one in caller.get(f"{LISTED}?{query}").get_json()["items"]]
+
+
+def ids_of(caller: Caller, link: str) -> list[str]:
+    return [one["id"] for one in caller.get(f"{LISTED}?link={link}").get_json()["items"]]
 
 
 def stored(files: Files) -> list[Path]:
@@ -282,3 +287,99 @@ def test_the_log_tells_of_a_photo(furnished: Caller) -> None:
         ("made", "tanks/nursery", "Fry"),
         ("deleted", "tanks/nursery", "Fry"),
     ]
+
+
+@on_both_engines
+def test_a_photo_belongs_to_other_records_and_is_found_by_them(furnished: Caller) -> None:
+    entry = furnished.post("/v1/journal", {"words": "Moss on the root"}).get_json()["id"]
+    row = sent(furnished, jpeg(), query=f"?link=journal/{entry}")
+    other = sent(furnished, jpeg(drawn(seed=2)), query="?link=tanks/nursery")
+    assert row["links"] == [f"journal/{entry}"]
+    ids = partial(ids_of, furnished)
+    assert ids(f"journal/{entry}") == [row["id"]]
+    assert ids("tanks/nursery") == [other["id"]]
+    both = {"links": [f"journal/{entry}", "tanks/nursery"]}
+    assert furnished.patch(f"{LISTED}/{row['id']}", both).get_json()["links"] == both["links"]
+    assert set(ids("tanks/nursery")) == {row["id"], other["id"]}
+    refused = furnished.delete(f"/v1/journal/{entry}")
+    assert refused.status_code == 409 and "1 attachment" in refused.get_json()["detail"]
+    assert furnished.patch(f"{LISTED}/{row['id']}", {"links": None}).get_json()["links"] is None
+    assert furnished.delete(f"/v1/journal/{entry}").status_code == 204
+
+
+def test_links_that_lead_to_nothing_are_named(furnished: Caller, files: Files) -> None:
+    for path in ("tanks/nowhere", f"journal/{OWN[-36:]}", "keys/keeper", "nonsense"):
+        assert pointers(send(furnished, jpeg(), "image/jpeg", f"?link={path}")) == ["/link"]
+        assert pointers(furnished.get(f"{LISTED}?link={path}")) == ["/link"]
+    row = sent(furnished, jpeg())
+    refused = furnished.patch(f"{LISTED}/{row['id']}", {"links": ["tanks/nursery", "tanks/nowhere"]})
+    assert pointers(refused) == ["/links/1"]
+    assert pointers(furnished.patch(f"{LISTED}/{row['id']}", {"links": ["tanks/nursery"] * 21})) == ["/links"]
+    assert len(stored(files)) == 1
+
+
+def test_an_entry_of_the_journal_shows_a_photo_by_its_link(furnished: Caller) -> None:
+    row = sent(furnished, jpeg())
+    entry = {"words": "See the photo", "links": [f"attachments/{row['id']}"]}
+    assert furnished.post("/v1/journal", entry).status_code == 201
+    refused = furnished.delete(f"{LISTED}/{row['id']}")
+    assert refused.status_code == 409 and "1 journal entry" in refused.get_json()["detail"]
+    assert furnished.get(f"{LISTED}/{row['id']}/file").status_code == 200
+
+
+NOW = (
+    1_795_608_000_000  # 2026-11-25T12:00:00Z; Lisbon's clocks show the same in winter, an hour more in summer
+)
+
+
+@pytest.fixture
+def noon(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("weirbook.web.perform.now_ms", lambda: NOW)
+
+
+@pytest.mark.parametrize(
+    ("within", "query", "at", "by"),
+    [
+        ({}, "", "2026-11-20T18:30:00Z", "camera"),
+        ({0x9003: "2026:07:20 18:30:00"}, "", "2026-07-20T17:30:00Z", "camera"),
+        ({0x9003: "2026:07:20 18:30:00", 0x9011: "-05:00"}, "", "2026-07-20T23:30:00Z", "camera"),
+        ({0x9003: "2026:03:29 01:30:00"}, "", "2026-03-29T01:30:00Z", "camera"),
+        ({}, "?taken_at=2026-11-01T08:00:00%2B01:00", "2026-11-01T07:00:00Z", "sent"),
+        ({0x9003: "2031:01:01 00:00:00"}, "", "2026-11-25T12:00:00Z", "arrival"),
+        ({0x9003: "1850:01:01 00:00:00"}, "", "2026-11-25T12:00:00Z", "arrival"),
+        ({0x9003: "nonsense"}, "", "2026-11-25T12:00:00Z", "arrival"),
+    ],
+    ids=["winter", "summer", "own offset", "a skipped hour", "sent", "ahead", "before photography", "none"],
+)
+def test_when_a_photo_was_taken(
+    furnished: Caller, noon: None, within: dict[int, str], query: str, at: str, by: str
+) -> None:
+    row = sent(furnished, jpeg(exif=notes(within=within)), query=query)
+    assert (row["taken_at"], row["taken_at_from"]) == (at, by)
+
+
+def test_a_wrong_clock_can_be_put_right(furnished: Caller, noon: None) -> None:
+    here = f"{LISTED}/{sent(furnished, jpeg(exif=notes()))['id']}"
+    same = furnished.patch(here, {"words": "Fry"}).get_json()
+    assert (same["taken_at"], same["taken_at_from"]) == ("2026-11-20T18:30:00Z", "camera")
+    moved = furnished.patch(here, {"taken_at": "2026-11-20T19:30:00Z"}).get_json()
+    assert (moved["taken_at"], moved["taken_at_from"]) == ("2026-11-20T19:30:00Z", "sent")
+    cleared = furnished.patch(here, {"taken_at": None}).get_json()
+    assert (cleared["taken_at"], cleared["taken_at_from"]) == ("2026-11-25T12:00:00Z", "arrival")
+    assert pointers(furnished.patch(here, {"taken_at": "2027-11-20T19:30:00Z"})) == ["/taken_at"]
+
+
+def test_nothing_of_where_it_was_taken_reaches_the_disk_or_the_answer(
+    app: Service, furnished: Caller, files: Files
+) -> None:
+    content = jpeg(drawn(300, 200), exif=notes(6), comment=b"DoNotKeep")
+    row = sent(furnished, content)
+    answers = [
+        furnished.get(f"{LISTED}/{row['id']}{part}").get_data()
+        for part in ("", "/file", "/thumbnail?size=1280")
+    ]
+    assert app.database.file is not None
+    on_disk = [file.read_bytes() for file in app.database.file.parent.rglob("*") if file.is_file()]
+    for trace in TRACES:
+        assert not any(trace in told for told in [*answers, *on_disk])
+    assert (row["width"], row["height"]) == (200, 300)
