@@ -39,11 +39,9 @@ from weirbook.record.migrations import revisions
 from weirbook.record.rooms import Room
 
 
-@pytest.fixture(autouse=True)
-def files(app: Service, tmp_path: Path) -> Files:
-    """The folder of files; on PostgreSQL, as by the settings."""
-    if app.database.files is None:
-        app.database.files = Files(tmp_path / "pg-files")
+@pytest.fixture
+def files(app: Service) -> Files:
+    assert app.database.files is not None
     return app.database.files
 
 

@@ -19,11 +19,9 @@ LISTED = "/v1/attachments"
 OWN = f"{LISTED}/01936c5e-8f00-7000-8000-00000000aaaa"
 
 
-@pytest.fixture(autouse=True)
-def files(app: Service, tmp_path: Path) -> Files:
-    """The folder of files; on PostgreSQL, as by the settings."""
-    if app.database.files is None:
-        app.database.files = Files(tmp_path / "pg-files")
+@pytest.fixture
+def files(app: Service) -> Files:
+    assert app.database.files is not None
     return app.database.files
 
 
