@@ -209,6 +209,20 @@ def test_a_check_names_files_that_are_missing_or_changed_and_brings_them_back_fr
     assert kinds(check(app.database, repair=True, copies=Files(tmp_path / "copies"))) == [LOST]
 
 
+def test_a_check_names_rows_that_no_program_of_ours_wrote(app: Service, furnished: Caller) -> None:
+    rows = [attach(furnished, seed) for seed in (1, 2)]
+    assert app.database.file is not None
+    with closing(sqlite3.connect(app.database.file)) as connection:
+        connection.execute("UPDATE attachment SET sha256 = '../../x' WHERE sha256 = ?", (rows[0]["sha256"],))
+        connection.execute(
+            "UPDATE attachment SET media_type = 'text/html' WHERE sha256 = ?", (rows[1]["sha256"],)
+        )
+        connection.commit()
+    report = check(app.database)
+    assert kinds(report) == ["attachments", "attachments"]
+    assert {flaw.words.split()[1] for flaw in report.flaws} == {row["id"] for row in rows}
+
+
 def test_a_check_leaves_alone_what_is_not_ours_and_removes_what_broke_off(
     app: Service, furnished: Caller, files: Files
 ) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from weirbook.actions.detach import remove_unneeded
-from weirbook.record.attachments import names_needed
+from weirbook.record.attachments import misnamed, names_needed
 from weirbook.record.checks import Flaw
 from weirbook.record.database import Database, enter_room
 from weirbook.record.files import RoomFiles, copy_sound, plainly
@@ -34,10 +34,13 @@ def check_files(
     with database.read() as session:
         enter_room(session, room_id)
         needed = names_needed(session)
+        strange = misnamed(session)
     if files is None:
         words = "There is no folder for files (WEIRBOOK_FILES), but attachments that need theirs: {}."
         return 0, [Flaw(LOST, words.format(len(needed)), name)] if needed else [], []
-    flaws: list[Flaw] = []
+    flaws = [
+        Flaw("attachments", f"Attachment {id} names no file as files are named.", name) for id in strange
+    ]
     mended: list[Flaw] = []
     for file, id in needed.items():
         if not files.is_sound(file):

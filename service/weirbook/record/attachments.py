@@ -89,6 +89,20 @@ def is_needed(session: Session, name: str) -> bool:
 
 
 def names_needed(session: Session) -> dict[str, str]:
-    """Every file that rows of the room need, each with the id of one of them."""
+    """Every file that rows of the room need, each with the id of one of them; rows that name none are passed over."""
     asked = sa.select(Attachment.sha256, Attachment.media_type, Attachment.id).order_by(Attachment.id)
-    return {file_name(sha256, media): str(id) for sha256, media, id in session.execute(asked)}
+    return {
+        file_name(sha256, media): str(id)
+        for sha256, media, id in session.execute(asked)
+        if SHA256.fullmatch(sha256) and media in KINDS
+    }
+
+
+def misnamed(session: Session) -> list[str]:
+    """Rows that name no file as files are named, by their ids."""
+    asked = sa.select(Attachment.sha256, Attachment.media_type, Attachment.id).order_by(Attachment.id)
+    return [
+        str(id)
+        for sha256, media, id in session.execute(asked)
+        if not SHA256.fullmatch(sha256) or media not in KINDS
+    ]
