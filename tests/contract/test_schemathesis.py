@@ -46,7 +46,7 @@ THOROUGH = (
     "/v1/room",
     "/v1/systems/{handle}/nutrients",
     "/v1/water-changes",
-    "/v1/attachments",
+    "/v1/attachments/{id}",
 )
 CALCULATORS = ("dose", "drain-capacity", "tank-volume")
 """One of each shape: choices and names; rows, which only a body can hold; a body that is one of several shapes."""
