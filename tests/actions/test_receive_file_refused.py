@@ -249,3 +249,13 @@ def test_a_webp_that_is_not_made_as_one_is_refused(files: Files, content: bytes)
 )
 def test_a_pdf_with_a_wrong_beginning_or_end_is_refused(files: Files, content: bytes) -> None:
     refused(files, content, "application/pdf")
+
+
+def test_a_jpeg_with_a_second_frame_is_refused_before_it_is_drawn(
+    files: Files, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(decoding, "_draw", None)
+    content = jpeg()
+    at = content.index(b"\xff\xc0")
+    twice = content[:at] + content[at : at + 2 + int.from_bytes(content[at + 2 : at + 4])] + content[at:]
+    assert "can't be shown" in refused(files, twice, "image/jpeg")

@@ -212,6 +212,7 @@ def test_what_only_looks_like_a_colour_profile_goes() -> None:
     for content, kind in (
         (jpeg(icc_profile=b"DoNotKeep" * 30), JPEG),
         (jpeg(icc_profile=profile() + b"DoNotKeep"), JPEG),
+        (jpeg(icc_profile=profile()[:36] + b"none" + profile()[40:]), JPEG),
         (png(icc_profile=b"DoNotKeep" * 30), PNG),
         (webp(icc_profile=b"DoNotKeep" * 30), WEBP),
     ):
