@@ -8,6 +8,7 @@ from flask_smorest import Api, Blueprint
 import weirbook
 from weirbook.web import (
     alerts,
+    attachments,
     calculators,
     catalogue,
     change_shapes,
@@ -59,6 +60,7 @@ RESOURCES = (
     TARGETS,
     PARAMETERS,
     journal.JOURNAL,
+    attachments.ATTACHMENTS,
     exclusions.EXCLUSIONS,
     exclusions.CORRECTIONS,
     tasks.HELPERS,
