@@ -32,6 +32,7 @@ from weirbook.engine.calculators.settling_box import SETTLING_BOX
 from weirbook.engine.calculators.stop_flow import STOP_FLOW
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
 from weirbook.engine.calculators.top_off import TOP_OFF
+from weirbook.engine.calculators.trend import TREND
 from weirbook.engine.calculators.turnover import TURNOVER
 from weirbook.engine.calculators.water_blend import WATER_BLEND
 from weirbook.engine.calculators.water_change import WATER_CHANGE
@@ -71,6 +72,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     STOP_FLOW,
     TANK_VOLUME,
     TOP_OFF,
+    TREND,
     TURNOVER,
     WATER_BLEND,
     WATER_CHANGE,

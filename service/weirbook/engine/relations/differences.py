@@ -147,9 +147,7 @@ class Stretches:
         about = self.known({first: -1.0, second: 1.0})
         if about is None:
             return None
-        value = middle(self.stretches[second].values, self.of) - middle(
-            self.stretches[first].values, self.of
-        )
+        value = middle(self.stretches[second].values, self.of) - middle(self.stretches[first].values, self.of)
         low, high = (end - about.centre for end in about.interval(confidence))
         drawn = [b - a for a, b in zip(self._drawn(first), self._drawn(second), strict=True)]
         if self.of == "median":
@@ -170,9 +168,7 @@ class Stretches:
         return resampled(one.days, one.values, block_length(one.n, self.persistence), of, which)
 
     def _wider(self, first: int, second: int, drawn: Sequence[float]) -> float:
-        means = [
-            b - a for a, b in zip(self._draw(first, "mean"), self._draw(second, "mean"), strict=True)
-        ]
+        means = [b - a for a, b in zip(self._draw(first, "mean"), self._draw(second, "mean"), strict=True)]
         of_means = stdev(means)
         return max(1.0, stdev(drawn) / of_means) if of_means > 0 else 1.0
 

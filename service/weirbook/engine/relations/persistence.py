@@ -126,7 +126,8 @@ def grams(days: Sequence[int], columns: Sequence[Sequence[float]]) -> list[Gram]
 
 def _gram(freed: Freed, columns: Sequence[Sequence[float]]) -> Gram:
     rows = [freed.of(column) for column in columns]
-    table = tuple(tuple(sum(map(mul, one, other)) for other in rows) for one in rows)
+    lower = [[sum(map(mul, one, other)) for other in rows[: place + 1]] for place, one in enumerate(rows)]
+    table = tuple(tuple(lower[max(i, j)][min(i, j)] for j in range(len(rows))) for i in range(len(rows)))
     return Gram(freed.rho, freed.log_kept, table)
 
 
@@ -149,7 +150,8 @@ def _decomposed(gram: Gram, use: Sequence[int]) -> tuple[list[list[float]], list
     root: list[list[float]] = []
     half: list[float] = []
     for i in use:
-        products, row = gram.table[i], []
+        products = gram.table[i]
+        row: list[float] = []
         for j, above in zip(use, root, strict=False):
             row.append((products[j] - sum(map(mul, row, above))) / above[-1])
         row.append(math.sqrt(products[i] - sum(map(mul, row, row))))
@@ -159,7 +161,8 @@ def _decomposed(gram: Gram, use: Sequence[int]) -> tuple[list[list[float]], list
 
 
 def _left(gram: Gram, half: Sequence[float], least_left: float) -> float:
-    return max(gram.table[-1][-1] - sum(map(mul, half, half)), least_left)
+    explained: float = sum(map(mul, half, half))
+    return max(gram.table[-1][-1] - explained, least_left)
 
 
 def _back(root: Sequence[Sequence[float]], half: Sequence[float]) -> list[float]:
@@ -242,9 +245,7 @@ def mixed(parts: Sequence[Part]) -> Mixture:
     most = max(part.weight for part in parts)
     heavy = [part for part in parts if part.weight > _LEAST_WEIGHT * most]
     total = math.fsum(part.weight for part in heavy)
-    return Mixture(
-        tuple(Part(part.weight / total, part.centre, part.spread, part.freedom) for part in heavy)
-    )
+    return Mixture(tuple(Part(part.weight / total, part.centre, part.spread, part.freedom) for part in heavy))
 
 
 def _t_density(t: float, freedom: float) -> float:

@@ -112,9 +112,7 @@ class Shift:
         return self.odds >= TELLING
 
 
-def shift(
-    days: Sequence[int], values: Sequence[float], resolution: float | None = None
-) -> Shift | None:
+def shift(days: Sequence[int], values: Sequence[float], resolution: float | None = None) -> Shift | None:
     """The one day at which a series most clearly moved to another level; None where it has too few days.
 
     Equations: value = level + c [from day k on] + what is left over, a first-order process with ρ as in persistence.py; the
@@ -140,9 +138,7 @@ def shift(
     return Shift(days[place], difference, math.exp(min(gain, 50.0)))
 
 
-def _scan(
-    days: Sequence[int], values: Sequence[float], resolution: float | None
-) -> tuple[float, int]:
+def _scan(days: Sequence[int], values: Sequence[float], resolution: float | None) -> tuple[float, int]:
     """The gain in likelihood (its logarithm) by the best step, and the place of its first value."""
     n = len(values)
     least = least_left(Stretch(tuple(days), tuple(values)), resolution)

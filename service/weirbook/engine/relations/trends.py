@@ -117,9 +117,7 @@ def _counted(n: int, s: int) -> float:
     return as_far / math.factorial(n)
 
 
-def sen(
-    times: Sequence[float], values: Sequence[float], variance: float, confidence: float = 0.9
-) -> Sen:
+def sen(times: Sequence[float], values: Sequence[float], variance: float, confidence: float = 0.9) -> Sen:
     """Sen's slope: the median of the slopes between all pairs, with an interval and the value at time 0.
 
     Equations: slope = median of (y_j - y_i) / (t_j - t_i); of the N slopes in order the interval runs from that of

@@ -13,6 +13,7 @@ FEW_DAYS = 14
 """In a phase: common practice. Below two weeks a weekly habit or one odd week is the whole phase."""
 FEW_WORTH = 6.0
 STRONG = 0.5
+"""Worth saying: a phase worth fewer independent days, or a day that keeps more than half of the one before."""
 DAYS_A_WEEK = 7
 _DIFFERENCES = {"degC": "K", "degF": "°F", "pH": "", "%": "points", "1": "", "on/off": ""}
 """Units of a difference where they are not those of the value: 2 % less of 40 % is not 38 %, but 2 points are."""
@@ -49,7 +50,9 @@ class TrialWords:
         if one.meanwhile and one.verdict not in ("unknown", "flat"):
             names = _listed(_names(one.meanwhile))
             several = len(_names(one.meanwhile)) > 1
-            parts.append(f"in the same week: {names}, so {'these' if several else 'the two'} can't be told apart")
+            parts.append(
+                f"in the same week: {names}, so {'these' if several else 'the two'} can't be told apart"
+            )
         elif one.meanwhile and one.verdict == "flat":
             parts.append(
                 f"in the same week: {_listed(_names(one.meanwhile))}, which may have hidden a difference"
@@ -66,16 +69,15 @@ class TrialWords:
             return f"unknown, because {counts} days have a value and {FEWEST_DAYS} are needed in each phase"
         margin = self.trial.margin[0]
         if one.verdict == "flat":
-            most = self._amount(max(abs(found.low), abs(found.high)))
-            words = f"flat, changed by at most {most} either way (90 % interval)"
+            reach = self._amount(max(abs(found.low), abs(found.high)))
+            words = f"flat, changed by at most {reach} either way (90 % interval)"
             return f"{words}, within the {self._amount(margin)} that would matter"
         if one.verdict == "unclear":
             down, up = self._pair(-found.low, found.high)
             words = f"no difference found, but lower by up to {down} or higher by up to {up}"
             return f"{words} can't be excluded (90 % interval)"
-        least, most = sorted((abs(found.low), abs(found.high)))
-        low, high = two(least, most)
-        return f"{one.verdict} by {low} to {self._with_unit(high)} (90 % interval)"
+        least, most = two(*sorted((abs(found.low), abs(found.high))))
+        return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval)"
 
     def _shape(self, one: Comparison) -> list[str]:
         found = one.shape
@@ -111,23 +113,16 @@ class TrialWords:
     def _drift(self, low: float, high: float) -> str:
         if low <= 0 <= high:
             down, up = self._pair(-low, high)
-            return f"no trend is seen (falling by up to {down} or rising by up to {up} a week can't be excluded)"
+            return (
+                f"no trend is seen (falling by up to {down} or rising by up to {up} a week can't be excluded)"
+            )
         return f"a trend of {self._signed(low, high)} a week"
 
     def trend(self, found: Trend | None) -> str:
         """A trend in words, by the week."""
         if found is None:
             return f"unknown, because fewer than {FEWEST_DAYS} days have a value"
-        low, high = DAYS_A_WEEK * found.sen.low, DAYS_A_WEEK * found.sen.high
-        if found.direction == 0:
-            down, up = self._pair(-low, high)
-            return (
-                f"no trend found, but falling by up to {down} or rising by up to {up} a week can't be excluded"
-                " (90 % interval)"
-            )
-        least, most = two(*sorted((abs(low), abs(high))))
-        way = "rising" if found.direction > 0 else "falling"
-        return f"{way} by {least} to {self._with_unit(most)} a week (90 % interval)"
+        return trend_words(found, self.unit)
 
     def _returned(self) -> list[str]:
         told = []
@@ -205,9 +200,7 @@ class TrialWords:
         return words[:1].upper() + words[1:]
 
     def _pair(self, down: float, up: float) -> tuple[str, str]:
-        """Two reaches either side of nought, rounded alike."""
-        digits = _decimals(down + up)
-        return self._with_unit(plain(max(down, 0.0), digits)), self._with_unit(plain(max(up, 0.0), digits))
+        return pair(down, up, self.unit)
 
     def _signed(self, low: float, high: float) -> str:
         digits = _decimals(high - low)
@@ -218,7 +211,32 @@ class TrialWords:
         return self._with_unit(plain(value, _decimals(value) if value > 0 else 0))
 
     def _with_unit(self, figure: str) -> str:
-        return f"{figure} {self.unit}".rstrip()
+        return with_unit(figure, self.unit)
+
+
+def trend_words(found: Trend, unit: str) -> str:
+    """A trend by the week: which way and how fast, or what can't be excluded. Times of the trend are days."""
+    low, high = DAYS_A_WEEK * found.sen.low, DAYS_A_WEEK * found.sen.high
+    if found.direction == 0:
+        down, up = pair(-low, high, unit)
+        return (
+            f"no trend found, but falling by up to {down} or rising by up to {up} a week can't be excluded"
+            " (90 % interval)"
+        )
+    least, most = two(*sorted((abs(low), abs(high))))
+    way = "rising" if found.direction > 0 else "falling"
+    return f"{way} by {least} to {with_unit(most, unit)} a week (90 % interval)"
+
+
+def with_unit(figure: str, unit: str) -> str:
+    """A figure and its unit, if it has one."""
+    return f"{figure} {unit}".rstrip()
+
+
+def pair(down: float, up: float, unit: str) -> tuple[str, str]:
+    """Two reaches either side of nought, rounded alike."""
+    digits = _decimals(down + up)
+    return with_unit(plain(max(down, 0.0), digits), unit), with_unit(plain(max(up, 0.0), digits), unit)
 
 
 def two(least: float, most: float) -> tuple[str, str]:

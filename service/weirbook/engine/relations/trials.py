@@ -187,9 +187,7 @@ class Trial:
     def in_the_week_of(self, which: int) -> tuple[Meanwhile, ...]:
         """What else happened less than a week before or after a phase began."""
         begins = self.phases[which].begins
-        return tuple(
-            one for one in self.outcome.meanwhile if abs(one.day - begins) < SAME_WEEK_DAYS
-        )
+        return tuple(one for one in self.outcome.meanwhile if abs(one.day - begins) < SAME_WEEK_DAYS)
 
     @cached_property
     def best(self) -> Best | None:
