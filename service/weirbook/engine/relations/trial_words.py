@@ -47,6 +47,8 @@ class TrialWords:
         if one.first != one.second - 1:
             since += f" (phases {one.first + 1} and {one.second + 1})"
         parts = [self.difference(one), *self._shape(one)]
+        if _trend_first(one):
+            parts.reverse()
         if one.meanwhile and one.verdict not in ("unknown", "flat"):
             names = _listed(_names(one.meanwhile))
             several = len(_names(one.meanwhile)) > 1
@@ -74,7 +76,8 @@ class TrialWords:
             return f"{words}, within the {self._amount(margin)} that would matter"
         if one.verdict == "unclear":
             down, up = self._pair(-found.low, found.high)
-            words = f"no difference found, but lower by up to {down} or higher by up to {up}"
+            begin = "between the phases" if _trend_first(one) else "no difference found, but"
+            words = f"{begin} lower by up to {down} or higher by up to {up}"
             return f"{words} can't be excluded (90 % interval)"
         least, most = two(*sorted((abs(found.low), abs(found.high))))
         return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval)"
@@ -92,10 +95,10 @@ class TrialWords:
                 f" {self._drift(low, high)}"
             ]
         if found.shape == "trend":
-            return [
-                f"a steady trend that runs through the change fits {_times(1 / found.odds)} better than a step, so the"
-                " difference is no sign of the setting"
-            ]
+            words = f"a steady trend that runs through the change fits {_times(1 / found.odds)} better than a step"
+            if one.verdict in ("lower", "higher"):
+                words += ", so the difference is no sign of the setting"
+            return [words]
         if found.shape == "step and trend":
             low, high = found.step
             return [
@@ -105,6 +108,8 @@ class TrialWords:
             off = found.elsewhere - self.trial.phases[one.second].begins
             when = f"{abs(off)} days {'before' if off < 0 else 'after'} the change"
             return [f"the values shifted {when} rather than at it, so look for what happened then"]
+        if one.verdict not in ("lower", "higher"):
+            return []
         return ["whether it is a step at the change or a trend that runs through it can't be told"]
 
     def _too_short(self) -> str:
@@ -160,8 +165,12 @@ class TrialWords:
         told = [
             "One place and no control beside it: a season, growing fish or plants, or a new batch of food would look"
             " the same. What came after a change was not thereby caused by it.",
-            "Phases follow one another in one order; going back to the first setting for a phase would show whether it"
-            " moves back.",
+            "Phases follow one another in one order, so whatever else went its way meanwhile went with them."
+            + (
+                ""
+                if trial.returned
+                else " Going back to the first setting for a phase would show whether it moves back."
+            ),
         ]
         short = [one for one in trial.summaries if one.n < FEW_DAYS]
         if short:
@@ -212,6 +221,11 @@ class TrialWords:
 
     def _with_unit(self, figure: str) -> str:
         return with_unit(figure, self.unit)
+
+
+def _trend_first(one: Comparison) -> bool:
+    """Whether a trend is seen where the difference alone is not clear: it looks like wandering to that."""
+    return one.verdict == "unclear" and one.shape is not None and "trend" in one.shape.shape
 
 
 def trend_words(found: Trend, unit: str) -> str:
