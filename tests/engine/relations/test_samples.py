@@ -184,7 +184,7 @@ def test_spread_in_one_list_alone_is_enough() -> None:
 def test_what_is_no_sample_is_refused() -> None:
     for asked in (compare_means, compare_ranks):
         for first, confidence in (([], 0.95), ([math.nan], 0.95), ([1.0, math.inf], 0.95), ([1.0, 2.0], 1.0)):
-            with pytest.raises(ValueError, match="measurements|confidence"):
+            with pytest.raises(ValueError, match=r"measurements|confidence"):
                 asked(first, [1.0, 2.0], confidence)
     with pytest.raises(ValueError, match="ties"):
         compare_ranks([1.0, 2.0], [2.0, 3.0], exact=True)

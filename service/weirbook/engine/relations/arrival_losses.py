@@ -26,7 +26,18 @@ def judge_batch(losses: int, fish: int) -> BatchVerdict:
     """
     if fish < 1 or not 0 <= losses <= fish:
         raise ValueError("of a batch of at least one fish none to all can be lost")
-    # In whole numbers, so that exactly 10 % is exactly that.
-    if 100 * losses > round(100 * REJECT_ABOVE) * fish:
+    if losses > most_extended(fish):
         return "reject"
-    return "accept" if 100 * losses < round(100 * ACCEPT_BELOW) * fish else "extend"
+    return "accept" if losses <= most_accepted(fish) else "extend"
+
+
+def most_accepted(fish: int) -> int:
+    """Losses up to which a batch of so many fish is accepted: the most below 5 %. See `judge_batch`."""
+    return (
+        fish * round(100 * ACCEPT_BELOW) - 1
+    ) // 100  # in whole numbers, so that exactly 5 % is exactly that
+
+
+def most_extended(fish: int) -> int:
+    """Losses up to which it is not rejected: the most of at most 10 %. See `judge_batch`."""
+    return fish * round(100 * REJECT_ABOVE) // 100

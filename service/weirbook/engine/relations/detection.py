@@ -8,6 +8,8 @@ from weirbook.engine.relations.distributions import hypergeometric_chance
 
 _ROUNDING = 1e-9
 """Share by which a chance may pass its limit by rounding alone."""
+_NOTHING_MORE = 1e-17
+"""Share of a sum below which what is still to come adds nothing."""
 
 
 def chance_of_missing(
@@ -30,10 +32,13 @@ def chance_of_missing(
     marked = round(diseased)
     if sensitivity == 1:
         return hypergeometric_chance(0, population, marked, sample)
-    return math.fsum(
-        hypergeometric_chance(k, population, marked, sample) * (1 - sensitivity) ** k
-        for k in range(min(marked, sample) + 1)
-    )
+    total = 0.0
+    for k in range(min(marked, sample) + 1):
+        missed = (1 - sensitivity) ** k
+        if missed < total * _NOTHING_MORE:
+            break
+        total += hypergeometric_chance(k, population, marked, sample) * missed
+    return total
 
 
 def diseased_fish(population: int, prevalence: float) -> int:

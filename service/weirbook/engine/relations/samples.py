@@ -59,6 +59,8 @@ class RankComparison:
     u: pairs in which the first is higher, ties counting a half; second_u the others. higher_share: u over all pairs.
     shift: Hodges and Lehmann's, the median of all differences first less second; low, high its interval, None where so
         few measurements allow none at that confidence. p_higher: one-sided, that of a first list so high by chance.
+    tied: sum of t^3 - t over ties of t measurements; deviation: of U by chance, 0 where all measurements are the same.
+    z: of the normal approximation, None where counted out.
     unknown: why nothing can be told (every measurement the same), p then 1.
     """
 
@@ -72,6 +74,8 @@ class RankComparison:
     high: float | None
     confidence: float
     exact: bool
+    tied: int
+    deviation: float
     z: float | None
     p: float
     p_higher: float
@@ -164,9 +168,10 @@ def compare_ranks(
     if exact and ties:
         raise ValueError("ranks with ties can't be counted out")
     unknown = "all measurements are the same" if len({*first, *second}) == 1 else None
-    deviation = _deviation_of_u(one.n, two.n, ties)
+    tied = sum(t**3 - t for t in ties)
+    deviation = _deviation_of_u(one.n, two.n, tied)
     z = None if exact or unknown else (max(u, pairs - u) - pairs / 2 - 0.5) / deviation
-    p, p_higher = _chances(u, one.n, two.n, exact, 0.0 if unknown else deviation)
+    p, p_higher = _chances(u, one.n, two.n, exact, deviation)
     left_out = _left_out(one.n, two.n, exact, deviation, (1 - confidence) / 2)
     within = None if unknown or left_out is None else (differences[left_out], differences[-1 - left_out])
     return RankComparison(
@@ -180,6 +185,8 @@ def compare_ranks(
         within and within[1],
         confidence,
         exact,
+        tied,
+        deviation,
         z,
         p,
         p_higher,
@@ -193,10 +200,9 @@ def _refuse_no_confidence(confidence: float) -> None:
         raise ValueError("a confidence lies between 0 and 1")
 
 
-def _deviation_of_u(n1: int, n2: int, ties: Sequence[int]) -> float:
+def _deviation_of_u(n1: int, n2: int, tied: int) -> float:
     n = n1 + n2
-    lost = sum(t**3 - t for t in ties) / (n * (n - 1))
-    return math.sqrt(n1 * n2 / 12 * (n + 1 - lost))
+    return math.sqrt(n1 * n2 / 12 * (n + 1 - tied / (n * (n - 1))))
 
 
 def _chances(u: float, n1: int, n2: int, exact: bool, deviation: float) -> tuple[float, float]:
