@@ -124,27 +124,27 @@ def test_what_happened_in_the_same_week_is_named_and_what_did_later_is_not() -> 
     assert "feeding changed, which may have hidden a difference" in TrialWords(flat).reading()
 
 
-def test_the_best_of_several_settings_is_named_only_where_intervals_allow_it() -> None:
-    clear = trial(0, -12, 9, wanted="lower")
-    assert clear.best is not None and (clear.best.setting, clear.best.why) == ("B", "told")
-    assert TrialWords(clear).reading().endswith("'B' did best (lower is wanted).")
-    up = trial(0, -12, 9, wanted="higher")
-    assert up.best is not None and up.best.setting == "C"
-    close = trial(0, -12, -12, wanted="lower")
-    assert close.best is not None and (close.best.setting, close.best.why) == (None, "too close")
-    assert "the intervals overlap too much" in TrialWords(close).reading()
-    assert trial(0, -12).best is None
-    mixed = trial(0, -12, 9, wanted="lower", meanwhile=(Meanwhile(LENGTH, "feeding changed"),))
-    assert mixed.best is not None and mixed.best.why == "not alone"
-    assert "holds here too." in TrialWords(mixed).reading()
-    assert trial(0, wanted="lower").best == trial(0, 0, settings="AA", wanted="lower").best
+def test_the_lowest_and_highest_settings_are_named_only_where_intervals_allow_it() -> None:
+    clear = trial(0, -12, 9)
+    assert (clear.extreme("lowest").setting, clear.extreme("lowest").why) == ("B", "told")
+    assert clear.extreme("highest").setting == "C"
+    assert TrialWords(clear).reading().endswith("it was lowest under 'B' and highest under 'C'.")
+    close = trial(0, -12, -12)
+    assert (close.extreme("lowest").setting, close.extreme("lowest").why) == (None, "too close")
+    assert "Of the settings tried it was highest under 'A'" in TrialWords(close).reading()
+    assert "the intervals overlap too much" in TrialWords(trial(0, 0, 0)).reading()
+    mixed = trial(0, -12, 9, meanwhile=(Meanwhile(LENGTH, "feeding changed"),))
+    assert mixed.extreme("lowest").why == "not alone"
+    assert TrialWords(mixed).reading().endswith("holds here too.")
+    assert trial(0, -12, settings="AA").extreme("lowest").why == "one setting"
+    assert "Of the settings" not in TrialWords(trial(0, -12)).reading()  # of two the difference says it
 
 
 def test_going_back_speaks_for_or_against_the_setting() -> None:
-    back = trial(0, -8, 0, settings="ABA", wanted="lower")
+    back = trial(0, -8, 0, settings="ABA")
     words = TrialWords(back).reading()
     assert "Back under 'A' it moved the other way again, which speaks for the setting" in words
-    assert back.best is not None and back.best.setting == "B"
+    assert back.extreme("lowest").setting == "B"
     stayed = trial(0, -8, -8, settings="ABA")
     assert "did not move back as far as can be seen, which speaks against" in TrialWords(stayed).reading()
     assert not any("Going back" in limit for limit in TrialWords(back).limits())
@@ -154,11 +154,12 @@ def test_going_back_speaks_for_or_against_the_setting() -> None:
 
 
 def test_too_few_days_are_said_to_be_too_few() -> None:
-    short = trial(0, -8, length=SETTLE + 4, wanted="lower")
+    short = trial(0, -8, length=SETTLE + 4)
     words = TrialWords(short).reading()
     assert short.changes[0].verdict == "unknown"
     assert "unknown, because 4 and 4 days have a value and 5 are needed in each phase" in words
-    assert "some phases have too few days" in words
+    three = trial(0, -8, 2, length=SETTLE + 4)
+    assert "some phases have too few days" in TrialWords(three).reading()
     assert TrialWords(short).trend(short.summaries[0].trend).startswith("unknown, because fewer than 5 days")
     one = Trial(Outcome("algae cover", "%", short.phases[:1]))
     assert TrialWords(one).reading() == "Algae cover: one phase so far, so nothing can be compared."
@@ -174,7 +175,7 @@ def test_strong_persistence_is_among_the_limits() -> None:
 
 
 def test_no_words_hold_a_bare_chance() -> None:
-    for one in (trial(0, -8), trial(0, 0), trial(0, 0, slope=-0.3), trial(0, -4, -9, wanted="lower")):
+    for one in (trial(0, -8), trial(0, 0), trial(0, 0, slope=-0.3), trial(0, -4, -9)):
         words = TrialWords(one)
         told = " ".join(
             [words.reading(), *words.limits(), *(words.trend(each.trend) for each in one.summaries)]
@@ -225,17 +226,17 @@ def test_differences_have_units_of_their_own(unit: str, shown: str) -> None:
     assert TrialWords(Trial(Outcome("it", unit, phases))).unit == shown
 
 
-def best_named(seed: int, count: int, shift: float) -> float:
-    found = [trial(0, shift, 0, seed=seed + which, wanted="lower").best for which in range(count)]
-    return sum(one is not None and one.setting is not None for one in found) / count
+def lowest_named(seed: int, count: int, shift: float) -> float:
+    found = [trial(0, shift, 0, seed=seed + which).extreme("lowest") for which in range(count)]
+    return sum(one.setting is not None for one in found) / count
 
 
-def test_in_a_few_rooms_a_best_setting_is_seldom_invented() -> None:
-    assert best_named(100, 8, 0.0) <= 0.25
-    assert best_named(100, 4, -8.0) == 1
+def test_in_a_few_rooms_a_lowest_setting_is_seldom_invented() -> None:
+    assert lowest_named(100, 8, 0.0) <= 0.25
+    assert lowest_named(100, 4, -8.0) == 1
 
 
 @pytest.mark.slow
-def test_a_best_setting_is_invented_in_a_tenth_of_rooms_at_most() -> None:
-    assert best_named(1000, 200, 0.0) <= 0.1
-    assert best_named(2000, 100, -8.0) >= 0.95
+def test_a_lowest_setting_is_invented_in_a_tenth_of_rooms_at_most() -> None:
+    assert lowest_named(1000, 200, 0.0) <= 0.1
+    assert lowest_named(2000, 100, -8.0) >= 0.95

@@ -28,16 +28,13 @@ class TrialWords:
         self.unit = _DIFFERENCES.get(unit, unit)
 
     def reading(self) -> str:
-        """The whole in one paragraph: every change, the trend, the best setting."""
+        """The whole in one paragraph: every change, going back, the lowest and highest setting."""
         trial = self.trial
         if not trial.changes:
             return f"{self._outcome()}: one phase so far, so nothing can be compared."
         told = [self.comparison(change) for change in trial.changes]
         told += [self.comparison(one) for one in trial.against_first]
-        told += self._returned()
-        if (best := self.best()) is not None:
-            told.append(best)
-        return " ".join(told)
+        return " ".join([*told, *self._returned(), *self._extremes()])
 
     def comparison(self, one: Comparison) -> str:
         """One difference: how far, of what shape, and what else happened."""
@@ -145,19 +142,25 @@ class TrialWords:
                 )
         return told
 
-    def best(self) -> str | None:
-        """Which setting did best, or why that can't be told; None where nobody said which way is wanted."""
-        best = self.trial.best
-        if best is None or best.why == "one setting":
-            return None
-        if best.setting is None:
-            if best.why == "too few days":
-                return "Which setting does best can't be told: some phases have too few days."
-            return "Which setting does best can't be told: the intervals overlap too much."
-        words = f"Of the settings tried, '{best.setting}' did best ({self.trial.outcome.wanted} is wanted)"
-        if best.why == "not alone":
-            return f"{words}, but what is said above of trends and of what else happened holds here too."
-        return f"{words}."
+    def _extremes(self) -> list[str]:
+        """Of three settings and more, under which the outcome was lowest and highest, as far as that can be told."""
+        settings = {phase.setting for phase in self.trial.phases}
+        if len(settings) < 3:
+            return []
+        lowest, highest = self.trial.extreme("lowest"), self.trial.extreme("highest")
+        if lowest.why == "too few days":
+            return ["Which setting lies lowest or highest can't be told: some phases have too few days."]
+        named = [
+            f"{way} under '{one.setting}'"
+            for way, one in (("lowest", lowest), ("highest", highest))
+            if one.setting is not None
+        ]
+        if not named:
+            return ["Which setting lies lowest or highest can't be told: the intervals overlap too much."]
+        words = f"Of the settings tried it was {' and '.join(named)}"
+        if "not alone" in (lowest.why, highest.why):
+            words += ", but what is said above of trends and of what else happened holds here too"
+        return [f"{words}."]
 
     def limits(self) -> list[str]:
         """What this can't show, and what it rests on."""
