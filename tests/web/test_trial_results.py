@@ -234,7 +234,7 @@ def test_a_sensors_days_are_weighted_by_time_and_half_days_left_out(vat: Caller)
     assert [one["days"] for one in outcome["phases"]] == [17, 18]
     # Lines between readings: up from 20 to 24 within two hours, down again at midnight.
     assert outcome["phases"][1]["mean"] == pytest.approx((20 * 4 + 22 * 2 + 24 * 16 + 22 * 2) / 24, abs=0.02)
-    assert "1 days are left out, because readings cover less than 50 % of them." in outcome["limits"]
+    assert "Days left out, because readings cover less than 50 % of them: 1." in outcome["limits"]
 
 
 def test_a_median_is_compared_where_asked(vat: Caller) -> None:
@@ -268,7 +268,7 @@ def test_tests_that_tell_only_a_bound_are_counted_among_the_limits(vat: Caller) 
     score(vat, dict(enumerate(noise(2 * LENGTH - 1))))
     vat.post("/v1/readings", {"gauge": "vat-algae", "value": "<5", "at": at(2 * LENGTH - 1)})
     limits = result(vat, begin(vat, "A", "B"))["outcomes"][0]["limits"]
-    assert any(limit.startswith("1 readings say only below") for limit in limits)
+    assert any(limit.startswith("Readings that say only below, above or between: 1.") for limit in limits)
 
 
 def test_the_same_question_always_gets_the_same_answer(vat: Caller) -> None:

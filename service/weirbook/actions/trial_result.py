@@ -81,13 +81,12 @@ class Shown:
         told = self.words.limits()
         if self.daily.qualified:
             told.append(
-                f"{self.daily.qualified} readings say only below, above or between: they count at their bound or middle, so"
-                " differences may look smaller than they are."
+                f"Readings that say only below, above or between: {self.daily.qualified}. They count at their bound or"
+                " middle, so differences may look smaller than they are."
             )
         if self.daily.uncovered:
             told.append(
-                f"{self.daily.uncovered} days are left out, because readings cover less than"
-                f" {LEAST_COVERED:.0%} of them.".replace("%", " %")
+                f"Days left out, because readings cover less than {100 * LEAST_COVERED:g} % of them: {self.daily.uncovered}."
             )
         return told
 

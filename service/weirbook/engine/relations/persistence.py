@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from operator import mul
 
-from weirbook.engine.relations.distributions import t_cdf
+from weirbook.engine.relations.distributions import normal_quantile, t_cdf
 from weirbook.engine.relations.roots import root_between
 
 RHOS = tuple(-0.3 + 0.0375 * k for k in range(35))
@@ -85,7 +85,11 @@ class Mixture:
         def rising(x: float) -> tuple[float, float]:
             return self.below(x) - share, self._density(x)
 
-        return root_between(rising, low, high, self.centre)
+        about = self.centre
+        width = math.sqrt(
+            math.fsum(part.weight * (part.spread**2 + (part.centre - about) ** 2) for part in self.parts)
+        )
+        return root_between(rising, low, high, about + normal_quantile(share) * width)
 
     def _density(self, x: float) -> float:
         return math.fsum(

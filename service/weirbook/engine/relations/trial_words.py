@@ -234,6 +234,8 @@ def _trend_first(one: Comparison) -> bool:
 def trend_words(found: Trend, unit: str) -> str:
     """A trend by the week: which way and how fast, or what can't be excluded. Times of the trend are days."""
     low, high = DAYS_A_WEEK * found.sen.low, DAYS_A_WEEK * found.sen.high
+    if low == high == 0:
+        return "no trend found: level, as far as the readings show"
     if found.direction == 0:
         down, up = pair(-low, high, unit)
         return (
