@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from operator import mul
 
-from weirbook.engine.relations.distributions import t_cdf
+from weirbook.engine.relations.distributions import normal_quantile, t_cdf
 from weirbook.engine.relations.roots import root_between
 
 RHOS = tuple(-0.3 + 0.0375 * k for k in range(35))
@@ -85,7 +85,11 @@ class Mixture:
         def rising(x: float) -> tuple[float, float]:
             return self.below(x) - share, self._density(x)
 
-        return root_between(rising, low, high, self.centre)
+        about = self.centre
+        width = math.sqrt(
+            math.fsum(part.weight * (part.spread**2 + (part.centre - about) ** 2) for part in self.parts)
+        )
+        return root_between(rising, low, high, about + normal_quantile(share) * width)
 
     def _density(self, x: float) -> float:
         return math.fsum(
@@ -126,7 +130,8 @@ def grams(days: Sequence[int], columns: Sequence[Sequence[float]]) -> list[Gram]
 
 def _gram(freed: Freed, columns: Sequence[Sequence[float]]) -> Gram:
     rows = [freed.of(column) for column in columns]
-    table = tuple(tuple(sum(map(mul, one, other)) for other in rows) for one in rows)
+    lower = [[sum(map(mul, one, other)) for other in rows[: place + 1]] for place, one in enumerate(rows)]
+    table = tuple(tuple(lower[max(i, j)][min(i, j)] for j in range(len(rows))) for i in range(len(rows)))
     return Gram(freed.rho, freed.log_kept, table)
 
 
@@ -149,7 +154,8 @@ def _decomposed(gram: Gram, use: Sequence[int]) -> tuple[list[list[float]], list
     root: list[list[float]] = []
     half: list[float] = []
     for i in use:
-        products, row = gram.table[i], []
+        products = gram.table[i]
+        row: list[float] = []
         for j, above in zip(use, root, strict=False):
             row.append((products[j] - sum(map(mul, row, above))) / above[-1])
         row.append(math.sqrt(products[i] - sum(map(mul, row, row))))
@@ -159,7 +165,8 @@ def _decomposed(gram: Gram, use: Sequence[int]) -> tuple[list[list[float]], list
 
 
 def _left(gram: Gram, half: Sequence[float], least_left: float) -> float:
-    return max(gram.table[-1][-1] - sum(map(mul, half, half)), least_left)
+    explained: float = sum(map(mul, half, half))
+    return max(gram.table[-1][-1] - explained, least_left)
 
 
 def _back(root: Sequence[Sequence[float]], half: Sequence[float]) -> list[float]:

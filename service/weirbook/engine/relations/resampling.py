@@ -63,7 +63,8 @@ def block_length(n: int, persistence: float) -> int:
     least = n ** (1 / 3)
     rho = min(max(persistence, 0.0), 0.95)
     wanted = (math.sqrt(6) * rho / (1 - rho * rho)) ** (2 / 3) * least
-    return max(1, min(math.ceil(max(wanted, least) - 1e-9), n // 3))
+    length: float = max(wanted, least)
+    return max(1, min(math.ceil(length - 1e-9), n // 3))
 
 
 def resampled(

@@ -52,7 +52,8 @@ def step_or_trend(
     persistence.py; with c alone, b alone, both. Step and trend have as many coefficients: the ratio of their greatest
     likelihoods over all ρ decides, where it is 8 or more either way. Both together must be 8 e times likelier than
     the better one.
-    Where the stretches don't differ and the slope's interval holds nought, there is nothing to be told apart.
+    Where the stretches don't differ, the slope's interval holds nought, and both together are not 8 e^2 times likelier than
+    neither (a step may undo a trend, as a cleaning does), there is nothing to be told apart.
     Shapes and units: days whole numbers; the stretches don't overlap.
     Valid for: twelve days and more.
     Uncertainty: of simulated series with a step of two or three standard deviations 2 to 5 % are called a trend, and
@@ -68,13 +69,15 @@ def step_or_trend(
     change = second.days[0]
     table = _table(days, values, change)
     ends = coefficient(table, (_ONE, _TIME), 1, n, least).interval(confidence)
-    by_step, by_trend, by_both = (
-        likelihood(table, use, n, least) for use in ((_ONE, _STEP), (_ONE, _TIME), (_ONE, _STEP, _TIME))
+    by_none, by_step, by_trend, by_both = (
+        likelihood(table, use, n, least)
+        for use in ((_ONE,), (_ONE, _STEP), (_ONE, _TIME), (_ONE, _STEP, _TIME))
     )
     both = (_ONE, _STEP, _TIME)
     shape: Shape = "none"
     elsewhere = None
-    if differs or not ends[0] <= 0 <= ends[1]:
+    opposed = by_both - by_none >= math.log(_TELLING_BESIDES) + 1
+    if differs or opposed or not ends[0] <= 0 <= ends[1]:
         shape = _shape(by_step, by_trend, by_both)
         best = max(by_step, by_trend, by_both)
         elsewhere = _elsewhere(days, values, first, second, best, least)

@@ -13,6 +13,7 @@ FEW_DAYS = 14
 """In a phase: common practice. Below two weeks a weekly habit or one odd week is the whole phase."""
 FEW_WORTH = 6.0
 STRONG = 0.5
+"""Worth saying: a phase worth fewer independent days, or a day that keeps more than half of the one before."""
 DAYS_A_WEEK = 7
 _DIFFERENCES = {"degC": "K", "degF": "°F", "pH": "", "%": "points", "1": "", "on/off": ""}
 """Units of a difference where they are not those of the value: 2 % less of 40 % is not 38 %, but 2 points are."""
@@ -27,16 +28,13 @@ class TrialWords:
         self.unit = _DIFFERENCES.get(unit, unit)
 
     def reading(self) -> str:
-        """The whole in one paragraph: every change, the trend, the best setting."""
+        """The whole in one paragraph: every change, going back, the lowest and highest setting."""
         trial = self.trial
         if not trial.changes:
             return f"{self._outcome()}: one phase so far, so nothing can be compared."
         told = [self.comparison(change) for change in trial.changes]
         told += [self.comparison(one) for one in trial.against_first]
-        told += self._returned()
-        if (best := self.best()) is not None:
-            told.append(best)
-        return " ".join(told)
+        return " ".join([*told, *self._returned(), *self._extremes()])
 
     def comparison(self, one: Comparison) -> str:
         """One difference: how far, of what shape, and what else happened."""
@@ -46,6 +44,8 @@ class TrialWords:
         if one.first != one.second - 1:
             since += f" (phases {one.first + 1} and {one.second + 1})"
         parts = [self.difference(one), *self._shape(one)]
+        if _trend_first(one):
+            parts.reverse()
         if one.meanwhile and one.verdict not in ("unknown", "flat"):
             names = _listed(_names(one.meanwhile))
             several = len(_names(one.meanwhile)) > 1
@@ -68,16 +68,16 @@ class TrialWords:
             return f"unknown, because {counts} days have a value and {FEWEST_DAYS} are needed in each phase"
         margin = self.trial.margin[0]
         if one.verdict == "flat":
-            most = self._amount(max(abs(found.low), abs(found.high)))
-            words = f"flat, changed by at most {most} either way (90 % interval)"
+            reach = self._amount(max(abs(found.low), abs(found.high)))
+            words = f"flat, changed by at most {reach} either way (90 % interval)"
             return f"{words}, within the {self._amount(margin)} that would matter"
         if one.verdict == "unclear":
             down, up = self._pair(-found.low, found.high)
-            words = f"no difference found, but lower by up to {down} or higher by up to {up}"
+            begin = "between the phases" if _trend_first(one) else "no difference found, but"
+            words = f"{begin} lower by up to {down} or higher by up to {up}"
             return f"{words} can't be excluded (90 % interval)"
-        least, most = sorted((abs(found.low), abs(found.high)))
-        low, high = two(least, most)
-        return f"{one.verdict} by {low} to {self._with_unit(high)} (90 % interval)"
+        least, most = two(*sorted((abs(found.low), abs(found.high))))
+        return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval)"
 
     def _shape(self, one: Comparison) -> list[str]:
         found = one.shape
@@ -92,10 +92,10 @@ class TrialWords:
                 f" {self._drift(low, high)}"
             ]
         if found.shape == "trend":
-            return [
-                f"a steady trend that runs through the change fits {_times(1 / found.odds)} better than a step, so the"
-                " difference is no sign of the setting"
-            ]
+            words = f"a steady trend that runs through the change fits {_times(1 / found.odds)} better than a step"
+            if one.verdict in ("lower", "higher"):
+                words += ", so the difference is no sign of the setting"
+            return [words]
         if found.shape == "step and trend":
             low, high = found.step
             return [
@@ -105,6 +105,8 @@ class TrialWords:
             off = found.elsewhere - self.trial.phases[one.second].begins
             when = f"{abs(off)} days {'before' if off < 0 else 'after'} the change"
             return [f"the values shifted {when} rather than at it, so look for what happened then"]
+        if one.verdict not in ("lower", "higher"):
+            return []
         return ["whether it is a step at the change or a trend that runs through it can't be told"]
 
     def _too_short(self) -> str:
@@ -122,16 +124,7 @@ class TrialWords:
         """A trend in words, by the week."""
         if found is None:
             return f"unknown, because fewer than {FEWEST_DAYS} days have a value"
-        low, high = DAYS_A_WEEK * found.sen.low, DAYS_A_WEEK * found.sen.high
-        if found.direction == 0:
-            down, up = self._pair(-low, high)
-            return (
-                f"no trend found, but falling by up to {down} or rising by up to {up} a week can't be excluded"
-                " (90 % interval)"
-            )
-        least, most = two(*sorted((abs(low), abs(high))))
-        way = "rising" if found.direction > 0 else "falling"
-        return f"{way} by {least} to {self._with_unit(most)} a week (90 % interval)"
+        return trend_words(found, self.unit)
 
     def _returned(self) -> list[str]:
         told = []
@@ -149,19 +142,25 @@ class TrialWords:
                 )
         return told
 
-    def best(self) -> str | None:
-        """Which setting did best, or why that can't be told; None where nobody said which way is wanted."""
-        best = self.trial.best
-        if best is None or best.why == "one setting":
-            return None
-        if best.setting is None:
-            if best.why == "too few days":
-                return "Which setting does best can't be told: some phases have too few days."
-            return "Which setting does best can't be told: the intervals overlap too much."
-        words = f"Of the settings tried, '{best.setting}' did best ({self.trial.outcome.wanted} is wanted)"
-        if best.why == "not alone":
-            return f"{words}, but what is said above of trends and of what else happened holds here too."
-        return f"{words}."
+    def _extremes(self) -> list[str]:
+        """Of three settings and more, under which the outcome was lowest and highest, as far as that can be told."""
+        settings = {phase.setting for phase in self.trial.phases}
+        if len(settings) < 3:
+            return []
+        lowest, highest = self.trial.extreme("lowest"), self.trial.extreme("highest")
+        if lowest.why == "too few days":
+            return ["Which setting lies lowest or highest can't be told: some phases have too few days."]
+        named = [
+            f"{way} under '{one.setting}'"
+            for way, one in (("lowest", lowest), ("highest", highest))
+            if one.setting is not None
+        ]
+        if not named:
+            return ["Which setting lies lowest or highest can't be told: the intervals overlap too much."]
+        words = f"Of the settings tried it was {' and '.join(named)}"
+        if "not alone" in (lowest.why, highest.why):
+            words += ", but what is said above of trends and of what else happened holds here too"
+        return [f"{words}."]
 
     def limits(self) -> list[str]:
         """What this can't show, and what it rests on."""
@@ -169,8 +168,12 @@ class TrialWords:
         told = [
             "One place and no control beside it: a season, growing fish or plants, or a new batch of food would look"
             " the same. What came after a change was not thereby caused by it.",
-            "Phases follow one another in one order; going back to the first setting for a phase would show whether it"
-            " moves back.",
+            "Phases follow one another in one order, so whatever else went its way meanwhile went with them."
+            + (
+                ""
+                if trial.returned
+                else " Going back to the first setting for a phase would show whether it moves back."
+            ),
         ]
         short = [one for one in trial.summaries if one.n < FEW_DAYS]
         if short:
@@ -209,9 +212,7 @@ class TrialWords:
         return words[:1].upper() + words[1:]
 
     def _pair(self, down: float, up: float) -> tuple[str, str]:
-        """Two reaches either side of nought, rounded alike."""
-        digits = _decimals(down + up)
-        return self._with_unit(plain(max(down, 0.0), digits)), self._with_unit(plain(max(up, 0.0), digits))
+        return pair(down, up, self.unit)
 
     def _signed(self, low: float, high: float) -> str:
         digits = _decimals(high - low)
@@ -222,7 +223,39 @@ class TrialWords:
         return self._with_unit(plain(value, _decimals(value) if value > 0 else 0))
 
     def _with_unit(self, figure: str) -> str:
-        return f"{figure} {self.unit}".rstrip()
+        return with_unit(figure, self.unit)
+
+
+def _trend_first(one: Comparison) -> bool:
+    """Whether a trend is seen where the difference alone is not clear: it looks like wandering to that."""
+    return one.verdict == "unclear" and one.shape is not None and "trend" in one.shape.shape
+
+
+def trend_words(found: Trend, unit: str) -> str:
+    """A trend by the week: which way and how fast, or what can't be excluded. Times of the trend are days."""
+    low, high = DAYS_A_WEEK * found.sen.low, DAYS_A_WEEK * found.sen.high
+    if low == high == 0:
+        return "no trend found: level, as far as the readings show"
+    if found.direction == 0:
+        down, up = pair(-low, high, unit)
+        return (
+            f"no trend found, but falling by up to {down} or rising by up to {up} a week can't be excluded"
+            " (90 % interval)"
+        )
+    least, most = two(*sorted((abs(low), abs(high))))
+    way = "rising" if found.direction > 0 else "falling"
+    return f"{way} by {least} to {with_unit(most, unit)} a week (90 % interval)"
+
+
+def with_unit(figure: str, unit: str) -> str:
+    """A figure and its unit, if it has one."""
+    return f"{figure} {unit}".rstrip()
+
+
+def pair(down: float, up: float, unit: str) -> tuple[str, str]:
+    """Two reaches either side of nought, rounded alike."""
+    digits = _decimals(down + up)
+    return with_unit(plain(max(down, 0.0), digits), unit), with_unit(plain(max(up, 0.0), digits), unit)
 
 
 def two(least: float, most: float) -> tuple[str, str]:

@@ -28,7 +28,7 @@ SAME_WEEK_DAYS = 7
 USUAL_MARGIN = 0.5
 """Of the first phase's spread: the smallest difference that matters where nobody says. Common practice."""
 Verdict = Literal["lower", "higher", "flat", "unclear", "unknown"]
-Wanted = Literal["lower", "higher"]
+Way = Literal["lowest", "highest"]
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,6 @@ class Outcome:
     unit: str
     phases: tuple[Phase, ...]
     of: Centre = "mean"
-    wanted: Wanted | None = None
     margin: float | None = None
     resolution: float | None = None
     meanwhile: tuple[Meanwhile, ...] = ()
@@ -96,11 +95,11 @@ class Comparison:
 
 
 @dataclass(frozen=True)
-class Best:
-    """Which setting did best, if that can be told; `why` says why not, or what it rests on."""
+class Extreme:
+    """The setting under which the outcome was lowest or highest, if that can be told; `why` says why not, or how well."""
 
     setting: str | None
-    why: Literal["told", "too close", "too few days", "not alone", "one setting"]
+    why: Literal["told", "not alone", "too close", "too few days", "one setting"]
 
 
 class Trial:
@@ -189,33 +188,29 @@ class Trial:
         begins = self.phases[which].begins
         return tuple(one for one in self.outcome.meanwhile if abs(one.day - begins) < SAME_WEEK_DAYS)
 
-    @cached_property
-    def best(self) -> Best | None:
-        """The setting that did best; None where nobody says which way is wanted.
+    def extreme(self, way: Way) -> Extreme:
+        """The setting with the lowest or the highest outcome.
 
-        It is named only where it beats every other setting by an interval of 1 - 0.1 / (others), so that with several
-        settings, too, a false winner is named in a tenth of trials at most (Bonferroni). Phases of one setting are
+        It is named only where it differs from every other setting by an interval of 1 - 0.1 / (others), so that with
+        several settings, too, a false one is named in a tenth of trials at most (Bonferroni). Phases of one setting are
         taken together, each by its days.
         """
-        if self.outcome.wanted is None:
-            return None
         settings = self._settings
         if len(settings) < 2:
-            return Best(None, "one setting")
+            return Extreme(None, "one setting")
         if any(phase.stretch.n < FEWEST_DAYS for phase in self.phases):
-            return Best(None, "too few days")
-        sign = 1.0 if self.outcome.wanted == "higher" else -1.0
-        order = sorted(settings, key=lambda name: -sign * self._centre(settings[name]))
-        best, others = order[0], order[1:]
+            return Extreme(None, "too few days")
+        sign = 1.0 if way == "highest" else -1.0
+        first, *others = sorted(settings, key=lambda name: -sign * self._centre(settings[name]))
         confidence = 1 - (1 - CONFIDENCE) / len(others)
         for other in others:
-            shares = {which: sign * share for which, share in settings[best].items()}
+            shares = {which: sign * share for which, share in settings[first].items()}
             shares |= {which: -sign * share for which, share in settings[other].items()}
             about = self._stretches.known(shares)
             if about is None or about.interval(confidence)[0] <= 0:
-                return Best(None, "too close")
+                return Extreme(None, "too close")
         alone = all(change.alone for change in self.changes)
-        return Best(best, "told" if alone else "not alone")
+        return Extreme(first, "told" if alone else "not alone")
 
     @cached_property
     def _settings(self) -> dict[str, dict[int, float]]:
