@@ -63,12 +63,30 @@ def test_what_has_no_size_is_judged_by_how_often_it_came(here: int, before: int,
 
 
 def test_a_habit_that_began_lately_is_counted_from_its_first_time_on() -> None:
-    earlier = [told(22 + 7 * index) for index in range(8)]
+    earlier = [told(22 + 7 * index) for index in range(10)]
     assert how_unusual("cleaning", [told(1), told(8), told(15)], earlier, HISTORY).factor == ALWAYS
 
 
 def test_a_short_record_tells_nothing_of_rarity() -> None:
     assert how_unusual("cleaning", [told(1)], [], SHORT).factor == UNKNOWN
+
+
+def test_a_few_days_of_something_make_no_habit_of_it() -> None:
+    """Daily in the fortnight before, never earlier: 14 times in 56 days at most, so that 21 in 21 are many."""
+    earlier = [told(22 + index) for index in range(14)]
+    assert (
+        how_unusual("cleaning", [told(1 + index) for index in range(20)], earlier, HISTORY).factor == UNCOMMON
+    )
+
+
+@pytest.mark.parametrize(("minutes", "factor"), [(500, PLAIN), (400, PLAIN), (800, UNCOMMON)])
+def test_an_excursion_goes_by_how_long_it_lasted_and_is_never_as_it_should_be(
+    minutes: float, factor: float
+) -> None:
+    """1000 minutes in 91 days are 231 in 21: three times that are 692."""
+    these = [told(3, "excursion", minutes)]
+    earlier = [told(25 + index, "excursion", 100) for index in range(10)]
+    assert how_unusual("excursion", these, earlier, HISTORY).factor == factor
 
 
 def test_excursions_are_compared_with_the_weeks_that_are_read_for_them() -> None:

@@ -75,7 +75,7 @@ def _by_rate(these: Sequence[Told], before: Sequence[Told], history: History) ->
     if len(before) >= LEAST_TIMES:
         # What became a habit lately is counted from its first time on.
         first = min(one.at_ms for one in before)
-        days = max(round((history.start_ms - first) / DAY_MS), 1)
+        days = max(round((history.start_ms - first) / DAY_MS), LEAST_DAYS)
     expected = len(before) / days * history.look_days
     told = f"{_times(len(these))} in {history.look_days:g} days; before, {_times(len(before))} in {days} days"
     if len(these) >= 2 and len(these) >= OFTEN * expected:
@@ -83,6 +83,19 @@ def _by_rate(these: Sequence[Told], before: Sequence[Told], history: History) ->
     return Verdict(
         PLAIN if expected < 1 else ALWAYS, f"about as often as usual: {told}" if expected >= 1 else told
     )
+
+
+def _of_excursion(these: Sequence[Told], before: Sequence[Told], history: History) -> Verdict:
+    """How long it was outside its target, beside how long before. What lies outside a target is never as it should be."""
+    reach = history.reach(these)
+    now = sum(one.lasted_ms(history.now) for one in these)
+    if not before or reach < LEAST_DAYS:
+        return _by_rate(these, before, history)
+    earlier = sum(one.lasted_ms(history.start_ms) for one in before)
+    said = f"outside for {lasting(now)} of these {history.look_days:g} days; {lasting(earlier)} of the {round(reach)} before"
+    if now / history.look_days >= OFTEN * earlier / reach:
+        return Verdict(UNCOMMON, f"longer than usual: {said}")
+    return Verdict(PLAIN, said)
 
 
 def _by_length(these: Sequence[Told], before: Sequence[Told], history: History) -> Verdict:
@@ -211,6 +224,7 @@ def _times(count: int) -> str:
 
 
 RULES: Mapping[str, Rule] = {
+    "excursion": _of_excursion,
     "lid open": _by_length,
     "mains away": _by_length,
     "pump stood": _by_length,
