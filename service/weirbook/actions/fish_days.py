@@ -26,7 +26,6 @@ def fish_days(look: Look, start_ms: int, end_ms: int) -> tuple[int, float]:
         for line in lines
         if line.kind == LOSS
         and line.cause not in NOT_OF_WATER
-        and line.group_id in groups
         and start_ms <= line.happened_at_ms < end_ms
         and look.belongs.held(groups[line.group_id], line.happened_at_ms)
     )
