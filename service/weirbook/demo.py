@@ -41,7 +41,7 @@ from weirbook.actions.take_readings import take_readings
 from weirbook.app import create_app
 from weirbook.config import Config, sqlite_url
 from weirbook.demo_pictures import fern
-from weirbook.demo_readings import Days, contact, sensor, slots, tests
+from weirbook.demo_readings import Days, by_eye, contact, sensor, slots, tests
 from weirbook.engine.catalogue import calculator
 from weirbook.engine.shape import as_json
 from weirbook.engine.times import (
@@ -59,6 +59,7 @@ from weirbook.record.access import Role
 from weirbook.record.alerts import Alert
 from weirbook.record.changes import Change
 from weirbook.record.database import Database, enter_room, files_beside, now_ms
+from weirbook.record.full_text import SearchEntry
 from weirbook.record.media.kinds import JPEG
 from weirbook.record.migrations import folder_of, migrate
 from weirbook.record.names import find
@@ -157,6 +158,10 @@ def _name_an_alert(database: Database, room_id: int) -> None:
         session.execute(
             sa.update(Alert).where(Alert.room_id == room_id, Alert.id == made).values(id=uuid.UUID(ALERT))
         )
+        known = (SearchEntry.room_id == room_id, SearchEntry.noun == Alert.NOUN)
+        session.execute(
+            sa.update(SearchEntry).where(*known, SearchEntry.subject == str(made)).values(subject=ALERT)
+        )
 
 
 def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Days) -> None:
@@ -244,6 +249,7 @@ def _read(database: Database, room_id: int, days: Days, weeks: int, progress: Pr
     streams = [sensor(one, days, weeks) for one in told["sensors"]]
     streams += [contact(one, days, weeks) for one in told["contacts"]]
     streams += [tests(one, days, weeks) for one in told["tests"]]
+    streams += [by_eye(one, days, weeks) for one in told["by_eye"]]
     for stream in streams:
         while rows := list(islice(stream, BATCH)):
             with database.write() as session:

@@ -60,7 +60,9 @@ def import_command(folder: Path) -> None:
 
 @click.command("check")
 @click.option(
-    "--repair", is_flag=True, help="Make rollups that don't fit anew; remove files that nothing needs."
+    "--repair",
+    is_flag=True,
+    help="Make anew rollups, and what search keeps, where they don't fit; remove files that nothing needs.",
 )
 @click.option(
     "--copies",
@@ -99,7 +101,8 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
     else:
         yield (
             f"Looked at: rooms {report.rooms}, gauges {report.gauges}, readings {report.readings}, "
-            f"hours of rollups {report.hours}, changes {report.changes}, attached files {report.files}."
+            f"hours of rollups {report.hours}, changes {report.changes}, records that are searched {report.searched}, "
+            f"attached files {report.files}."
         )
         yield (
             "The file is whole."
@@ -116,6 +119,8 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
         yield "Nothing is wrong." if not report.mended else "Nothing else is wrong."
     if "rollups" in kinds:
         yield "Rollups are made anew from the readings by `weirbook check --repair`."
+    if "search" in kinds:
+        yield "What search keeps is made anew from the records by `weirbook check --repair`."
     if UNNEEDED in kinds:
         yield "Files that nothing needs take up room and do no harm: `weirbook check --repair` removes them."
     if LOST in kinds:
@@ -123,7 +128,7 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
             "Files that are missing or damaged are brought back from those that `weirbook backup` copied by "
             f"`weirbook check --repair --copies …/{COPIES}`."
         )
-    if kinds - {"rollups", LOST, UNNEEDED}:
+    if kinds - {"rollups", "search", LOST, UNNEEDED}:
         yield (
             "Nothing mends the rest by itself. Make a copy of the database as it is, then bring back the last "
             "sound one (of SQLite with `weirbook restore FILE`)."

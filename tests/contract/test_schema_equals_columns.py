@@ -121,11 +121,12 @@ NOT_TABLES_OF_RECORDS = {
     "reading",
     "reading_bounds",
     "reading_hour",
+    "search_entry",
     "section_use",
     "tank_system",
     "task_schedule",
 }
-"""Tables behind the records: readings and what is made of them, dated states, keys' parts, counters."""
+"""Tables behind the records: readings and what is made of them, what search keeps, dated states, keys' parts, counters."""
 
 each = pytest.mark.parametrize("resource", ALL, ids=lambda one: one.noun)
 

@@ -54,6 +54,8 @@ LISTS = (
     "changes?limit=1000",
     "audit",
     "followers",
+    "search?q=quietwater&limit=100",
+    "search?q=loudwater&limit=100",
 )
 
 

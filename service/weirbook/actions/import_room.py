@@ -18,6 +18,7 @@ from weirbook.actions.make_key import make_key, revoke_key
 from weirbook.actions.roll_up import recompute_hours, rules_of
 from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.errors import Conflict, Invalid, StoreTrouble
+from weirbook.record import search
 from weirbook.record.access import AccessKey, Role
 from weirbook.record.attachments import names_needed, room_files
 from weirbook.record.base import Edited
@@ -126,7 +127,8 @@ def _opened(folder: Path, name: str) -> Path:
 def import_room(
     session: Session, folder: Path, manifest: Manifest, progress: Progress = lambda rows: None
 ) -> Room:
-    """Store a verified export as a new room, which the session enters; rollups are made anew from its readings.
+    """Store a verified export as a new room, which the session enters; rollups are made anew from its readings,
+    and what search keeps from its records.
 
     The database's own number of the room is given anew. Raises Conflict for a room that is there already, Invalid
     naming file and line of what can't be taken; then nothing must be committed.
@@ -156,6 +158,7 @@ def import_room(
     _refuse_without_place(session)
     _refuse_unreadable(session)
     _roll_up(session)
+    search.fill(session)
     _bring_files(session, folder / FILES)
     return room
 

@@ -30,6 +30,7 @@ LEFT_OUT = {
     "key_room": "it is how this installation finds a room by its keys, which are secrets",
     "kept_answer": "answers kept for a day, for repeats of requests sent to this installation",
     "reading_hour": "made anew from the readings, so that both agree wherever the room goes",
+    "search_entry": "the words of the records for search, made anew from the records",
 }
 """Tables that stay behind, and why."""
 HIDDEN = frozenset({("access_key", "key_hash")})

@@ -11,6 +11,7 @@ from weirbook.record import (
     equipment,
     feeds,
     fish,
+    full_text,
     journal,
     places,
     plants,
@@ -43,6 +44,7 @@ FAMILIES = (
     quarantines,
     plants,
     trials,
+    full_text,
 )
 METADATA = Base.metadata
 REFERENCE_TABLES = frozenset({"room", "key_room"})

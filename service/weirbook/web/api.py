@@ -26,12 +26,15 @@ from weirbook.web import (
     journal,
     keys,
     latest,
+    living_shapes,
     nutrient_shapes,
     nutrients,
     plants,
     quarantines,
     readings,
     room,
+    search,
+    search_shapes,
     series,
     stock,
     summaries,
@@ -146,6 +149,7 @@ def describe(app: Flask) -> Api:
         nutrients.blueprint(),
         excursions.blueprint(),
         changes.blueprint(),
+        search.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
@@ -153,12 +157,14 @@ def describe(app: Flask) -> Api:
         api.spec,
         {
             **SHARED,
+            **living_shapes.SHAPES,
             **task_shapes.SHAPES,
             **finding_shapes.SHAPES,
             **flow_shapes.SHAPES,
             **nutrient_shapes.SHAPES,
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
+            **search_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api
