@@ -282,7 +282,10 @@ def _success(
     if media:
         return {
             **told,
-            "content": {one: {"schema": {"type": "string", "contentMediaType": one}} for one in media},
+            "content": {
+                one: {"schema": {"type": "string", "format": "binary", "contentMediaType": one}}
+                for one in media
+            },
         }
     content = {
         FORMATS[name]: {"schema": (shape or {"type": "object"}) if name == "json" else {"type": "string"}}
