@@ -39,7 +39,7 @@ from weirbook.actions.summarise_week import last_full_monday
 from weirbook.actions.take_readings import take_readings
 from weirbook.app import create_app
 from weirbook.config import Config, sqlite_url
-from weirbook.demo_readings import Days, contact, sensor, slots, tests
+from weirbook.demo_readings import Days, by_eye, contact, sensor, slots, tests
 from weirbook.engine.catalogue import calculator
 from weirbook.engine.shape import as_json
 from weirbook.engine.times import (
@@ -233,6 +233,7 @@ def _read(database: Database, room_id: int, days: Days, weeks: int, progress: Pr
     streams = [sensor(one, days, weeks) for one in told["sensors"]]
     streams += [contact(one, days, weeks) for one in told["contacts"]]
     streams += [tests(one, days, weeks) for one in told["tests"]]
+    streams += [by_eye(one, days, weeks) for one in told["by_eye"]]
     for stream in streams:
         while rows := list(islice(stream, BATCH)):
             with database.write() as session:

@@ -54,6 +54,11 @@ def test_a_school_below_what_its_species_wants_is_told_where_no_number_is(pen: C
     entry(pen, "arrival", shoal, 5)
     [found] = about(pen, "school")
     assert "wants at least 6 of its kind" in found["reason"]
+    beside = group(pen, origin="Elsewhere")
+    entry(pen, "birth", beside, 1)
+    assert about(pen, "school") == []
+    entry(pen, "loss", beside, 1, 2)
+    assert len(about(pen, "school")) == 1
     pen.patch(f"/v1/groups/{shoal}", {"wanted": 5})
     assert about(pen, "school") == []
 

@@ -78,7 +78,13 @@ def _school(room: _Room, group: Group) -> Iterator[Finding]:
         yield room.finding(group, Verdict.WATCH, About.SCHOOL, reason)
         return
     school = group.species.school_size
-    if group.wanted is None and school is not None and 0 < heads < school:
+    if group.wanted is not None or school is None or not heads:
+        return
+    together = [
+        one for one in room.groups.values() if (one.tank_id, one.species_id) == (group.tank_id, group.species_id)
+    ]
+    of_kind = sum(room.stock.heads.get(one.id, 0) for one in together)
+    if of_kind < school:
         reason = f"{group.called} has {heads}, and {group.species.name} wants at least {school} of its kind."
         yield room.finding(group, Verdict.WATCH, About.SCHOOL, reason)
 
