@@ -45,7 +45,7 @@ QUESTIONS: Mapping[str, Mapping[str, str]] = {
     "a word in 25 entries": {"q": "axolotl"},
     "a word in none": {"q": "nothinglikeit"},
     "three words, two of them everywhere": {"q": "water tank heron"},
-    "two words in a row": {"q": '"water tank" x'},
+    "two words in a row": {"q": '"water tank"'},
     "two letters, as the beginning of a word": {"q": "he"},
     "everywhere, without a word in one of a hundred": {"q": "water -heron"},
     "everywhere, of one day years ago": {

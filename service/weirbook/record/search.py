@@ -16,7 +16,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session, UOWTransaction
 
-from weirbook.engine.searching import BREAK, WORDS_CAP, words_of
+from weirbook.engine.searching import BREAK, WORDS_CAP, spaced, words_of
 from weirbook.record import full_text
 from weirbook.record.base import Base, Edited, Named, subject_of
 from weirbook.record.database import enter_room, fetch, room_of
@@ -82,8 +82,8 @@ def entry_of(session: Session, row: Any, places: Places) -> Entry:
         subject_of(row),
         row.created_at_ms if at_ms is None else at_ms,
         _place_id(session, row, places),
-        " ".join(["", *title, ""]),
-        " ".join(["", *body, ""]),
+        spaced(title),
+        spaced(body),
     )
 
 
