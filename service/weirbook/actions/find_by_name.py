@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -39,6 +39,13 @@ class Names:
             self._own.add(own)
             for name in {_folded(one) for one in (own, *others)} - in_use:
                 self._called.setdefault(name, []).append(own)
+
+    def find(self, text: str) -> str | None:
+        """What the one thing that is called so is called in the record; None where there is none, or several."""
+        if text in self._own:
+            return text
+        found = self._called.get(_folded(text), [])
+        return found[0] if len(found) == 1 else None
 
     def named(self, text: str) -> str:
         """What the thing is called in the record. Raises Invalid where nothing or more than one is called so."""
@@ -88,11 +95,6 @@ def names_of_places(session: Session) -> Names:
         others = () if path == RoomPlace.PLURAL else (handle, name)
         (known if retired_at_ms is None else retired).append((path, others))
     return Names("place", known, retired)
-
-
-def names_of_parameters(known: Mapping[str, Iterable[str]]) -> Names:
-    """Parameters by their name and by what else sheets call them."""
-    return Names("parameter", [(name, tuple(others)) for name, others in known.items()])
 
 
 def _folded(text: str) -> str:

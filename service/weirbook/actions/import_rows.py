@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy.orm import Session
 
-from weirbook.errors import Fault, Trouble
+from weirbook.errors import Trouble
 from weirbook.record.changes import may_be_taken_back
+
+R = TypeVar("R")
 
 NEW, REPEATED, REFUSED = "new", "repeated", "refused"
 
@@ -46,21 +48,26 @@ def tried(session: Session, keep: Callable[[], bool]) -> Iterator[None]:
         return
 
 
-def refused(line: int, trouble: Trouble, columns: Mapping[str, str] | None = None) -> Verdict:
-    """The verdict on a row that was refused; `columns` are the file's own names for the fields."""
-    fault = trouble.faults[0] if trouble.faults else Fault("", trouble.message)
-    field = fault.pointer.strip("/").split("/")[0]
+def refused(line: int, trouble: Trouble) -> Verdict:
+    """The verdict on a row that was refused; `column` is the path of the first field at fault."""
+    pointer = trouble.faults[0].pointer if trouble.faults else ""
     message = " ".join(dict.fromkeys(one.message for one in trouble.faults)) or trouble.message
-    return Verdict(line, REFUSED, None, (columns or {}).get(field, field), trouble.slug, message)
+    return Verdict(line, REFUSED, None, pointer.strip("/").replace("/", "."), trouble.slug, message)
 
 
 def each_row(
-    session: Session, rows: Iterable[tuple[int, Any]], do: Callable[[int, Any], Verdict]
+    session: Session,
+    rows: Iterable[tuple[int, R]],
+    do: Callable[[int, R], Verdict],
+    alone: Callable[[R], bool] | None = None,
 ) -> Iterator[Verdict]:
-    """Do row after row; what refuses one leaves nothing of it behind, and the next goes on."""
+    """Do row after row; what refuses one leaves nothing of it behind, and the next goes on.
+
+    `alone` tells which rows write before they may be refused, and so need a savepoint of their own; all, if not said.
+    """
     for line, row in rows:
         try:
-            with may_be_taken_back(session):
+            with nullcontext() if alone is not None and not alone(row) else may_be_taken_back(session):
                 verdict = do(line, row)
         except Trouble as trouble:
             verdict = refused(line, trouble)

@@ -22,6 +22,8 @@ from weirbook.web import (
     fish,
     flow,
     flow_shapes,
+    import_shapes,
+    imports,
     journal,
     keys,
     latest,
@@ -138,6 +140,7 @@ def describe(app: Flask) -> Api:
         keys.blueprint(),
         catalogue.blueprint(),
         _readings(),
+        imports.blueprint(),
         summaries.blueprint(),
         findings.blueprint(),
         flow.blueprint(),
@@ -157,6 +160,7 @@ def describe(app: Flask) -> Api:
             **nutrient_shapes.SHAPES,
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
+            **import_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api
