@@ -24,14 +24,19 @@ class Names:
         known: Iterable[tuple[str, tuple[str, ...]]],
         retired: Iterable[tuple[str, tuple[str, ...]]] = (),
     ) -> None:
-        """`known`: what each is called in the record, and its other names; `retired` ones stand behind those in use."""
+        """`known`: what each is called in the record, and its other names, its handle first, which goes before names.
+
+        Those that are `retired` stand behind those in use.
+        """
         self._noun = noun
         self._own: set[str] = set()
+        self._handles: dict[str, list[str]] = {}
         self._called: dict[str, list[str]] = {}
         self._spoken: list[str] = []
         for own, others in known:
             self._own.add(own)
             self._spoken.append(own)
+            self._handles.setdefault(others[0] if others else own, []).append(own)
             for name in dict.fromkeys(_folded(one) for one in (own, *others)):
                 self._called.setdefault(name, []).append(own)
         in_use = set(self._called)
@@ -42,16 +47,12 @@ class Names:
 
     def find(self, text: str) -> str | None:
         """What the one thing that is called so is called in the record; None where there is none, or several."""
-        if text in self._own:
-            return text
-        found = self._called.get(_folded(text), [])
+        found = self._found(text)
         return found[0] if len(found) == 1 else None
 
     def named(self, text: str) -> str:
         """What the thing is called in the record. Raises Invalid where nothing or more than one is called so."""
-        if text in self._own:
-            return text
-        found = self._called.get(_folded(text), [])
+        found = self._found(text)
         if len(found) == 1:
             return found[0]
         if found:
@@ -59,6 +60,11 @@ class Names:
                 f"'{text[:80]}' may be {' or '.join(found[:NAMED_AT_MOST])}: write which of them is meant."
             )
         raise Invalid(f"There is no {self._noun} '{text[:80]}'.{self._meant(text)}")
+
+    def _found(self, text: str) -> list[str]:
+        if text in self._own:
+            return [text]
+        return self._handles.get(text) or self._called.get(_folded(text), [])
 
     def _meant(self, text: str) -> str:
         alike = difflib.get_close_matches(_folded(text)[:60], list(self._called), n=2)

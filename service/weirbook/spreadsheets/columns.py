@@ -64,6 +64,7 @@ class Table:
         self.sheet, self._manner, self._where = sheet, manner, where
         self.columns, self.unused = _mapped(sheet, columns, ignored or {})
         self._forms = {one.name: one.form for one in columns}
+        self._written: dict[str, Written] = {}
         self.decimals: Mapping[str, DecimalSign] = self._decimals()
         self.order: DateOrder | None = self._order()
 
@@ -91,7 +92,14 @@ class Table:
         beside = self.text(record, clock_name) if clock_name else ""
         order = None if self.order is None else self.order.order
         told = clock(beside) if beside else None
-        return at_ms(written(text), order, self._where, self._manner.time_of_day, told)
+        return at_ms(self._date(text), order, self._where, self._manner.time_of_day, told)
+
+    def _date(self, text: str) -> Written:
+        """What a text says of a date, read once: it is asked for the column's order and again for its row."""
+        found = self._written.get(text)
+        if found is None:
+            found = self._written[text] = written(text)
+        return found
 
     def _decimals(self) -> Mapping[str, DecimalSign]:
         cells = {
@@ -111,7 +119,7 @@ class Table:
                 text = "" if record.fault else self.text(record, name)
                 if text and exact_ms(text) is None:
                     try:
-                        found.append((record.line, written(text)))
+                        found.append((record.line, self._date(text)))
                     except Invalid:
                         pass  # said of its own row
         return date_order(found, self._manner.date_order)

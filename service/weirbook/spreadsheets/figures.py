@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from weirbook.errors import Fault, Invalid
 
@@ -24,6 +25,7 @@ _NUMERAL = re.compile(
     rf"(?<![\w.,])[.,]?[0-9]+(?:[.,][0-9]+|['’][0-9]+|[{_GROUP_MARKS}][0-9]{{3}}(?![0-9]))*(?![0-9])"
 )
 _PLAIN = re.compile(r"[<>]?[+-]?[0-9]+")
+_POINTED = re.compile(r"[<>]?[+-]?[0-9]{1,15}(?:\.[0-9]{1,20})?")
 _GROUPED = {mark: re.compile(rf"[0-9]{{1,3}}(?:{re.escape(mark)}[0-9]{{3}})+") for mark in ".,"}
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-"})
 
@@ -84,6 +86,7 @@ def _evidence(cells: Iterable[tuple[int, str]]) -> _Evidence:
     return evidence
 
 
+@lru_cache(maxsize=4096)
 def _possible(numeral: str) -> tuple[str, ...]:
     """The decimal signs that a numeral can be written with: none where it has no sign or makes no sense."""
     bare = re.sub(rf"[{_GROUP_MARKS}]", "", numeral)
@@ -146,6 +149,8 @@ def plain(text: str, sign: str | None) -> str:
 
     Raises Invalid for a number that does not fit the sign.
     """
+    if sign == POINT and _POINTED.fullmatch(text):
+        return text
     text = text.strip().translate(_MINUS)
     if len(text) > LONGEST:
         raise Invalid(f"'{text[:40]}…' is no number.")

@@ -28,7 +28,7 @@ def columns_of(
 ) -> list[Column]:
     """The columns that a sheet of records may have: what can be sent of one, a quantity with a column for its unit."""
     return [
-        Column(name, words, _example(resource, name), form, tuple(also.get(name, ())), name in required)
+        Column(name, words, _example(resource, name, form), form, tuple(also.get(name, ())), name in required)
         for name, form, words in _leaves(making_schema(resource), "")
     ]
 
@@ -55,17 +55,18 @@ def _leaves(schema: Schema, before: str) -> Iterator[tuple[str, str, str]]:
             yield name, form, words
 
 
-def _example(resource: Resource, name: str) -> str:
+def _example(resource: Resource, name: str, form: str) -> str:
     value: Any = resource.example
     for step in name.removesuffix("_unit").split("."):
         value = value.get(step) if isinstance(value, Mapping) else None
     found = _FIGURE_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
     if name.endswith("_unit"):
         return found[2] if found else ""
-    if isinstance(value, (list, dict)):
-        return msgspec.json.encode(value).decode()
-    of_quantity = found is not None and isinstance(resource.schema().fields.get(name), QuantityField)
-    return found[1] if found and of_quantity else "" if value is None else str(value)
+    if form == NUMBER and found is not None:
+        return found[1]
+    if value is None:
+        return "2026-11-24" if form == DAY and name != "retired_at" else ""
+    return msgspec.json.encode(value).decode() if isinstance(value, (list, dict)) else str(value)
 
 
 def body_of(table: Table, record: Record, schema: Schema) -> dict[str, Any]:

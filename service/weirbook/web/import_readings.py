@@ -76,9 +76,10 @@ ALSO_CALLED = {
 }
 """What sheets call parameters besides their names; common practice, no source."""
 _SAID = re.compile(
-    r"([<>]?\s*[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
+    r"([<>]?\s*[+-]?(?:[0-9]+(?:\.(?!\.)[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
     r"(?:\s*\.\.\s*[+-]?[0-9]+(?:\.[0-9]*)?)?)\s*(.*)"
 )
+_PLAIN = re.compile(r"[+-]?[0-9]{1,15}(?:\.[0-9]{1,20})?")
 _QUALIFIERS = {"below": "<", "above": ">"}
 
 
@@ -193,7 +194,7 @@ class ReadingSheet:
         gauge = what.get("gauge")
         sent = Sent(
             0,
-            value,
+            float(value) if _PLAIN.fullmatch(value) else value,
             gauge,
             what.get("place"),
             what.get("parameter"),

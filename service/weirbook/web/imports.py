@@ -32,7 +32,8 @@ from weirbook.web.import_shapes import IMPORT, IMPORT_COLUMNS
 from weirbook.web.operations import CSV, Body, BodyReader, Call, Example, operation, reply
 from weirbook.web.sheets import as_csv
 
-READINGS_CAP, RECORDS_CAP, STOCK_CAP = 100_000, 10_000, 2_000
+READINGS_CAP, RECORDS_CAP, ONE_BY_ONE_CAP = 100_000, 10_000, 1_000
+"""Rows of one file: what is stored in some seconds, in which nobody else can write."""
 REFUSED_LISTED, OTHERS_LISTED = 1000, 20
 FAULTS_NAMED = 100
 ROW_COLUMNS = ("line", "column", "verdict", "type", "message", "becomes")
@@ -214,7 +215,7 @@ KINDS = (
         import_kinds.SPECIES_SHEET,
         "species",
         "Species, each known again by its handle, else by its name in any case.",
-        RECORDS_CAP,
+        ONE_BY_ONE_CAP,
         "name,scientific name,adult size (cm),school size,notes\r\nCherry barb,Puntius titteya,5,8,Shy at first\r\n",
     ),
     _kind_of_records(
@@ -223,7 +224,7 @@ KINDS = (
         "Lines of the ledger of heads, entered the oldest first whatever the order of the file (lines of one instant as the "
         "file has them, from below where it lists the newest first), each checked against the ledger as it then is. A group "
         "is named by its id or name, or by species and tank; an arrival, birth or count makes one where there is none.",
-        STOCK_CAP,
+        ONE_BY_ONE_CAP,
         "date,kind,species,tank,number,cause,notes\r\n2026-11-23,loss,Guppy,teen-tank,1,unknown,Thin since it came\r\n"
         "2026-11-22,arrival,Guppy,teen-tank,12,,From a friend\r\n",
     ),
