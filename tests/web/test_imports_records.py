@@ -227,3 +227,16 @@ def test_a_missing_column_is_named_with_those_there_are(furnished: Caller) -> No
     assert refused.status_code == 422
     assert "A column 'words' is missing" in refused.get_json()["detail"]
     assert "date, wrds" in refused.get_json()["detail"]
+
+
+def test_an_entry_with_scores_can_be_put_twice(furnished: Caller) -> None:
+    body = {
+        "words": "Looked",
+        "scores": [{"parameter": "behaviour_score", "value": 8}],
+        "place": "tanks/nursery",
+    }
+    body["happened_at"] = "2025-11-24T10:00:00Z"
+    path = "/v1/journal/01936c5e-8f00-7000-8000-0000000000e2"
+    assert [furnished("PUT", path, body).status_code for _ in range(2)] == [201, 200]
+    other = {**body, "scores": [{"parameter": "behaviour_score", "value": 7}]}
+    assert furnished("PUT", path, other).status_code == 409

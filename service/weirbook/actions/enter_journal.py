@@ -116,9 +116,10 @@ def _take(session: Session, taker: Taker, told: Mapping[str, Any], now: int) -> 
     rows = [
         Sent(
             index=index,
-            value=one["value"],
+            value=one["value"].value,
             place=told["place"],
             parameter=one["parameter"],
+            unit=one["value"].unit,
             at=instant_text(told["happened_at_ms"]),
         )
         for index, one in enumerate(told["scores"])

@@ -63,11 +63,11 @@ class JournalMaking(Making):
     def alone(self, row: SheetRow) -> bool:
         return "scores" in row.body
 
-    def create(self, whole: dict[str, Any], now: int, known: uuid.UUID) -> None:
+    def create(self, whole: dict[str, Any], known: uuid.UUID) -> None:
         if whole.get("scores"):
-            super().create(whole, now, known)
+            super().create(whole, known)
         else:
-            self.many.add(whole, now=now, chosen_id=known)
+            self.many.add(whole, now=self.call.now, chosen_id=known)
 
 
 def _complete_species(call: Call) -> Complete:

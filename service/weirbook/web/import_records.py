@@ -45,11 +45,10 @@ class RecordSheet:
 
 @dataclass
 class SheetRow:
-    """A row under way: its cells, the body they make, and when it is recorded."""
+    """A row under way: its cells, and the body they make."""
 
     record: Record
     body: dict[str, Any]
-    now: int
 
 
 def import_records(call: Call, kind: RecordSheet, table: Table) -> list[Verdict]:
@@ -61,7 +60,7 @@ def import_records(call: Call, kind: RecordSheet, table: Table) -> list[Verdict]
         try:
             if record.fault:
                 raise Invalid(record.fault, slug="ragged-row")
-            rows.append(SheetRow(record, body_of(table, record, schema), call.now))
+            rows.append(SheetRow(record, body_of(table, record, schema)))
         except Trouble as trouble:
             verdicts.append(refused(record.line, trouble))
     if kind.oldest_first:
@@ -74,21 +73,12 @@ def import_records(call: Call, kind: RecordSheet, table: Table) -> list[Verdict]
 
 
 def _oldest_first(rows: list[SheetRow], by: str) -> list[SheetRow]:
-    """Rows of one instant stay as the file has them, from below where it lists the newest first.
-
-    The ledger keeps them in the order of their recording: each is recorded a millisecond after the one before.
-    """
+    """Rows of one instant stay as the file has them, from below where it lists the newest first."""
     if not rows:
         return rows
     instants = [instant_ms(row.body[by]) if by in row.body else 0 for row in rows]
     places = range(len(rows), 0, -1) if instants[0] > instants[-1] else range(len(rows))
-    ordered = sorted(zip(instants, places, range(len(rows)), strict=True))
-    behind, later = 0, None
-    for at_ms, _, index in reversed(ordered):
-        behind = behind + 1 if at_ms == later else 0
-        rows[index].now -= behind
-        later = at_ms
-    return [rows[index] for _, _, index in ordered]
+    return [rows[index] for _, _, index in sorted(zip(instants, places, range(len(rows)), strict=True))]
 
 
 class Making:
@@ -114,7 +104,7 @@ class Making:
         if known in self.there:
             self._refuse_other(self._present(known), values, whole, str(known))
             return Verdict(line, REPEATED, shown)
-        self.create(whole, row.now, known)
+        self.create(whole, known)
         self.there.add(known)
         return Verdict(line, NEW, shown)
 
@@ -122,10 +112,15 @@ class Making:
         """Whether the making of a row writes before it may be refused."""
         return True
 
-    def create(self, whole: dict[str, Any], now: int, known: uuid.UUID) -> None:
+    def create(self, whole: dict[str, Any], known: uuid.UUID) -> None:
         """Store a row whose values are complete. Raises Trouble."""
         self.resource.create(
-            self.call.session, self.resource.model, whole, now=now, effective_ms=None, chosen_id=known
+            self.call.session,
+            self.resource.model,
+            whole,
+            now=self.call.now,
+            effective_ms=None,
+            chosen_id=known,
         )
 
     def _own_id(self, record: Record) -> uuid.UUID | None:
@@ -175,7 +170,7 @@ class NamedMaking(Making):
             self._refuse_other(present, values, whole, f"'{present.handle}'")
             return Verdict(line, REPEATED, {"handle": present.handle, **row.body})
         made: Any = self.resource.create(
-            self.call.session, self.resource.model, whole, now=row.now, effective_ms=None
+            self.call.session, self.resource.model, whole, now=self.call.now, effective_ms=None
         )
         self.named[made.handle] = self.named[made.name.casefold()] = made
         return Verdict(line, NEW, {"handle": made.handle, **row.body})

@@ -10,6 +10,7 @@ from marshmallow.validate import Length
 
 from weirbook.actions.enter_journal import edit_journal, enter_journal
 from weirbook.actions.find_gauges import Taker
+from weirbook.actions.name_values import valued
 from weirbook.errors import Invalid
 from weirbook.record.journal import CHANGE, KINDS, JournalEntry
 from weirbook.web.access import DAILY
@@ -105,6 +106,8 @@ def _complete(call: Call, values: dict[str, Any]) -> dict[str, Any]:
     if values["kind"] == CHANGE and values.get("changed") is None:
         words = "Say what was changed: changed with what, and from and to where there is such a thing."
         raise Invalid(words, "/changed")
+    if values.get("scores"):
+        values["scores"] = valued(call.session, values["scores"], "/scores", "value")
     values["taker"] = Taker(call.caller.role, call.caller.name)
     return with_instant(call, values, "happened_at")
 

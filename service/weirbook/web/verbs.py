@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 from flask import Response, request
 from flask_smorest import Blueprint
-from marshmallow import Schema
+from marshmallow import Schema, fields
 
 from weirbook.engine.units import Quantity
 from weirbook.errors import Conflict
@@ -146,8 +146,17 @@ def says_what_is_there(
             said[key] = values[key]
         elif one.allow_none:
             said[key] = None
-    held = dumped(resource, present)
+    held = {name: _as_sendable(resource, name, one) for name, one in dumped(resource, present).items()}
     return {**held, **as_sent(resource, said)} == held
+
+
+def _as_sendable(resource: Resource, name: str, shown: Any) -> Any:
+    """A field as it is shown, without what the service puts into the rows of a list."""
+    one = resource.schema().fields[name]
+    inner = one.inner if isinstance(one, fields.List) else None
+    if shown is None or not isinstance(inner, fields.Nested):
+        return shown
+    return [{key: value for key, value in row.items() if key in inner.schema.load_fields} for row in shown]
 
 
 def _get(blp: Blueprint, resource: Resource) -> None:
