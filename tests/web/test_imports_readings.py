@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -373,3 +374,30 @@ def test_a_place_for_all_rows_is_said_in_the_query(furnished: Caller) -> None:
     assert "place" in refusals(tried(furnished, "readings", body))[2]
     [row] = tried(furnished, "readings", body, place="tanks/nursery")["rows"]
     assert row["becomes"]["place"] == "tanks/nursery"
+
+
+@pytest.mark.slow
+def test_a_hundred_thousand_readings_are_stored_and_then_repeated(furnished: Caller) -> None:
+    start = datetime(2025, 5, 1)  # minutes of ten weeks in which no clock is changed
+    rows = [
+        f"{GAUGE};{start + timedelta(minutes=n):%d.%m.%Y %H:%M};{20 + n % 50 // 10},{n % 10}"
+        for n in range(100_000)
+    ]
+    body = "\n".join(["gauge;at;value", *rows])
+    assert stored(furnished, "readings", body)["stored"] == 100_000
+    assert stored(furnished, "readings", body)["counts"]["repeated"] == 100_000
+
+
+def test_some_thousand_readings_are_stored_the_quick_way_and_counted_alike(furnished: Caller) -> None:
+    """Of plain numbers of a sensor, and of the same file with one test by hand, which has all of it judged."""
+    start = datetime(2025, 1, 1)
+    rows = [
+        f"{GAUGE},,,{start + timedelta(minutes=10 * n):%Y-%m-%dT%H:%M:%SZ},{20 + n % 50 / 10}"
+        for n in range(3000)
+    ]
+    header = "gauge,tank,parameter,at,value"
+    assert stored(furnished, "readings", long(*rows, header=header))["stored"] == 3000
+    judged = [*rows, ",nursery,ph,2025-01-01,7"]
+    answer = stored(furnished, "readings", long(*judged, header=header))
+    assert (answer["counts"]["repeated"], answer["counts"]["new"]) == (3000, 1)
+    assert [one["value"] for one in readings(furnished, GAUGE)[:3]] == [20, 20.1, 20.2]

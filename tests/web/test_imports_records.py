@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from harness import Caller, made, on_both_engines
+from harness import FURNITURE, Caller, made, on_both_engines
 from import_scenes import refusals, send, stored, tried, verdicts
 
 JOURNAL = (
@@ -240,3 +240,21 @@ def test_an_entry_with_scores_can_be_put_twice(furnished: Caller) -> None:
     assert [furnished("PUT", path, body).status_code for _ in range(2)] == [201, 200]
     other = {**body, "scores": [{"parameter": "behaviour_score", "value": 7}]}
     assert furnished("PUT", path, other).status_code == 409
+
+
+def test_a_retired_place_is_found_and_refused_as_retired_unless_one_in_use_is_called_so(
+    furnished: Caller,
+) -> None:
+    old = made(furnished, "tanks", {**FURNITURE[1][1], "name": "Old tank"})
+    furnished.patch(f"/v1/tanks/{old['handle']}", {"retired_at": "2025-01-01T00:00:00Z"})
+    assert (
+        "is retired" in refusals(tried(furnished, "journal", "date,tank,note\n2025-11-24,OLD TANK,Fed\n"))[2]
+    )
+    made(furnished, "tanks", {**FURNITURE[1][1], "name": "Old tank", "handle": "older"})
+    [row] = tried(furnished, "journal", "date,tank,note\n2025-11-24,OLD TANK,Fed\n")["rows"]
+    assert row["becomes"]["place"] == "tanks/older"
+
+
+def test_a_file_full_of_names_that_nothing_carries_is_answered_all_the_same(furnished: Caller) -> None:
+    body = "date,tank,note\n" + "".join(f"2025-11-24,{'x' * 50}{n},Fed\n" for n in range(3000))
+    assert tried(furnished, "journal", body)["counts"]["refused"] == 3000

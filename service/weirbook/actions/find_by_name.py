@@ -13,6 +13,8 @@ from weirbook.record.base import Named
 from weirbook.record.places import Place, RoomPlace, Tank, path_of
 
 NAMED_AT_MOST = 8
+MEANT_AT_MOST = 200
+"""Unknown names for which likely ones are sought, which takes time: after so many the file is of another room."""
 
 
 class Names:
@@ -33,6 +35,7 @@ class Names:
         self._handles: dict[str, list[str]] = {}
         self._called: dict[str, list[str]] = {}
         self._spoken: list[str] = []
+        self._sought = 0
         for own, others in known:
             self._own.add(own)
             self._spoken.append(own)
@@ -67,6 +70,9 @@ class Names:
         return self._handles.get(text) or self._called.get(_folded(text), [])
 
     def _meant(self, text: str) -> str:
+        self._sought += 1
+        if self._sought > MEANT_AT_MOST:
+            return ""
         alike = difflib.get_close_matches(_folded(text)[:60], list(self._called), n=2)
         if alike:
             return f" Did you mean {' or '.join(self._called[one][0] for one in alike)}?"

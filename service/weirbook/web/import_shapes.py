@@ -18,67 +18,77 @@ SHAPES: dict[str, Shape] = {
         {
             "dry_run": described(FLAG, "true: nothing was stored, this is what would become of each row"),
             "stored": described(COUNT, "Rows (or readings) that are stored now"),
-            "counts": thing(
-                {
-                    "rows": described(COUNT, "Rows with anything in them, the header not counted"),
-                    "blank": described(COUNT, "Rows with nothing in them: passed over"),
-                    "new": described(COUNT, "Rows, of readings single values, that are or would be stored"),
-                    "repeated": described(COUNT, "There already, as the file says them"),
-                    "refused": described(COUNT, "That can't be taken"),
-                    "flagged": described(COUNT, "Of the new readings: implausible for their gauge"),
-                }
+            "counts": described(
+                thing(
+                    {
+                        "rows": described(COUNT, "Rows with anything in them, the header not counted"),
+                        "blank": described(COUNT, "Rows with nothing in them: passed over"),
+                        "new": described(
+                            COUNT, "Rows, of readings single values, that are or would be stored"
+                        ),
+                        "repeated": described(COUNT, "There already, as the file says them"),
+                        "refused": described(COUNT, "That can't be taken"),
+                        "flagged": described(COUNT, "Of the new readings: implausible for their gauge"),
+                    }
+                ),
+                "What becomes of the file, counted",
             ),
-            "recognised": thing(
-                {
-                    "encoding": _SAID,
-                    "words": described(
-                        many(TEXT),
-                        "Some words with letters beyond ASCII as they were read: look whether they are right",
-                    ),
-                    "separator": _SAID,
-                    "decimals": described(
-                        many(
-                            thing(
-                                {
-                                    "column": described(TEXT, "A column of numbers, as the file names it"),
-                                    "value": described(
-                                        or_null(TEXT), "point or comma; null where no number has one"
-                                    ),
-                                    "why": described(TEXT, "By what evidence"),
-                                }
-                            )
+            "recognised": described(
+                thing(
+                    {
+                        "encoding": _SAID,
+                        "words": described(
+                            many(TEXT),
+                            "Some words with letters beyond ASCII as they were read: look whether they are right",
                         ),
-                        "The decimal sign of each column of numbers",
-                    ),
-                    "date_order": _SAID,
-                    "days_without_time": described(
-                        TEXT, "The time by the room's clock at which a day without one is taken"
-                    ),
-                    "time_zone": described(TEXT, "The zone of times without an offset: the room's"),
-                    "columns": described(
-                        many(
-                            thing(
-                                {
-                                    "column": described(TEXT, "As the file names it"),
-                                    "field": described(TEXT, "What it is taken for"),
-                                    "unit": described(or_null(TEXT), "The unit that its name says"),
-                                }
-                            )
+                        "separator": _SAID,
+                        "decimals": described(
+                            many(
+                                thing(
+                                    {
+                                        "column": described(
+                                            TEXT, "A column of numbers, as the file names it"
+                                        ),
+                                        "value": described(
+                                            or_null(TEXT), "point or comma; null where no number has one"
+                                        ),
+                                        "why": described(TEXT, "By what evidence"),
+                                    }
+                                )
+                            ),
+                            "The decimal sign of each column of numbers",
                         ),
-                        "The columns that are used",
-                    ),
-                    "unused": described(
-                        many(
-                            thing(
-                                {
-                                    "column": described(TEXT, "As the file names it"),
-                                    "why": described(TEXT, "Why nothing is made of it"),
-                                }
-                            )
+                        "date_order": _SAID,
+                        "days_without_time": described(
+                            TEXT, "The time by the room's clock at which a day without one is taken"
                         ),
-                        "The columns that are not",
-                    ),
-                }
+                        "time_zone": described(TEXT, "The zone of times without an offset: the room's"),
+                        "columns": described(
+                            many(
+                                thing(
+                                    {
+                                        "column": described(TEXT, "As the file names it"),
+                                        "field": described(TEXT, "What it is taken for"),
+                                        "unit": described(or_null(TEXT), "The unit that its name says"),
+                                    }
+                                )
+                            ),
+                            "The columns that are used",
+                        ),
+                        "unused": described(
+                            many(
+                                thing(
+                                    {
+                                        "column": described(TEXT, "As the file names it"),
+                                        "why": described(TEXT, "Why nothing is made of it"),
+                                    }
+                                )
+                            ),
+                            "The columns that are not",
+                        ),
+                    }
+                ),
+                "How the file was read, and why so",
             ),
             "rows": described(many(ref("ImportRow")), "Verdicts, by line; see not_listed"),
             "not_listed": described(COUNT, "Verdicts beyond what is listed; as CSV all are"),
@@ -107,16 +117,19 @@ SHAPES: dict[str, Shape] = {
         {
             "kind": described(TEXT, "What the sheet holds"),
             "most_rows": described(COUNT, "Rows that one file may have"),
-            "columns": many(
-                thing(
-                    {
-                        "name": described(TEXT, "Its name, in any case"),
-                        "words": described(TEXT, "What stands in it"),
-                        "example": described(TEXT, "An example"),
-                        "also": described(many(TEXT), "Other names that it goes by"),
-                        "required": described(FLAG, "Whether a file must have it"),
-                    }
-                )
+            "columns": described(
+                many(
+                    thing(
+                        {
+                            "name": described(TEXT, "Its name, in any case"),
+                            "words": described(TEXT, "What stands in it"),
+                            "example": described(TEXT, "An example"),
+                            "also": described(many(TEXT), "Other names that it goes by"),
+                            "required": described(FLAG, "Whether a file must have it"),
+                        }
+                    )
+                ),
+                "The columns that a file may have, in any order",
             ),
             "ignored": described(many(TEXT), "Columns of our own CSV out that are passed over"),
         }
