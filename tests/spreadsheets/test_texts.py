@@ -83,3 +83,9 @@ def test_a_mark_that_contradicts_what_was_told_is_said():
 def test_a_told_encoding_that_does_not_fit_is_refused_with_its_line():
     with pytest.raises(Malformed, match="Line 2: the file can't be read as utf-8"):
         decoded(b"a\nK\xe4se\n", "utf-8")
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16_without_a_mark_shows_also_where_letters_are_not_latin(encoding):
+    """Three of ten characters have no zero byte."""
+    assert decoded("бак;24,5\r\n".encode(encoding)).encoding == encoding

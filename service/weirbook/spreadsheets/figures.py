@@ -101,7 +101,7 @@ def _possible(numeral: str) -> tuple[str, ...]:
     if commas + points > 1:
         return (_OTHER[used],) if _GROUPED[SIGNS[used]].fullmatch(bare) else ()
     whole, _, rest = bare.partition(SIGNS[used])
-    may_group = len(rest) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0") and bare == numeral
+    may_group = len(rest) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0")
     return (used, _OTHER[used]) if may_group else (used,)
 
 
