@@ -24,6 +24,8 @@ from weirbook.web import (
     fish,
     flow,
     flow_shapes,
+    import_shapes,
+    imports,
     journal,
     keys,
     latest,
@@ -144,6 +146,7 @@ def describe(app: Flask) -> Api:
         keys.blueprint(),
         catalogue.blueprint(),
         _readings(),
+        imports.blueprint(),
         summaries.blueprint(),
         findings.blueprint(),
         flow.blueprint(),
@@ -167,6 +170,7 @@ def describe(app: Flask) -> Api:
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
             **search_shapes.SHAPES,
+            **import_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api
