@@ -81,7 +81,9 @@ def _school(room: _Room, group: Group) -> Iterator[Finding]:
     if group.wanted is not None or school is None or not heads:
         return
     together = [
-        one for one in room.groups.values() if (one.tank_id, one.species_id) == (group.tank_id, group.species_id)
+        one
+        for one in room.groups.values()
+        if (one.tank_id, one.species_id) == (group.tank_id, group.species_id)
     ]
     of_kind = sum(room.stock.heads.get(one.id, 0) for one in together)
     if of_kind < school:
