@@ -422,7 +422,7 @@ def weirbook(database: Database, *words: str) -> Result:
 def test_the_command_says_what_it_looked_at_and_ends_with_0(lived_in: Caller, database: Database) -> None:
     done = weirbook(database, "check")
     assert done.exit_code == 0, done.output
-    counts = r"hours of rollups \d+, changes \d+, records that are searched \d+\."
+    counts = r"hours of rollups \d+, changes \d+, records that are searched \d+, attached files 0\."
     assert re.match(rf"Looked at: rooms 1, gauges 2, readings 40, {counts}", done.stdout)
     assert ("PostgreSQL enforces keys itself" in done.stdout) == (not database.is_sqlite)
     assert ("The file is whole." in done.stdout) == database.is_sqlite

@@ -49,7 +49,7 @@ def bring_in(database: Database, folder: Path) -> int:
 
 def content(folder: Path) -> dict[str, bytes]:
     """Every file; of the manifest all but when it was made."""
-    found = {file.name: file.read_bytes() for file in folder.iterdir()}
+    found = {str(file.relative_to(folder)): file.read_bytes() for file in folder.rglob("*") if file.is_file()}
     found[MANIFEST] = re.sub(rb'"exported_at": "[^"]*"', b"", found[MANIFEST])
     return found
 
@@ -190,7 +190,7 @@ def test_every_table_travels_or_is_left_out_for_a_reason(demo_folder: tuple[Data
     _, folder = demo_folder
     assert set(LEFT_OUT) == {"key_room", "kept_answer", "reading_hour", "search_entry"}
     assert set(HIDDEN) == {("access_key", "key_hash")}
-    files = {file.name.split(".")[0]: file for file in folder.iterdir()}
+    files = {file.name.split(".")[0]: file for file in folder.iterdir() if file.is_file()}
     assert files.keys() == METADATA.tables.keys() - LEFT_OUT.keys() | {"manifest"}
     for name, file in files.items():
         assert file.stat().st_size > 0, f"{name} is empty, so nothing is tested of it"

@@ -1,4 +1,4 @@
-"""Look through everything recorded for what can't be right, and make anew what only follows from it: rollups, search."""
+"""Look through everything recorded for what can't be right; make anew what only follows from it, remove stray files."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from weirbook.actions.check_files import check_files, check_folder
 from weirbook.actions.import_room import SLICE_HOURS, UNREADABLE
 from weirbook.actions.roll_up import NO_LIMIT_MS, Rules, recompute_hours, rules_of
 from weirbook.engine.relations.rollups import HOUR_MS, Hour, extend
@@ -17,6 +18,7 @@ from weirbook.engine.times import instant_text
 from weirbook.record import checks, gauging, search
 from weirbook.record.checks import Flaw
 from weirbook.record.database import Database, enter_room
+from weirbook.record.files import Files
 from weirbook.record.open_files import LONGEST
 from weirbook.record.rooms import Room
 
@@ -38,6 +40,7 @@ class Report:
     hours: int = 0
     changes: int = 0
     searched: int = 0
+    files: int = 0
     flaws: list[Flaw] = field(default_factory=list)
     mended: list[Flaw] = field(default_factory=list)
     cut_short: bool = False
@@ -82,10 +85,15 @@ def _entered(session: Session, room_id: int) -> list[tuple[int, str]]:
 
 
 def check_record(
-    database: Database, rooms: Rooms, *, repair: bool = False, progress: Progress = lambda hours: None
+    database: Database,
+    rooms: Rooms,
+    *,
+    repair: bool = False,
+    copies: Files | None = None,
+    progress: Progress = lambda hours: None,
 ) -> Report:
     """Look at every room, also while it is in use; with `repair` make anew rollups and what search keeps, where they
-    don't fit.
+    don't fit, and remove files that nothing needs; files that are missing or damaged come back from `copies`.
 
     Each gauge is looked at in a transaction of its own, so that a long check doesn't hold up the store.
     """
@@ -98,11 +106,26 @@ def check_record(
             known = _entered(session, room_id)
             report.flaws += _of_records(session, name)
             report.changes += checks.log_size(session)
+            public_id = session.scalars(sa.select(Room.public_id).where(Room.room_id == room_id)).one()
         report.rooms += 1
+        files = None if database.files is None else database.files.of_room(public_id)
+        looked_at, flaws, mended = check_files(
+            database,
+            (room_id, name),
+            files,
+            repair=repair,
+            copies=None if copies is None else copies.of_room(public_id),
+        )
+        report.files += looked_at
+        report.flaws += flaws
+        report.mended += mended
         for number, handle in known:
             report.gauges += 1
             _check_gauge(database, (room_id, name), (number, handle), report, repair, progress)
     _check_search(database, rooms, report, repair)
+    flaws, mended = check_folder(database, repair=repair)
+    report.flaws += flaws
+    report.mended += mended
     return report
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from weirbook.record import (
     access,
     alerts,
+    attachments,
     changes,
     doses,
     equipment,
@@ -33,6 +34,7 @@ FAMILIES = (
     targets,
     readings,
     journal,
+    attachments,
     tasks,
     alerts,
     feeds,

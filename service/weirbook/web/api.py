@@ -8,6 +8,7 @@ from flask_smorest import Api, Blueprint
 import weirbook
 from weirbook.web import (
     alerts,
+    attachments,
     calculators,
     catalogue,
     change_shapes,
@@ -16,6 +17,7 @@ from weirbook.web import (
     exclusions,
     excursion_shapes,
     excursions,
+    feeding_responses,
     feeds,
     finding_shapes,
     findings,
@@ -59,6 +61,7 @@ RESOURCES = (
     TARGETS,
     PARAMETERS,
     journal.JOURNAL,
+    attachments.ATTACHMENTS,
     exclusions.EXCLUSIONS,
     exclusions.CORRECTIONS,
     tasks.HELPERS,
@@ -78,7 +81,7 @@ RESOURCES = (
     fish.GROUPS,
     stock.STOCK_ENTRIES,
     fish.SAMPLES,
-    fish.FEEDING_RESPONSES,
+    feeding_responses.FEEDING_RESPONSES,
     quarantines.QUARANTINES,
     quarantines.TRANSFERS,
     plants.PLANT_KINDS,
@@ -156,6 +159,7 @@ def describe(app: Flask) -> Api:
         {
             **SHARED,
             **living_shapes.SHAPES,
+            **feeding_responses.SHAPES,
             **task_shapes.SHAPES,
             **finding_shapes.SHAPES,
             **flow_shapes.SHAPES,
