@@ -33,6 +33,7 @@ def upgrade() -> None:
         ["room_id", "number", "noun", "at_ms", "place_id"],
         unique=False,
     )
+    op.create_index(op.f("ix_search_entry_room_id_at_ms"), "search_entry", ["room_id", "at_ms"], unique=False)
     if op.get_bind().dialect.name == "sqlite":
         op.execute("CREATE VIRTUAL TABLE search_index USING fts5(title, body, content='', tokenize='ascii')")
     else:

@@ -48,8 +48,13 @@ class SearchEntry(RoomOwned, Base):
     sought: Mapped[str | None] = mapped_column(sa.Text().with_variant(TSVECTOR(), "postgresql"))
     """What PostgreSQL finds it by; nothing on SQLite."""
 
-    # All that answers are narrowed by, so that SQLite need not look at the rows that are left out.
-    __table_args__ = (room_key(), sa.Index(None, "room_id", "number", "noun", "at_ms", "place_id"))
+    __table_args__ = (
+        room_key(),
+        # All that answers are narrowed by, so that SQLite need not look at the rows that are left out.
+        sa.Index(None, "room_id", "number", "noun", "at_ms", "place_id"),
+        # PostgreSQL walks the newest of a very common word by it, instead of sorting all (20,000: 38 ms, now 0.2).
+        sa.Index(None, "room_id", "at_ms"),
+    )
 
 
 @dataclass(frozen=True)
