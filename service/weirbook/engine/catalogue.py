@@ -35,6 +35,7 @@ from weirbook.engine.calculators.settling_box import SETTLING_BOX
 from weirbook.engine.calculators.stop_flow import STOP_FLOW
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
 from weirbook.engine.calculators.top_off import TOP_OFF
+from weirbook.engine.calculators.trend import TREND
 from weirbook.engine.calculators.turnover import TURNOVER
 from weirbook.engine.calculators.two_samples import TWO_SAMPLES
 from weirbook.engine.calculators.two_shares import TWO_SHARES
@@ -79,6 +80,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     STOP_FLOW,
     TANK_VOLUME,
     TOP_OFF,
+    TREND,
     TURNOVER,
     TWO_SAMPLES,
     TWO_SHARES,

@@ -1,0 +1,66 @@
+"""Fish-days lived and fish lost in one system over a stretch of time, by the ledger of heads."""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+
+from weirbook.actions.told import DAY_MS, Look
+from weirbook.record.fish import LOSS
+from weirbook.record.ledger import Line, lines_of, walk
+
+
+def fish_days(look: Look, start_ms: int, end_ms: int) -> tuple[int, float]:
+    """Fish that died and fish-days that were lived, in tanks while they belonged to the system.
+
+    Heads are held from one line of the ledger to the next; fish that went missing are not among those that died.
+    """
+    groups = {number: tank for number, (_, tank) in look.groups.items() if tank in look.belongs.spans}
+    lines = _lines(look, groups)
+    lost = sum(
+        line.number
+        for line in lines
+        if line.kind == LOSS
+        and line.group_id in groups
+        and start_ms <= line.happened_at_ms < end_ms
+        and look.belongs.held(groups[line.group_id], line.happened_at_ms)
+    )
+    lived = 0.0
+    for group_id, levels in _levels(lines).items():
+        if group_id in groups:
+            lived += sum(
+                heads * _overlap(look, groups[group_id], max(since, start_ms), min(until, end_ms))
+                for since, until, heads in levels
+            )
+    return lost, lived / DAY_MS
+
+
+def _lines(look: Look, groups: Mapping[uuid.UUID, int]) -> Sequence[Line]:
+    if "ledger lines" not in look.kept:
+        look.kept["ledger lines"] = lines_of(look.session, groups) if groups else []
+    found: Sequence[Line] = look.kept["ledger lines"]
+    return found
+
+
+def _levels(lines: Sequence[Line]) -> Mapping[uuid.UUID, list[tuple[int, int, int]]]:
+    """By group: from, to and heads of each stretch between its lines; the last without end."""
+    found: dict[uuid.UUID, list[tuple[int, int, int]]] = defaultdict(list)
+    standing: dict[uuid.UUID, tuple[int, int]] = {}
+    for one in walk(lines):
+        at_ms = one.line.happened_at_ms
+        if one.group_id in standing:
+            since, heads = standing[one.group_id]
+            found[one.group_id].append((since, at_ms, heads))
+        standing[one.group_id] = at_ms, one.after
+    for group_id, (since, heads) in standing.items():
+        found[group_id].append((since, 1 << 60, heads))
+    return found
+
+
+def _overlap(look: Look, tank_id: int, start_ms: int, end_ms: int) -> int:
+    """ms of a stretch in which a tank belonged to the system."""
+    return sum(
+        max(0, min(end_ms, end_ms if until is None else until) - max(start_ms, since))
+        for since, until in look.belongs.spans[tank_id]
+    )

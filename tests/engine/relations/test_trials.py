@@ -1,0 +1,242 @@
+"""What a trial shows: verdicts worked by hand, simulated rooms, and the words a keeper reads."""
+
+import pytest
+from series_scenes import SETTLE, rooms
+
+from weirbook.engine.relations.differences import Difference, Stretch
+from weirbook.engine.relations.trends import trend
+from weirbook.engine.relations.trial_words import TrialWords, pair, plain, trend_words, two
+from weirbook.engine.relations.trials import Meanwhile, Outcome, Phase, Trial, judged
+
+LENGTH = 28
+
+
+def trial(
+    *shifts: float, seed: int = 6, rho: float = 0.3, spread: float = 2.0, slope: float = 0.0, **said: object
+) -> Trial:
+    """Phases of four weeks about 40 % cover, each moved by its shift; settings A, B, C… unless told."""
+    settings = said.pop("settings", "ABCDEF")
+    length = int(said.pop("length", LENGTH))  # type: ignore[call-overload]
+    (room,) = rooms(seed, 1, length * len(shifts), rho)
+    phases = []
+    for which, shift in enumerate(shifts):
+        begins = which * length
+        days = tuple(range(begins + SETTLE, begins + length))
+        values = tuple(40 + spread * room[day] + shift + slope * day for day in days)
+        phases.append(Phase(settings[which], begins, Stretch(days, values)))  # type: ignore[index]
+    return Trial(Outcome("algae cover", "%", tuple(phases), **said))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "verdict"),
+    [
+        (-9, -2, "lower"),
+        (2, 9, "higher"),
+        (-1, 1, "flat"),
+        (-0.9, -0.1, "flat"),  # told from nought, and too little to matter
+        (-1.1, 0.5, "unclear"),
+        (-0.5, 1.1, "unclear"),
+        (-5, 5, "unclear"),
+    ],
+)
+def test_an_interval_is_judged_by_what_it_leaves_out(low: float, high: float, verdict: str) -> None:
+    assert judged(Difference((low + high) / 2, low, high), 1.0) == verdict
+    assert judged(None, 1.0) == "unknown"
+
+
+def test_a_phase_in_figures() -> None:
+    days = (0, 1, 2, 4, 5)
+    phase = Phase("A", 0, Stretch(days, (4.0, 6, 5, 9, 6)))
+    (summary,) = Trial(Outcome("flow", "L/h", (phase,))).summaries
+    assert (summary.n, summary.mean, summary.median) == (5, 6, 6)
+    assert summary.spread == pytest.approx(3.5**0.5)
+    assert (summary.lowest, summary.highest) == (4, 9)
+    assert summary.worth is not None and 1 < summary.worth <= 5
+    assert summary.trend is not None and summary.trend.test.n == 5
+    (empty,) = Trial(Outcome("flow", "L/h", (Phase("A", 0, Stretch((), ())),))).summaries
+    assert empty.n == 0 and empty.mean is None and empty.trend is None
+
+
+def test_a_clear_effect_is_read_as_a_step_with_its_interval() -> None:
+    found = trial(0, -8)
+    (change,) = found.changes
+    assert change.verdict == "lower" and change.alone
+    assert change.difference is not None and change.difference.low <= -8 <= change.difference.high
+    words = TrialWords(found).reading()
+    assert words.startswith("Algae cover under 'B' beside 'A': lower by ")
+    assert " points (90 % interval); a step at the change fits " in words
+    assert "better than a steady trend; beside it no trend is seen (falling by up to " in words
+
+
+def test_what_fell_all_along_is_no_sign_of_the_setting() -> None:
+    found = trial(0, 0, slope=-0.12, rho=0.0, seed=4)
+    (change,) = found.changes
+    assert change.verdict == "lower" and change.shape is not None and change.shape.shape == "trend"
+    assert not change.alone
+    assert "so the difference is no sign of the setting." in TrialWords(found).reading()
+    assert found.whole is not None and found.whole.direction == -1
+    assert found.whole.sen.low <= -0.12 <= found.whole.sen.high
+
+
+def test_a_steep_trend_is_said_before_the_difference_that_it_hides() -> None:
+    """Within phases a trend looks like wandering, so that the difference alone is not clear."""
+    found = trial(0, 0, slope=-0.3)
+    assert found.changes[0].verdict == "unclear"
+    words = TrialWords(found).reading()
+    assert words.startswith(
+        "Algae cover under 'B' beside 'A': a steady trend that runs through the change fits "
+    )
+    assert "better than a step; between the phases lower by up to " in words
+
+
+def test_flat_is_said_where_the_interval_lies_within_what_matters() -> None:
+    words = TrialWords(trial(0, 0, margin=4.0)).reading()
+    assert "flat, changed by at most " in words and "within the 4.0 points that would matter." in words
+    narrow = trial(0, 0, margin=0.2)
+    assert narrow.changes[0].verdict == "unclear"
+    assert "no difference found, but lower by up to " in TrialWords(narrow).reading()
+    assert "can't be excluded (90 % interval)." in TrialWords(narrow).reading()
+
+
+def test_the_margin_is_as_told_else_half_the_first_spread_else_the_resolution() -> None:
+    assert trial(0, 0, margin=1.5).margin == (1.5, "given")
+    usual = trial(0, 0)
+    spread = usual.summaries[0].spread
+    assert spread is not None
+    assert usual.margin == (pytest.approx(spread / 2), "common practice")
+    assert trial(0, 0, resolution=5.0).margin == (5.0, "resolution")
+    for one, words in ((usual, "common practice, no source"), (trial(0, 0, margin=1.5), "as told")):
+        assert words in TrialWords(one).limits()[-1]
+
+
+def test_what_happened_in_the_same_week_is_named_and_what_did_later_is_not() -> None:
+    near, far = Meanwhile(LENGTH + 6, "feeding changed"), Meanwhile(LENGTH + 7, "moss trimmed")
+    before = Meanwhile(LENGTH - 6, "feeding changed")
+    found = trial(0, -8, meanwhile=(before, near, far))
+    (change,) = found.changes
+    assert change.meanwhile == (before, near) and not change.alone
+    assert (
+        "; in the same week: feeding changed, so the two can't be told apart." in TrialWords(found).reading()
+    )
+    several = trial(0, -8, meanwhile=(near, Meanwhile(LENGTH, "12 fish came")))
+    assert "feeding changed and 12 fish came, so these can't be told apart" in TrialWords(several).reading()
+    flat = trial(0, 0, margin=4.0, meanwhile=(near,))
+    assert "feeding changed, which may have hidden a difference" in TrialWords(flat).reading()
+
+
+def test_the_lowest_and_highest_settings_are_named_only_where_intervals_allow_it() -> None:
+    clear = trial(0, -12, 9)
+    assert (clear.extreme("lowest").setting, clear.extreme("lowest").why) == ("B", "told")
+    assert clear.extreme("highest").setting == "C"
+    assert TrialWords(clear).reading().endswith("it was lowest under 'B' and highest under 'C'.")
+    close = trial(0, -12, -12)
+    assert (close.extreme("lowest").setting, close.extreme("lowest").why) == (None, "too close")
+    assert "Of the settings tried it was highest under 'A'" in TrialWords(close).reading()
+    assert "the intervals overlap too much" in TrialWords(trial(0, 0, 0)).reading()
+    mixed = trial(0, -12, 9, meanwhile=(Meanwhile(LENGTH, "feeding changed"),))
+    assert mixed.extreme("lowest").why == "not alone"
+    assert TrialWords(mixed).reading().endswith("holds here too.")
+    assert trial(0, -12, settings="AA").extreme("lowest").why == "one setting"
+    assert "Of the settings" not in TrialWords(trial(0, -12)).reading()  # of two the difference says it
+
+
+def test_going_back_speaks_for_or_against_the_setting() -> None:
+    back = trial(0, -8, 0, settings="ABA")
+    words = TrialWords(back).reading()
+    assert "Back under 'A' it moved the other way again, which speaks for the setting" in words
+    assert back.extreme("lowest").setting == "B"
+    stayed = trial(0, -8, -8, settings="ABA")
+    assert "did not move back as far as can be seen, which speaks against" in TrialWords(stayed).reading()
+    assert not any("Going back" in limit for limit in TrialWords(back).limits())
+    assert any("Going back" in limit for limit in TrialWords(trial(0, -8)).limits())
+    assert [one.second for one in back.against_first] == [2]
+    assert "beside 'A' (phases 1 and 3)" in words
+
+
+def test_too_few_days_are_said_to_be_too_few() -> None:
+    short = trial(0, -8, length=SETTLE + 4)
+    words = TrialWords(short).reading()
+    assert short.changes[0].verdict == "unknown"
+    assert "unknown, because 4 and 4 days have a value and 5 are needed in each phase" in words
+    three = trial(0, -8, 2, length=SETTLE + 4)
+    assert "some phases have too few days" in TrialWords(three).reading()
+    assert TrialWords(short).trend(short.summaries[0].trend).startswith("unknown, because fewer than 5 days")
+    one = Trial(Outcome("algae cover", "%", short.phases[:1]))
+    assert TrialWords(one).reading() == "Algae cover: one phase so far, so nothing can be compared."
+    few = TrialWords(trial(0, -8, length=12))
+    assert any(limit.startswith("Few days with a value: 'A' 9 and 'B' 9;") for limit in few.limits())
+
+
+def test_strong_persistence_is_among_the_limits() -> None:
+    tied = TrialWords(trial(0, 0, rho=0.9, seed=3))
+    assert any("Each day keeps much of the day before" in limit for limit in tied.limits())
+    loose = TrialWords(trial(0, 0, rho=0.0, seed=3))
+    assert not any("Each day keeps" in limit for limit in loose.limits())
+
+
+def test_no_words_hold_a_bare_chance() -> None:
+    for one in (trial(0, -8), trial(0, 0), trial(0, 0, slope=-0.3), trial(0, -4, -9)):
+        words = TrialWords(one)
+        told = " ".join(
+            [words.reading(), *words.limits(), *(words.trend(each.trend) for each in one.summaries)]
+        )
+        assert (
+            "p =" not in told
+            and "p <" not in told
+            and "signific" not in told
+            and "caused it" not in (words.reading())
+        )
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (2.2, 9.1, ("2", "9")),
+        (0.21, 0.93, ("0.2", "0.9")),
+        (0.04, 9.1, ("0.04", "9.10")),
+        (120.0, 870.0, ("100", "900")),
+        (3.0, 3.0, ("3.0", "3.0")),
+    ],
+)
+def test_ends_of_an_interval_are_rounded_by_its_width(
+    low: float, high: float, words: tuple[str, str]
+) -> None:
+    assert two(low, high) == words
+
+
+def test_reaches_either_side_are_rounded_alike() -> None:
+    assert pair(2.6, 0.03, "mg/L") == ("2.6 mg/L", "0 mg/L")
+    assert plain(-0.04, 1) == "0"
+
+
+def test_a_trend_in_words_goes_by_the_week() -> None:
+    rising = trend(range(20), [0.5 * day for day in range(20)])
+    assert trend_words(rising, "mg/L") == "rising by 3.5 to 3.5 mg/L a week (90 % interval)"
+    level = trend(range(20), [1.0] * 20)
+    assert trend_words(level, "") == "no trend found: level, as far as the readings show"
+    either = trend(range(8), [1.0, 2, 1, 2, 2, 1, 2, 1])
+    assert trend_words(either, "mg/L").startswith("no trend found, but falling by up to ")
+
+
+@pytest.mark.parametrize(
+    ("unit", "shown"), [("%", "points"), ("degC", "K"), ("pH", ""), ("mg/L NO3", "mg/L NO3")]
+)
+def test_differences_have_units_of_their_own(unit: str, shown: str) -> None:
+    phases = trial(0, -8).phases
+    assert TrialWords(Trial(Outcome("it", unit, phases))).unit == shown
+
+
+def lowest_named(seed: int, count: int, shift: float) -> float:
+    found = [trial(0, shift, 0, seed=seed + which).extreme("lowest") for which in range(count)]
+    return sum(one.setting is not None for one in found) / count
+
+
+def test_in_a_few_rooms_a_lowest_setting_is_seldom_invented() -> None:
+    assert lowest_named(100, 8, 0.0) <= 0.25
+    assert lowest_named(100, 4, -8.0) == 1
+
+
+@pytest.mark.slow
+def test_a_lowest_setting_is_invented_in_a_tenth_of_rooms_at_most() -> None:
+    assert lowest_named(1000, 200, 0.0) <= 0.1
+    assert lowest_named(2000, 100, -8.0) >= 0.95
