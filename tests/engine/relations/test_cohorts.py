@@ -99,7 +99,11 @@ def test_a_named_batch_that_was_thought_smaller_gives_all_and_the_others_the_res
 def test_a_count_of_fewer_makes_missing_and_one_of_more_makes_fish_of_unknown_age() -> None:
     found = follow(ledger((0, ARRIVAL, A, 10), (4, COUNT, A, 8), (6, COUNT, A, 11), (7, COUNT, A, 11)))
     assert found.adjustments == {2: -2, 3: 3, 4: 0}
-    assert brief(found.stays) == {(1, A, 0, 4, 2, MISSING), (1, A, 0, None, 8, HERE), (3, A, 6, None, 3, HERE)}
+    assert brief(found.stays) == {
+        (1, A, 0, 4, 2, MISSING),
+        (1, A, 0, None, 8, HERE),
+        (3, A, 6, None, 3, HERE),
+    }
     assert fish_days(found.stays, 0, 10 * DAY_MS) == 4 * 10 + 2 * 8 + 4 * 11
     assert fish_days_by_age(found.stays, [5], 0, 10 * DAY_MS) == [4 * 10 + 8, 5 * 8]
     assert sum(life.heads for life in lives(found.stays, 0, 10 * DAY_MS)) == 10
@@ -129,10 +133,19 @@ def test_missing_fish_end_a_life_only_where_they_are_taken_for_lost() -> None:
 
 def test_a_window_takes_those_who_were_there_before_it_from_their_age_on() -> None:
     found = follow(ledger((0, ARRIVAL, A, 10), (15, ARRIVAL, A, 5), (20, LOSS, A, 3, {"batch": 1})))
-    some = {(life.entry, life.end, life.lost, life.heads) for life in lives(found.stays, 10 * DAY_MS, 20 * DAY_MS)}
+    some = {
+        (life.entry, life.end, life.lost, life.heads) for life in lives(found.stays, 10 * DAY_MS, 20 * DAY_MS)
+    }
     assert some == {(10, 20, False, 3), (10, 20, False, 7), (0, 5, False, 5)}
     later = lives(found.stays, 10 * DAY_MS, 20 * DAY_MS + 1)
     assert sum(life.heads for life in later if life.lost) == 3
+
+
+def test_a_fish_lost_in_the_instant_it_was_moved_in_counts_in_its_new_group_and_in_both() -> None:
+    found = follow(ledger((0, ARRIVAL, A, 10), (5, MOVE, A, 4, {"to_group": B}), (5, LOSS, B, 1)))
+    of_b = kaplan_meier(lives([stay for stay in found.stays if stay.group == B], 0, 20 * DAY_MS))
+    assert of_b.lost == 1 and of_b.steps[0].survival == pytest.approx(0.75)
+    assert kaplan_meier(lives(found.stays, 0, 20 * DAY_MS)).survival_at(6) == pytest.approx(0.9)
 
 
 def test_an_edge_of_ages_opens_the_bin_after_it() -> None:
@@ -235,7 +248,9 @@ def test_every_head_that_came_is_lost_gone_or_here_and_keeps_its_batch(lines: li
     assert dict(of_lines) == pytest.approx(taken, abs=1e-6)
 
 
-@given(ledgers(), st.integers(-3, 40), st.integers(0, 40), st.lists(st.integers(0, 40), max_size=3, unique=True))
+@given(
+    ledgers(), st.integers(-3, 40), st.integers(0, 40), st.lists(st.integers(0, 40), max_size=3, unique=True)
+)
 def test_fish_days_are_the_area_under_the_counts_and_add_up_over_ages(
     lines: list[Line], start: int, length: int, edges: list[int]
 ) -> None:

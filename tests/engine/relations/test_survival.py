@@ -40,9 +40,7 @@ LIVES = {
     ]
     for group in ("6-MP", "placebo")
 }
-SUMMARY = {
-    row["quantity"]: float(row["value"]) for row in rows_of("stats_kaplan_meier_6mp_summary.csv")
-}
+SUMMARY = {row["quantity"]: float(row["value"]) for row in rows_of("stats_kaplan_meier_6mp_summary.csv")}
 CURVES = {group: kaplan_meier(lives) for group, lives in LIVES.items()}
 
 
@@ -140,7 +138,9 @@ def finite(age: float) -> float | None:
 @settings(max_examples=25, deadline=None)
 @given(lives(LATE, WHOLE | st.floats(0.25, 8)))
 @pytest.mark.filterwarnings("ignore")
-def test_statsmodels_finds_the_same_curve_of_parted_heads_that_come_under_watch_late(some: list[Life]) -> None:
+def test_statsmodels_finds_the_same_curve_of_parted_heads_that_come_under_watch_late(
+    some: list[Life],
+) -> None:
     ends, lost, heads, entries = columns(some)
     assume(lost.any())
     # Its risk set is entry < age <= end, ties and all; entries at 0 are before every age.
@@ -159,13 +159,13 @@ def test_statsmodels_finds_the_same_curve_of_parted_heads_that_come_under_watch_
 @settings(max_examples=25, deadline=None)
 @given(lives(), lives())
 @pytest.mark.filterwarnings("ignore")
-def test_lifelines_finds_the_same_log_rank_of_lives_told_by_the_head(one: list[Life], other: list[Life]) -> None:
+def test_lifelines_finds_the_same_log_rank_of_lives_told_by_the_head(
+    one: list[Life], other: list[Life]
+) -> None:
     (ends, lost, heads, _), (more_ends, more_lost, more_heads, _) = columns(one), columns(other)
     compared = log_rank(one, other)
     assume(compared.variance > 1e-6)
-    found = logrank_test(
-        ends, more_ends, lost, more_lost, weights_A=heads, weights_B=more_heads
-    )
+    found = logrank_test(ends, more_ends, lost, more_lost, weights_A=heads, weights_B=more_heads)
     assert compared.chi_square == pytest.approx(found.test_statistic, rel=1e-6, abs=1e-9)
     assert compared.probability == pytest.approx(found.p_value, rel=1e-6, abs=1e-9)
 
@@ -273,7 +273,9 @@ def test_an_interval_holds_its_survival_and_widens_with_confidence(
 
 
 @given(lives(), st.floats(0.1, 10))
-def test_heads_in_other_units_leave_the_survival_and_scale_its_spread(some: list[Life], factor: float) -> None:
+def test_heads_in_other_units_leave_the_survival_and_scale_its_spread(
+    some: list[Life], factor: float
+) -> None:
     scaled = kaplan_meier([Life(one.end, one.lost, one.heads * factor) for one in some])
     for step, other in zip(kaplan_meier(some).steps, scaled.steps, strict=True):
         assert other.survival == pytest.approx(step.survival, abs=1e-9)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from weirbook.engine.relations.survival import Life
@@ -75,6 +75,8 @@ class Stay:
     line: int | None = None
     came_by: int | None = None
     """The line that brought them: the arrival, birth or count itself, or a move."""
+    place: int = 0
+    """That line's place in the order of the ledger."""
 
     def age(self, ms: int) -> float:
         """Days since the batch came, or was born."""
@@ -128,6 +130,7 @@ def follow(lines: Iterable[Line]) -> Cohorts:
             raise ValueError("the ledger is not in the order of time")
         before = line.at_ms
         if line.kind != WITHDRAWAL and line.id not in taken_back:
+            book.place += 1
             book.enter(line)
     return book.closed()
 
@@ -136,9 +139,9 @@ class _Book:
     """The ledger as it stands after each line."""
 
     def __init__(self) -> None:
+        self.place = 0
         self.heads: dict[int, int] = {}
         self.counts: dict[int, list[tuple[int, int]]] = {}
-        self.batches: dict[int, Batch] = {}
         self.living: dict[int, dict[int, _Lots]] = {}
         self.stays: list[Stay] = []
         self.adjustments: dict[int, int] = {}
@@ -171,7 +174,6 @@ class _Book:
 
     def _begin(self, line: Line, heads: int) -> None:
         batch = Batch(line.id, line.kind, line.at_ms, line.group, line.source)
-        self.batches[line.id] = batch
         self._add(line.group, batch, heads, line)
         self._count(line.group, line.at_ms, heads)
 
@@ -179,7 +181,7 @@ class _Book:
         living = self.living.setdefault(group, {})
         if batch.id not in living:
             living[batch.id] = _Lots(batch, group)
-        living[batch.id].add(line, heads)
+        living[batch.id].add(line, self.place, heads)
 
     def _take(self, line: Line, number: int, end: str) -> _Taken:
         """Take heads out of a group, of the batch that the line names first, then of all as they live there."""
@@ -238,32 +240,39 @@ class _Lots:
         self.batch = batch
         self.group = group
         self.heads = 0.0
-        self._lots: deque[tuple[Line, float]] = deque()
+        self._lots: deque[tuple[Line, int, float]] = deque()
 
-    def add(self, line: Line, heads: float) -> None:
+    def add(self, line: Line, place: int, heads: float) -> None:
         self.heads += heads
-        self._lots.append((line, heads))
+        self._lots.append((line, place, heads))
 
     def take(self, line: Line, heads: float, end: str) -> list[Stay]:
         self.heads -= heads
         stays = []
         while heads > _NOTHING and self._lots:
-            came, some = self._lots.popleft()
+            came, place, some = self._lots.popleft()
             gone = some if some - heads <= _NOTHING else heads
             if gone < some:
-                self._lots.appendleft((came, some - gone))
+                self._lots.appendleft((came, place, some - gone))
             heads -= gone
-            stays.append(self._stay(came, gone, line, end))
+            stays.append(self._stay(came, place, gone, line, end))
         return stays
 
     def here(self) -> list[Stay]:
-        return [self._stay(came, heads, None, HERE) for came, heads in self._lots]
+        return [self._stay(came, place, heads, None, HERE) for came, place, heads in self._lots]
 
-    def _stay(self, came: Line, heads: float, left: Line | None, end: str) -> Stay:
-        if left is None:
-            return Stay(self.batch, self.group, came.at_ms, None, heads, end, came_by=came.id)
+    def _stay(self, came: Line, place: int, heads: float, left: Line | None, end: str) -> Stay:
         return Stay(
-            self.batch, self.group, came.at_ms, left.at_ms, heads, end, left.cause, left.id, came.id
+            self.batch,
+            self.group,
+            came.at_ms,
+            left and left.at_ms,
+            heads,
+            end,
+            left and left.cause,
+            left and left.id,
+            came.id,
+            place,
         )
 
 
@@ -272,9 +281,7 @@ def fish_days(stays: Iterable[Stay], from_ms: int, to_ms: int) -> float:
     return sum(stay.days_within(from_ms, to_ms) for stay in stays)
 
 
-def fish_days_by_age(
-    stays: Iterable[Stay], edges: Sequence[float], from_ms: int, to_ms: int
-) -> list[float]:
+def fish_days_by_age(stays: Iterable[Stay], edges: Sequence[float], from_ms: int, to_ms: int) -> list[float]:
     """Fish-days in a window by days since arrival: before the first edge, between each two, from the last on.
 
     Fish of unknown age are in none.
@@ -306,21 +313,43 @@ def ended(stays: Iterable[Stay], ends: Iterable[str], from_ms: int, to_ms: int) 
     ]
 
 
-def lives(
-    stays: Iterable[Stay], from_ms: int, to_ms: int, *, missing_is_lost: bool = False
-) -> list[Life]:
+def lives(stays: Iterable[Stay], from_ms: int, to_ms: int, *, missing_is_lost: bool = False) -> list[Life]:
     """The stays as lives in days of age, as far as they lie in a window; fish of unknown age are left out.
 
-    Who was here before the window, or was moved in from another group, comes under watch late. Who left, was moved,
-    or lives on at its end is out of sight from then on, and so are the missing unless they are taken for lost.
+    Heads that were moved between groups whose stays are told live on as one. Who was here before the window, or came
+    from a group that is not told, comes under watch late. Who left, was moved elsewhere, or lives on at the window's
+    end is out of sight from then on, and so are the missing unless they are taken for lost.
     """
     lost = {LOSS, MISSING} if missing_is_lost else {LOSS}
     found = []
-    for stay in stays:
-        start = max(stay.from_ms, from_ms)
+    for since_ms, heads, stay in _joined(stays):
+        start = max(since_ms, from_ms)
         seen_out = stay.to_ms is not None and stay.to_ms < to_ms
         end = stay.to_ms if stay.to_ms is not None and seen_out else to_ms
-        if stay.batch.age_known and start <= end:
-            dead = seen_out and stay.end in lost
-            found.append(Life(stay.age(end), dead, stay.heads, stay.age(start)))
+        if not stay.batch.age_known or start > end:
+            continue
+        dead = seen_out and stay.end in lost
+        if dead and start == end and start > stay.batch.at_ms:
+            end += 1  # lost in the instant it came under watch, it was at risk all the same
+        found.append(Life(stay.age(end), dead, heads, stay.age(start)))
     return found
+
+
+def _joined(stays: Iterable[Stay]) -> Iterable[tuple[int, float, Stay]]:
+    """Heads through all their moves: since when they were seen, how many, and the stay in which that ended."""
+    moving: dict[tuple[int, int | None], deque[tuple[int, float, Stay]]] = {}
+    for stay in sorted(stays, key=lambda stay: stay.place):
+        waiting = moving.get((stay.batch.id, stay.came_by), deque())
+        heads = stay.heads
+        while heads > _NOTHING:
+            since_ms, some, before = waiting.popleft() if waiting else (stay.from_ms, heads, stay)
+            if some - heads > _NOTHING:
+                waiting.appendleft((since_ms, some - heads, before))
+                some = heads
+            heads -= some
+            if stay.end == MOVE:
+                moving.setdefault((stay.batch.id, stay.line), deque()).append((since_ms, some, stay))
+            else:
+                yield since_ms, some, stay
+    for waiting in moving.values():
+        yield from waiting
