@@ -79,12 +79,13 @@ def test_the_published_medians_losses_times_and_log_rank_are_found() -> None:
 
 
 AGES = st.integers(1, 12).map(float)
+FIRST = st.just(0.0)
 LATE = st.integers(0, 8).map(float)
 WHOLE = st.integers(1, 9).map(float)
 
 
 def lives(
-    entry: st.SearchStrategy[float] = st.just(0.0), heads: st.SearchStrategy[float] = WHOLE
+    entry: st.SearchStrategy[float] = FIRST, heads: st.SearchStrategy[float] = WHOLE
 ) -> st.SearchStrategy[list[Life]]:
     """Ends lie after entries, so that all oracles say the same of who is at risk."""
     one = st.builds(

@@ -11,8 +11,8 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from weirbook.engine.relations.survival import Life
 
@@ -262,18 +262,10 @@ class _Lots:
         return [self._stay(came, place, heads, None, HERE) for came, place, heads in self._lots]
 
     def _stay(self, came: Line, place: int, heads: float, left: Line | None, end: str) -> Stay:
-        return Stay(
-            self.batch,
-            self.group,
-            came.at_ms,
-            left and left.at_ms,
-            heads,
-            end,
-            left and left.cause,
-            left and left.id,
-            came.id,
-            place,
-        )
+        stay = Stay(self.batch, self.group, came.at_ms, None, heads, end, came_by=came.id, place=place)
+        if left is None:
+            return stay
+        return replace(stay, to_ms=left.at_ms, cause=left.cause, line=left.id)
 
 
 def fish_days(stays: Iterable[Stay], from_ms: int, to_ms: int) -> float:

@@ -40,7 +40,8 @@ class Life:
 class Step:
     """What happens at one age: heads at risk just before, lost at it and out of sight, and what survives it.
 
-    `after` is watched on from here, with those who come under watch at this very age. `spread` is Greenwood's sum up to here, lost / (at risk x (at risk - lost)); infinite once all are lost.
+    `after` is watched on from here, with those who come under watch at this very age. `spread` is Greenwood's sum
+    up to here, lost / (at risk x (at risk - lost)); infinite once all are lost.
     """
 
     age: float
