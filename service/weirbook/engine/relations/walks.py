@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections import defaultdict, deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import takewhile
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from weirbook.engine.relations.contacts import (
     EVER,
@@ -39,8 +39,7 @@ class Link:
     water: Water | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Sources:
+class _Sources(NamedTuple):
     """Where bits may have come from: groups there (as bits), groups that had left, things carried there before.
 
     Of a group only growths before a number count: before this, or before it left.
@@ -52,8 +51,7 @@ class _Sources:
     brought: tuple[Arrival, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Way:
+class _Way(NamedTuple):
     """How something came: when, by which way and record, in which water, and from whom."""
 
     at_ms: int
@@ -63,8 +61,7 @@ class _Way:
     sources: _Sources
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(NamedTuple):
     """The growth of what a group, or a water that something was carried to, was exposed to. Growths are numbered."""
 
     number: int
@@ -76,8 +73,7 @@ class Arrival:
         return self.way.at_ms
 
 
-@dataclass(frozen=True, slots=True)
-class _Gone:
+class _Gone(NamedTuple):
     """A group that left a water, and what it had been exposed to by then."""
 
     at_ms: int
@@ -117,7 +113,7 @@ class Sweep:
         self._brought: dict[Water, list[Arrival]] = defaultdict(list)
         self._log: list[list[Arrival]] = [[] for _ in self._names]
         self._number = 0
-        self._grown: deque[tuple[int, int]] = deque()
+        self._grown: deque[tuple[int, int, Water | None]] = deque()
         self._touched: set[int] = set()
         for at_ms, instant in sorted(self._instants(room).items()):
             self._pass(at_ms, instant)
@@ -199,20 +195,27 @@ class Sweep:
             self._leave(at_ms, self._index[piece.group], piece.water)
         for piece in instant.starts:
             self._enter(at_ms, self._index[piece.group], piece.water)
+        happened = len(instant.moves) + len(instant.carried)
         before = -1
-        while before != self._number and (instant.moves or instant.carried):
+        while before != self._number and happened:
             before = self._number
             for move in instant.moves:
-                source, target = self._index[move.from_group], self._index[move.to_group]
-                came = _Way(at_ms, FISH_MOVED, move.record, None, self._sources(1 << source))
-                self._give(target, self._reach[source], came)
-                self._settle(at_ms)
+                self._move(at_ms, move)
             for way, one in instant.carried:
                 self._carry(at_ms, way, one)
+            if happened == 1:
+                break  # nothing else can make more of it
         for index in self._touched:
             if not self._in[index]:
                 self._reach[index] = 1 << index
         self._touched.clear()
+
+    def _move(self, at_ms: int, move: Moved) -> None:
+        source, target = self._index[move.from_group], self._index[move.to_group]
+        if self._reach[source] & ~self._reach[target]:
+            came = _Way(at_ms, FISH_MOVED, move.record, None, self._sources(1 << source))
+            self._give(target, self._reach[source], came)
+            self._settle(at_ms)
 
     def _leave(self, at_ms: int, index: int, water: Water) -> None:
         self._here[water] &= ~(1 << index)
@@ -230,7 +233,7 @@ class Sweep:
             _Way(at_ms, SHARED_WATER, None, water, sources),
         )
         for one in self._waiting(water, at_ms):
-            self._give(index, one.bits, replace(one.way, at_ms=at_ms))
+            self._give(index, one.bits, one.way._replace(at_ms=at_ms))
         self._here[water] = here | 1 << index
         self._in[index].add(water)
         came = _Way(at_ms, SHARED_WATER, None, water, self._sources(1 << index))
@@ -283,16 +286,19 @@ class Sweep:
         self._number += 1
         self._reach[index] |= new
         self._log[index].append(Arrival(self._number, new, way))
-        self._grown.append((index, new))
+        self._grown.append((index, new, way.water))
         self._touched.add(index)
 
     def _settle(self, at_ms: int) -> None:
-        """Let what grew go on to all that share a water with it."""
+        """Let what grew go on to all that share another water with it than that by which it came."""
         while self._grown:
-            index, new = self._grown.popleft()
+            index, new, by = self._grown.popleft()
             for water in self._in[index]:
+                others = self._here[water] & ~(1 << index)
+                if water == by or not others:
+                    continue
                 came = _Way(at_ms, SHARED_WATER, None, water, self._sources(1 << index))
-                for other in _indices(self._here[water] & ~(1 << index)):
+                for other in _indices(others):
                     self._give(other, new, came)
 
 
