@@ -62,18 +62,18 @@ class Step:
         if not 0 < self.survival < 1:
             return None
         log = math.log(self.survival)
-        half = math.exp(_quantile(confidence) * math.sqrt(self.spread) / abs(log))
+        half = math.exp(deviations(confidence) * math.sqrt(self.spread) / abs(log))
         return math.exp(log * half), math.exp(log / half)
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """Survival at an age. `low` and `high` are an interval where one can be given, and `method` says which."""
+    """Survival at an age with its interval, by what method, and the fewest heads `watched` on the way to it."""
 
     age: float
     survival: float
-    low: float | None
-    high: float | None
+    low: float
+    high: float
     watched: float
     method: str
 
@@ -142,10 +142,15 @@ class Curve:
             return Told(age, survival, *limits, watched, LOG_LOG)
         if survival:
             return Told(age, survival, tail ** (1 / watched), 1.0, watched, NONE_LOST)
-        index, last = next((index, one) for index, one in enumerate(self.steps) if not one.survival)
-        if index and (limits := self.steps[index - 1].interval(confidence)) is not None:
+        before, last = self.step_before_the_last(), next(one for one in self.steps if not one.survival)
+        if before is not None and (limits := before.interval(confidence)) is not None:
             return Told(age, survival, 0.0, limits[1], watched, FROM_BEFORE)
         return Told(age, survival, 0.0, 1 - tail ** (1 / last.at_risk), watched, ALL_LOST)
+
+    def step_before_the_last(self) -> Step | None:
+        """The step before that by which all were lost."""
+        living = [step for step in self.steps if step.survival]
+        return living[-1] if living else None
 
     def watched(self, age: float) -> float:
         """The fewest heads under watch at any time up to an age: what an answer about that age rests on."""
@@ -287,6 +292,6 @@ class _Risk:
         return max(0.0, self._heads)
 
 
-def _quantile(confidence: float) -> float:
+def deviations(confidence: float) -> float:
     """How many standard deviations a two-sided interval of that confidence reaches."""
     return NormalDist().inv_cdf((1 + confidence) / 2)

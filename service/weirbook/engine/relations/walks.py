@@ -77,7 +77,7 @@ class _Gone(NamedTuple):
     """A group that left a water, and what it had been exposed to by then."""
 
     at_ms: int
-    index: int
+    who: int
     number: int
     bits: int
 
@@ -260,9 +260,7 @@ class Sweep:
         self._settle(at_ms)
 
     def _sources(self, here: int, left: Sequence[_Gone] = (), brought: Sequence[Arrival] = ()) -> _Sources:
-        return _Sources(
-            self._number + 1, here, tuple((one.index, one.number) for one in left), tuple(brought)
-        )
+        return _Sources(self._number + 1, here, tuple((one.who, one.number) for one in left), tuple(brought))
 
     def _lately(self, water: Water, at_ms: int) -> list[_Gone]:
         """The groups that left a water so lately that it, or what is carried from it, may hold what they had."""
