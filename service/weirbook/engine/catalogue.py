@@ -30,6 +30,7 @@ from weirbook.engine.calculators.pump_point import PUMP_POINT
 from weirbook.engine.calculators.salt_change import SALT_CHANGE
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
 from weirbook.engine.calculators.stop_flow import STOP_FLOW
+from weirbook.engine.calculators.survival import SURVIVAL
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
 from weirbook.engine.calculators.top_off import TOP_OFF
 from weirbook.engine.calculators.turnover import TURNOVER
@@ -69,6 +70,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     SALT_CHANGE,
     SETTLING_BOX,
     STOP_FLOW,
+    SURVIVAL,
     TANK_VOLUME,
     TOP_OFF,
     TURNOVER,
