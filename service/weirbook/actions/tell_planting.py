@@ -18,7 +18,7 @@ from weirbook.engine.units import Quantity
 from weirbook.errors import Conflict, Invalid
 from weirbook.record.database import room_of
 from weirbook.record.planted import Life, Told, events_of, impossible, lives_of
-from weirbook.record.plants import LOST, MOVED, REMOVED, REPLANTED, STANDS, UPROOTED, Planting, PlantingEvent
+from weirbook.record.plants import LOST, REMOVED, REPLANTED, STANDS, UPROOTED, Planting, PlantingEvent
 
 OVER = (LOST, REMOVED)
 
@@ -98,15 +98,13 @@ def _refuse_impossible(session: Session, event: PlantingEvent) -> None:
     odd, state, since = trouble
     pointer = "/kind" if odd.id == event.id else "/happened_at"
     if odd.id != event.id:
-        raise Invalid(f"{_named(odd).capitalize()} could then not have been: correct that first.", pointer)
+        raise Invalid(f"Then {_named(odd)} could not have been: correct that first.", pointer)
     raise Invalid(_why_not(odd, state, since), pointer)
 
 
 def _why_not(odd: Told, state: str, since: Told | None) -> str:
     if state in OVER and since is not None:
         return f"It was {state} before: {_named(since)}. Plant anew, or correct that event."
-    if odd.kind == REPLANTED:
-        return f"It was not uprooted then. Tell that first (kind {UPROOTED}), or that it was put elsewhere (kind {MOVED})."
     lay = "" if since is None else f" ({_named(since)})"
     if odd.kind == UPROOTED:
         return f"It was uprooted already{lay}. Tell first that it was {REPLANTED}."

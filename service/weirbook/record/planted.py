@@ -36,14 +36,14 @@ CHUNK = 400
 FOLLOWS: Mapping[str, tuple[str, ...]] = {
     MOVED: (STANDS,),
     UPROOTED: (STANDS,),
-    REPLANTED: (UPROOTED,),
+    REPLANTED: (STANDS, UPROOTED),
     TRIMMED: (STANDS,),
     HARVESTED: (STANDS,),
     SEEN: (STANDS, UPROOTED),
     REMOVED: (STANDS, UPROOTED),
     LOST: (STANDS, UPROOTED),
 }
-"""How a planting must stand for an event to be possible."""
+"""How a planting must stand for an event to be possible. What is replanted as it stands was found uprooted then."""
 
 
 @dataclass(frozen=True)
@@ -166,7 +166,9 @@ class _Walk:
         self.state, self.ended_ms = STANDS, None
         left = self.here
         if left.ended is None:
-            self.stays[-1] = replace(left, to_ms=event.happened_at_ms, ended=MOVED)
+            found_so = event.kind == REPLANTED
+            ended, by = (UPROOTED, event.by) if found_so else (MOVED, None)
+            self.stays[-1] = replace(left, to_ms=event.happened_at_ms, ended=ended, by=by)
         elsewhere = event.to_place_id is not None and event.to_place_id != left.place_id
         self.stays.append(
             Stay(

@@ -145,7 +145,10 @@ class PlantingEventSchema(HappeningSchema):
     by = Words(
         cap=200,
         allow_none=True,
-        metadata={"description": "Who or what did it, if known: the loaches, a helper"},
+        metadata={
+            "description": "Who or what did it, if known: the loaches, a helper; of replanted without an uprooting told: "
+            "what uprooted it"
+        },
     )
     to_place = PlaceReference(
         allow_none=True, metadata={"description": "Of moved or replanted: where to, if elsewhere"}
@@ -276,8 +279,9 @@ PLANTING_EVENTS = Resource(
     model=PlantingEvent,
     schema=PlantingEventSchema,
     words=(
-        "What happened to a planting: moved, uprooted (by whom or what, if known), replanted, trimmed, harvested, removed (taken "
-        "out on purpose, which is no loss), lost, seen. Told in any order: what could not have been is refused. Newest first."
+        "What happened to a planting: moved, uprooted (by whom or what, if known), replanted (also of what was found uprooted "
+        "just then), trimmed, harvested, removed (taken out on purpose, which is no loss), lost, seen. Told in any order: what "
+        "could not have been is refused. Newest first."
     ),
     example={
         "planting": "01936c5e-8f00-7000-8000-0000000000c5",
