@@ -8,7 +8,6 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
-from contract_document import DOCUMENT, validator
 from harness import Caller, made, on_both_engines, pointers
 from lifelines import KaplanMeierFitter
 from plant_scenes import plant, set_up_kinds, tell
@@ -32,11 +31,7 @@ def ago(days: int) -> str:
 def outcomes(keeper: Caller, query: str = "") -> list[dict[str, Any]]:
     answered = keeper.get(f"/v1/plantings/outcomes?{query}")
     assert answered.status_code == 200, answered.get_data(as_text=True)
-    shown = answered.get_json()
-    validator(DOCUMENT["paths"]["/v1/plantings/outcomes"]["get"]["responses"]["200"]["content"][
-        "application/json"
-    ]["schema"]).validate(shown)  # fmt: skip
-    items: list[dict[str, Any]] = shown["items"]
+    items: list[dict[str, Any]] = answered.get_json()["items"]
     return items
 
 

@@ -18,6 +18,7 @@ from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.hardness import HARDNESS
+from weirbook.engine.calculators.harvest import HARVEST
 from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.nitrifier_surface import NITRIFIER_SURFACE
 from weirbook.engine.calculators.nutrients import NUTRIENTS
@@ -58,6 +59,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     FLOW_FADE,
     FLOW_SPLIT,
     HARDNESS,
+    HARVEST,
     MIXING,
     NITRIFIER_SURFACE,
     NUTRIENTS,
