@@ -65,7 +65,7 @@ def test_an_interval_where_all_or_none_were_lost_is_the_exact_binomial_one(tank:
     moss_on_wood_and_stone(tank)
     for days in (40, 40, 40):
         tell(tank, plant(tank, ago(days), kind="cress", method="pot"), "lost", ago(days - 5))
-    wood, _, cress = outcomes(tank, "by=kind,method")
+    wood, cress, _ = outcomes(tank, "by=kind,method")
     assert (wood["held_30"]["low"], wood["held_30"]["high"]) == (0.29, 1)
     assert (cress["held_30"]["low"], cress["held_30"]["high"]) == (0, 0.71)
 

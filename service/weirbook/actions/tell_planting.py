@@ -125,6 +125,6 @@ def planting_state(life: Life, paths: Mapping[int, str]) -> dict[str, Any]:
         "stands_in": paths[life.last.place_id],
         "spot_now": life.last.spot,
         "method_now": life.last.method,
-        "cover_now": life.cover.as_json() if life.standing and life.cover is not None else None,
+        "cover_now": None if life.cover is None else life.cover.as_json(),
         "harvested": Quantity(life.taken_off, "kg").to("g", "mass").as_json() if life.cuts else None,
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -119,8 +120,8 @@ class Life:
     ended_ms: int | None
     stays: tuple[Stay, ...]
     cuts: tuple[Cut, ...]
-    cover: Quantity | None
-    cover_ms: int | None
+    covers: tuple[tuple[int, Quantity], ...]
+    """What it covered, and from when on, as told."""
 
     @property
     def last(self) -> Stay:
@@ -135,6 +136,23 @@ class Life:
         """kg of wet mass."""
         return sum(one.mass for one in self.cuts)
 
+    @property
+    def cover(self) -> Quantity | None:
+        """As last told, while it stands."""
+        return self.covers[-1][1] if self.covers and self.standing else None
+
+    def stay_at(self, at_ms: int) -> Stay | None:
+        """Where it stood at an instant; None before and after, and while it lay uprooted."""
+        held = (
+            one for one in self.stays if one.from_ms <= at_ms and (one.to_ms is None or at_ms < one.to_ms)
+        )
+        return next(held, None)
+
+    def cover_at(self, at_ms: int) -> tuple[int, Quantity] | None:
+        """What it covered by an instant, and since when that was told."""
+        index = bisect_right(self.covers, at_ms, key=lambda one: one[0])
+        return self.covers[index - 1] if index else None
+
 
 @dataclass
 class _Walk:
@@ -146,8 +164,7 @@ class _Walk:
     ended_ms: int | None = None
     after_cut: bool = False
     cuts: list[Cut] = field(default_factory=list)
-    cover: Quantity | None = None
-    cover_ms: int | None = None
+    covers: list[tuple[int, Quantity]] = field(default_factory=list)
 
     @property
     def here(self) -> Stay:
@@ -194,8 +211,9 @@ class _Walk:
 def life_of(planting: Planted, events: Iterable[Told]) -> Life:
     """Follow a planting through its events, which are in order and possible."""
     first = Stay(planting.place_id, planting.spot, planting.method, planting.planted_at_ms)
-    walk = _Walk([first], planting.planted_at_ms, cover=planting.cover)
-    walk.cover_ms = None if planting.cover is None else planting.planted_at_ms
+    walk = _Walk([first], planting.planted_at_ms)
+    if planting.cover is not None:
+        walk.covers.append((planting.planted_at_ms, planting.cover))
     for event in events:
         if event.kind in CUTS:
             walk.cut(event)
@@ -204,7 +222,7 @@ def life_of(planting: Planted, events: Iterable[Told]) -> Life:
         elif event.kind in (MOVED, REPLANTED):
             walk.begin(event)
         if event.cover is not None:
-            walk.cover, walk.cover_ms = event.cover, event.happened_at_ms
+            walk.covers.append((event.happened_at_ms, event.cover))
     return Life(
         planting_id=planting.id,
         kind_id=planting.kind_id,
@@ -212,8 +230,7 @@ def life_of(planting: Planted, events: Iterable[Told]) -> Life:
         ended_ms=walk.ended_ms,
         stays=tuple(walk.stays),
         cuts=tuple(walk.cuts),
-        cover=walk.cover,
-        cover_ms=walk.cover_ms,
+        covers=tuple(walk.covers),
     )
 
 

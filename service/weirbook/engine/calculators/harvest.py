@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Any
 
 from weirbook.engine.calculators.food import daily_feed, feed_protein, nitrogen_made
-from weirbook.engine.calculators.plants_care import FAO187, PLANTS, POLPRASERT, STEWARD
+from weirbook.engine.calculators.plants_care import IN_PLANTS, PLANTS
 from weirbook.engine.calculators.sources import recirculating_aquaculture
 from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN
 from weirbook.engine.relations.nutrients import KG_N_A_MOLE, KG_P_A_MOLE
@@ -244,7 +244,8 @@ def _steps(found: Harvest) -> list[Step]:
 
 
 def _off_steps(found: Harvest) -> list[Step]:
-    mass, steps = found.given.wet_mass, []
+    mass = found.given.wet_mass
+    steps: list[Step] = []
     if mass is None:
         return steps
     for parameter, (element, _) in AS_TESTED.items():
@@ -277,7 +278,8 @@ def _tested_steps(found: Harvest, parameter: str, end: str, off: float) -> list[
 
 
 def _food_steps(found: Harvest) -> list[Step]:
-    given, made, steps = found.given, found.made, []
+    given, made = found.given, found.made
+    steps: list[Step] = []
     if made is None:
         return steps
     if given.nitrogen is None:
@@ -401,9 +403,7 @@ HARVEST = Calculator(
         "A crop can't take more than grows: see plant-uptake for how large a stand must be.",
     ),
     sources=(
-        POLPRASERT,
-        STEWARD,
-        FAO187,
+        *IN_PLANTS,
         recirculating_aquaculture("ammonia = food x protein x 0.092"),
     ),
     solve=solve,

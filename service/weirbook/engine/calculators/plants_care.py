@@ -100,3 +100,5 @@ STEWARD = Source(
     "as quoted in an abstract",
     "Read there: 4 % nitrogen and 0.4 % phosphorus in dry hyacinth. The title is from memory.",
 )
+IN_PLANTS = (POLPRASERT, STEWARD, FAO187)
+"""For what of a fresh plant is dry, nitrogen and phosphorus."""
