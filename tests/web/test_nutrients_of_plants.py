@@ -164,7 +164,7 @@ def test_plants_of_a_tank_whose_cover_nobody_told_are_said_and_not_guessed(bed: 
     balance = nitrate(bed)
     assert grams(balance, "plants") == 0
     told = " ".join(one["text"] for one in answer(bed)["assumptions"])
-    assert "hornwort in tanks/vat takes up nothing: what it covers is not recorded" in told
+    assert "Plantings of hornwort in tanks/vat that don't tell what they cover" in told
 
 
 def test_calculators_are_told_of_plants_and_of_harvests(app: Service, room_id: int, bed: Caller) -> None:

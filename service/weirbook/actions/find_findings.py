@@ -11,6 +11,7 @@ from weirbook.actions.finding import RANKS, About, Finding
 from weirbook.actions.judge_flow import judge_flow
 from weirbook.actions.judge_followers import judge_followers
 from weirbook.actions.judge_gauges import Now, judge_gauges
+from weirbook.actions.judge_plants import judge_plants
 from weirbook.actions.judge_sections import judge_sections
 from weirbook.actions.judge_tasks import judge_tasks
 from weirbook.actions.judge_water import judge_water
@@ -31,6 +32,7 @@ def find_findings(
         *judge_sections(session, now_ms),
         *judge_water(session, now_ms, system),
         *judge_followers(session, now),
+        *judge_plants(session, where, now),
         *judge_tasks(session, where, now),
     ]
     return sorted(

@@ -42,6 +42,7 @@ class About(StrEnum):
     SILENCE = "silence"
     STUCK = "stuck"
     FOLLOWER = "follower"
+    PLANT = "plant"
     TASK = "task"
     CHECK = "check"
 

@@ -144,7 +144,9 @@ class NutrientDays:
                 continue
             stands, untold = self.plants.in_tank(tank, at_ms)
             for kind in sorted(set(untold)):
-                self.told.assumes(f"{kind} in {tank.path} takes up nothing: what it covers is not recorded.")
+                self.told.assumes(
+                    f"Plantings of {kind} in {tank.path} that don't tell what they cover are counted as taking up nothing."
+                )
             yield from ((one.form, one.area, one.cover) for one in stands)
 
     def _holds(self, handle: str | None, at_ms: int) -> Pair:

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.engine.relations.survival import Curve, Told, kaplan_meier
 from weirbook.engine.relations.survival import Life as Watched
-from weirbook.record.planted import Kind, Stay, kinds_of, lives_of, paths_of
+from weirbook.record.planted import Kind, Life, Stay, kinds_of, lives_of, paths_of
 from weirbook.record.plants import LOST, MOVED, REMOVED, STANDS, UPROOTED
 
 BY = ("kind", "growth_form", "spot", "method", "place")
@@ -46,7 +46,7 @@ FORM_WORDS: Mapping[str, str] = {
 class Try:
     """One stretch of a planting at a spot by a method, and how it ended by now."""
 
-    planting: object
+    life: Life
     kind: Kind
     stay: Stay
     path: str
@@ -57,6 +57,10 @@ class Try:
         """How long it held, or has held."""
         end = self.now_ms if self.stay.to_ms is None else self.stay.to_ms
         return max(0, end - self.stay.from_ms) / DAY_MS
+
+    @property
+    def planting(self) -> str:
+        return str(self.life.planting_id)
 
     @property
     def outcome(self) -> str:
@@ -86,7 +90,7 @@ def tries_of(session: Session, now_ms: int) -> list[Try]:
     """Every try up to now, oldest planting first."""
     kinds, paths = kinds_of(session), paths_of(session)
     return [
-        Try(life.planting_id, kinds[life.kind_id], stay, paths[stay.place_id], now_ms)
+        Try(life, kinds[life.kind_id], stay, paths[stay.place_id], now_ms)
         for life in lives_of(session, until_ms=now_ms)
         for stay in life.stays
     ]
@@ -229,6 +233,6 @@ def outcomes_of(tries: Iterable[Try], by: Sequence[str]) -> list[Outcome]:
         found[tuple(one.told_by(name) for name in by)].append(one)
     ordered = sorted(found.items(), key=lambda item: (-len(item[1]), tuple(one or "" for one in item[0])))
     return [
-        Outcome(tuple(by), sorted(some, key=lambda one: (one.stay.from_ms, str(one.planting))))
+        Outcome(tuple(by), sorted(some, key=lambda one: (one.stay.from_ms, one.planting)))
         for _, some in ordered
     ]
