@@ -114,6 +114,19 @@ def test_what_was_put_in_with_the_plant_did_not_grow_here(bed: Caller) -> None:
     assert grams(nitrate(bed), "harvested") == close(0.04)
 
 
+def test_a_first_cut_two_weeks_after_planting_grew_here(bed: Caller) -> None:
+    tell(bed, put_in(bed, "2026-10-29"), "trimmed", "2026-11-12", wet_mass="100 g")
+    assert grams(nitrate(bed), "harvested") == close(10 * 0.4 / 14)
+
+
+def test_a_reading_stands_for_plantings_that_do_not_all_tell_their_cover(bed: Caller) -> None:
+    """10 % by reading, though one planting, told of later, covers 30 % by itself: of the other nothing is known."""
+    read(bed, "2026-11-01", 10, "plant_cover")
+    put_in(bed, "2026-10-20")
+    put_in(bed, "2026-11-02", cover="30 %")
+    assert grams(nitrate(bed), "plants") == close(23 * SUBMERSED * 0.5 * 0.1)
+
+
 def test_what_was_cut_in_another_water_is_none_of_this_ones(bed: Caller) -> None:
     made(bed, "systems", {"name": "Brook"})
     shape = {"shape": "rectangle", "length": "100 cm", "width": "50 cm"}

@@ -86,9 +86,18 @@ def test_three_failures_anywhere_count_and_two_do_not(tank: Caller) -> None:
 
 def test_what_has_held_or_failed_only_since_is_no_finding(tank: Caller) -> None:
     plant(tank, ago(90))
+    plant(tank, ago(89), place="sections/rack-return-1")
     for days in (9, 14):
         fail(tank, 200, days)
+        fail(tank, 60, days, place="sections/rack-return-1", method="on_stone")
     assert found(tank) == []
+
+
+def test_what_has_not_yet_held_ninety_days_is_still_told(tank: Caller) -> None:
+    plant(tank, ago(89))
+    for days in (9, 14):
+        fail(tank, 200, days)
+    assert ["2 of 2 times" in one["reason"] for one in found(tank)] == [True]
 
 
 def test_what_lies_uprooted_is_told_until_it_is_put_back(tank: Caller) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
 from weirbook.record.places import Tank
 from weirbook.record.planted import Cut, Kind, Life, kinds_of, lives_of
-from weirbook.record.readings import ABOVE, BELOW
+from weirbook.record.readings import ABOVE, BELOW, IMPLAUSIBLE
 
 COVER = "plant_cover"
 DAY_MS = 86_400_000
@@ -69,6 +70,8 @@ class PlantStands:
         self.facts, self.session = facts, facts.session
         parts = (*facts.tanks, *facts.sumps, *facts.sections)
         self.paths = {one.id: one.path for one in parts}
+        self._covers: dict[tuple[int, int], Cover | None] = {}
+        self._in_tanks: dict[tuple[int, int], tuple[list[Stand], list[str]]] = {}
 
     @cached_property
     def kinds(self) -> Mapping[int, Kind]:
@@ -89,13 +92,33 @@ class PlantStands:
             excluded = gauging.exclusions(self.session, [gauge.id]).get(gauge.id, ())
             offsets = gauging.offsets(self.session, [gauge.id]).get(gauge.id, ())
             for row in gauging.between(self.session, gauge.id, 0, self.facts.at_ms + 1):
-                if row.mark & (BELOW | ABOVE) or any(start <= row.at_ms < end for start, end in excluded):
+                if row.mark & (BELOW | ABOVE | IMPLAUSIBLE) or any(
+                    start <= row.at_ms < end for start, end in excluded
+                ):
                     continue
                 read = Quantity(row.value + gauging.offset_at(offsets, row.at_ms), gauge.unit).si("fraction")
                 found[gauge.place_id].append((row.at_ms, min(max(read, 0.0), 1.0)))
         return {place: sorted(rows) for place, rows in found.items()}
 
-    def standing(self, place_id: int, at_ms: int) -> list[Life]:
+    @cached_property
+    def _changes(self) -> Mapping[int, Sequence[int]]:
+        """Of each place the instants at which its plants or their cover changed: between them nothing has to be looked up."""
+        found: dict[int, set[int]] = defaultdict(set)
+        for life in self.lives:
+            instants = {at_ms for at_ms, _ in life.covers}
+            instants |= {at for stay in life.stays for at in (stay.from_ms, stay.to_ms) if at is not None}
+            for place_id in {stay.place_id for stay in life.stays}:
+                found[place_id] |= instants
+        for place_id, rows in self._readings.items():
+            found[place_id] |= {at_ms for at_ms, _ in rows}
+        return {place_id: sorted(instants) for place_id, instants in found.items()}
+
+    def _last_change(self, place_id: int, at_ms: int) -> int | None:
+        instants = self._changes.get(place_id, ())
+        index = bisect_right(instants, at_ms)
+        return instants[index - 1] if index else None
+
+    def _standing(self, place_id: int, at_ms: int) -> list[Life]:
         """The plantings that stood in a place at an instant."""
         return [
             one
@@ -105,8 +128,16 @@ class PlantStands:
 
     def cover(self, place_id: int, at_ms: int) -> Cover | None:
         """Share of a place that plants cover: by the newest reading, or the plantings there if they were told of later."""
+        since = self._last_change(place_id, at_ms)
+        if since is None:
+            return None
+        if (place_id, since) not in self._covers:
+            self._covers[place_id, since] = self._cover(place_id, since)
+        return self._covers[place_id, since]
+
+    def _cover(self, place_id: int, at_ms: int) -> Cover | None:
         read = [one for one in self._readings.get(place_id, ()) if one[0] <= at_ms]
-        told = [one.cover_at(at_ms) for one in self.standing(place_id, at_ms)]
+        told = [one.cover_at(at_ms) for one in self._standing(place_id, at_ms)]
         known = [one for one in told if one is not None]
         newest = max((at for at, _ in known), default=None)
         if read and (newest is None or read[-1][0] >= newest or len(known) < len(told)):
@@ -118,9 +149,17 @@ class PlantStands:
 
     def in_tank(self, tank: Tank, at_ms: int) -> tuple[list[Stand], list[str]]:
         """The stands of a tank by form of growth, and the kinds whose cover nobody told."""
+        since = self._last_change(tank.id, at_ms)
+        if since is None:
+            return [], []
+        if (tank.id, since) not in self._in_tanks:
+            self._in_tanks[tank.id, since] = self._in_tank(tank, since)
+        return self._in_tanks[tank.id, since]
+
+    def _in_tank(self, tank: Tank, at_ms: int) -> tuple[list[Stand], list[str]]:
         shares: dict[str, float] = defaultdict(float)
         untold, forms = [], set()
-        for life in self.standing(tank.id, at_ms):
+        for life in self._standing(tank.id, at_ms):
             kind, told = self.kinds[life.kind_id], life.cover_at(at_ms)
             form = UPTAKE_FORM[kind.growth_form]
             forms.add(form)
