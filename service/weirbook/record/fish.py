@@ -62,6 +62,7 @@ class Species(Named, Base):
     NOUN = "species"
     PLURAL = "species"
     COUNTER = "species"
+    SOUGHT = ("name", "scientific_name", "notes", "source")
 
     scientific_name: Mapped[str | None] = mapped_column(sa.String(120))
     adult_length: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
@@ -98,6 +99,8 @@ class Group(Happening, Base):
     PLURAL = "groups"
     REFERENCES = {"species": Species.NOUN, "tank": "tank"}
     FIXED = ("species_id", "tank_id")
+    SOUGHT = ("name", "origin", "notes")
+    PLACED_BY = "tank_id"
 
     name: Mapped[str | None] = mapped_column(sa.String(120))
     species_id: Mapped[int] = mapped_column(sa.Integer)
@@ -129,13 +132,21 @@ class Group(Happening, Base):
 
 
 class StockEntry(Happening, Base):
-    """One line of the ledger of heads: appended, never edited; a wrong one is withdrawn by another."""
+    """One line of the ledger of heads: appended, never edited; a wrong one is withdrawn by another.
+
+    `line` numbers them in the order of telling, by which those of one instant follow each other.
+    """
 
     __tablename__ = "stock_entry"
     NOUN = "stock entry"
     PLURAL = "stock-entries"
+    COUNTER = "stock_entry"
     REFERENCES = {"group": Group.NOUN, "to_group": Group.NOUN}
+    SOUGHT = ("words", "evidence", "source", "keeps_clock")
+    DATED_BY = "happened_at_ms"
+    PLACED_BY = "group_id"
 
+    line: Mapped[int] = mapped_column(sa.Integer)
     kind: Mapped[str] = mapped_column(sa.String(12))
     group_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     to_group_id: Mapped[uuid.UUID | None] = mapped_column(sa.Uuid)
@@ -159,6 +170,7 @@ class StockEntry(Happening, Base):
         room_key(),
         key_to("fish_group", "group_id"),
         key_to("fish_group", "to_group_id"),
+        sa.UniqueConstraint("room_id", "line"),
         # A wrong line is taken back once.
         sa.UniqueConstraint("room_id", "withdraws_id"),
         sa.Index(None, "room_id", "group_id", "happened_at_ms"),
@@ -218,6 +230,9 @@ class GroupSample(Happening, Base):
     PLURAL = "samples"
     REFERENCES = {"group": Group.NOUN}
     FIXED = ("group_id",)
+    SOUGHT = ("words",)
+    DATED_BY = "sampled_at_ms"
+    PLACED_BY = "group_id"
 
     group_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     sampled_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
@@ -261,6 +276,9 @@ class FeedingResponse(Happening, Base):
     NOUN = "feeding response"
     PLURAL = "feeding-responses"
     REFERENCES = {"group": Group.NOUN, "feed": "feed"}
+    SOUGHT = ("words",)
+    DATED_BY = "seen_at_ms"
+    PLACED_BY = "group_id"
 
     group_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     feed_id: Mapped[int] = mapped_column(sa.Integer)

@@ -8,6 +8,7 @@ from flask_smorest import Api, Blueprint
 import weirbook
 from weirbook.web import (
     alerts,
+    attachments,
     calculators,
     catalogue,
     change_shapes,
@@ -25,6 +26,7 @@ from weirbook.web import (
     journal,
     keys,
     latest,
+    living_shapes,
     nutrient_shapes,
     nutrients,
     outcome_shapes,
@@ -32,6 +34,8 @@ from weirbook.web import (
     quarantines,
     readings,
     room,
+    search,
+    search_shapes,
     series,
     stock,
     summaries,
@@ -57,6 +61,7 @@ RESOURCES = (
     TARGETS,
     PARAMETERS,
     journal.JOURNAL,
+    attachments.ATTACHMENTS,
     exclusions.EXCLUSIONS,
     exclusions.CORRECTIONS,
     tasks.HELPERS,
@@ -145,6 +150,7 @@ def describe(app: Flask) -> Api:
         nutrients.blueprint(),
         excursions.blueprint(),
         changes.blueprint(),
+        search.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
@@ -152,6 +158,7 @@ def describe(app: Flask) -> Api:
         api.spec,
         {
             **SHARED,
+            **living_shapes.SHAPES,
             **task_shapes.SHAPES,
             **finding_shapes.SHAPES,
             **flow_shapes.SHAPES,
@@ -159,6 +166,7 @@ def describe(app: Flask) -> Api:
             **outcome_shapes.SHAPES,
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
+            **search_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api
