@@ -8,7 +8,9 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from weirbook.engine.inputs import six
 from weirbook.engine.times import instant_text
+from weirbook.engine.units import Quantity
 from weirbook.record.planted import Life, kinds_of, lives_of, paths_of
 from weirbook.record.plants import CUTS, ENDS, REPLANTED, Planting, PlantingEvent
 
@@ -60,10 +62,15 @@ def plants_of_week(
             for one in events
             if one.kind in CUTS and one.wet_mass is not None
             for told in row(
-                lives[one.planting_id], one.happened_at_ms, wet_mass=one.wet_mass.as_json(), cover=_cover(one)
+                lives[one.planting_id], one.happened_at_ms, wet_mass=_grams(one.wet_mass), cover=_cover(one)
             )
         ],
     }
+
+
+def _grams(mass: Quantity) -> dict[str, Any]:
+    shown = mass.to("g", "mass")
+    return {"value": six(shown.value), "unit": "g"}
 
 
 def _cover(event: PlantingEvent) -> Any:
