@@ -49,9 +49,20 @@ def test_what_is_tried_again_as_it_failed_is_told_with_what_held(tank: Caller) -
     )  # fmt: skip
     assert one["reason"] == (
         "Java moss on stone was lost 3 of 3 times in tanks/nursery, after 9 to 20 days, and is tried the same way again"
-        " since 2026-11-23. On wood it has held 140 days in tanks/nursery."
+        " since 2026-11-23. On wood: 1 tried, it stands, for 140 days."
     )
     assert one["since"] == "2026-11-23T10:00:00Z"
+
+
+def test_a_method_that_failed_too_or_is_young_is_not_held_up_as_better(tank: Caller) -> None:
+    for days in (9, 14):
+        fail(tank, 200, days)
+    plant(tank, ago(29), method="on_wood")
+    plant(tank, ago(140), method="ring")
+    fail(tank, 100, 9, method="ring")
+    plant(tank, ago(2))
+    (one,) = found(tank)
+    assert one["reason"].endswith("again since 2026-11-23.")
 
 
 @pytest.mark.parametrize(

@@ -9,13 +9,15 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.finding import About, Finding, Verdict
 from weirbook.actions.judge_gauges import Now
-from weirbook.actions.plant_outcomes import DAY_MS, METHOD_WORDS, Try, in_days, tries_of
+from weirbook.actions.plant_outcomes import DAY_MS, METHOD_WORDS, Try, in_days, outcomes_of, tries_of
 from weirbook.engine.times import day_of
 from weirbook.record.plants import LOST, UPROOTED
 from weirbook.record.whereabouts import Whereabouts
 
 HELD_DAYS = 90
 """What has held so long holds. Our own choice."""
+WORTH_DAYS = 30
+"""A method that held so long without a failure is worth a word. Our own choice."""
 FAILED_HERE, FAILED_ANYWHERE = 2, 3
 """So many failures in one place, or in the room, and none that held, are worth a word. Our own choice."""
 LATELY_DAYS = 28
@@ -69,13 +71,15 @@ def _as_before(
         f"{_called(one)} was {how} {len(failed)} of {len(ended)} times {place}, {after}, and is tried the same way"
         f" again since {day_of(one.stay.from_ms, now.zone)}."
     )
-    better = [other for other in tries if other.kind == one.kind and other.days >= HELD_DAYS]
+    same_kind = [other for other in tries if other.kind == one.kind]
+    better = [
+        outcome
+        for outcome in outcomes_of(same_kind, ("method",))
+        if max(other.days for other in outcome.tries) >= WORTH_DAYS
+        and not any(other.failed for other in outcome.tries)
+    ]
     if better:
-        best = max(better, key=lambda other: other.days)
-        held = "has held" if best.stay.to_ms is None else "held"
-        words += (
-            f" {METHOD_WORDS[best.stay.method].capitalize()} it {held} {in_days(best.days)} in {best.path}."
-        )
+        words += f" {better[0].called}: {better[0].ended}."
     return words
 
 

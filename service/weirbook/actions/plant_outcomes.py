@@ -155,9 +155,11 @@ class Outcome:
     @property
     def words(self) -> str:
         """A plain sentence."""
-        return f"{self.called}: {self._ended()}.{self._rates()}"
+        return f"{self.called}: {self.ended}.{self._rates()}"
 
-    def _ended(self) -> str:
+    @property
+    def ended(self) -> str:
+        """How often it was tried and how that ended, in words."""
         number = len(self.tries)
         ends = [self._group(outcome, number) for outcome in (LOST, UPROOTED, MOVED, REMOVED, STANDS)]
         told = [one for one in ends if one]
