@@ -1,8 +1,8 @@
 """The demo: an invented room, filled through the same doors as a real one.
 
-Its places and records stand in fixtures/demo/room.json as requests of the API; what its gauges read is made
-from fixtures/demo/readings.json, the same each time but for the date: days count back from the end of the
-last full week ("@-39d 18:25" in the room's zone).
+Its places and records stand in fixtures/demo/room.json, living.json and plants.json as requests of the API; what
+its gauges read is made from fixtures/demo/readings.json, the same each time but for the date: days count back from
+the end of the last full week ("@-39d 18:25" in the room's zone).
 """
 
 from __future__ import annotations
@@ -174,7 +174,8 @@ def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Day
     requests += [("PATCH", path, body) for path, body in told["changes"]]
     requests += [
         ("PUT" if UNDER_AN_ID.search(path) else "POST", path, body)
-        for path, body in _fixture("living.json")["records"]
+        for name in ("living.json", "plants.json")
+        for path, body in _fixture(name)["records"]
     ]
     requests += [("POST", path, body) for path, body in _weekly(told["weekly"])]
     for method, path, body in requests:
