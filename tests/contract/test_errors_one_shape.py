@@ -62,19 +62,20 @@ def refusals(method: str, path: str, said: dict[str, Any]) -> Iterator[Refusal]:
         others = {name: value for name, value in headers.items() if name != "If-Match"}
         yield spoilt("without If-Match", 428, headers=others)
         yield spoilt("with an old If-Match", 412, headers={**headers, "If-Match": '"999999"'})
-    if body is not None:
-        plain = {**headers, "Content-Type": "text/html"}
-        yield spoilt("with a body of another kind", 415, headers=plain, body=b"<p>24.6</p>")
-        yield spoilt("with a huge body", 413, headers=headers, body=b"{}", length=10**9)
     if isinstance(body, str):
-        yield spoilt("with an empty body", 400, body=b" \r\n")
-        yield spoilt("with NUL", 400, body=body.encode() + b"\0")
+        yield spoilt("with a body of another kind", 415, headers={**headers, "Content-Type": "text/html"})
+        yield spoilt("without a body", 400, body=b"")
+        yield spoilt("with what it is not", 422, body=b"<p>24.6</p>")
+        yield spoilt("with a huge body", 413, length=10**9)
     elif body is not None:
+        plain = {**headers, "Content-Type": "text/html"}
         json_type = {**headers, "Content-Type": "application/json"}
+        yield spoilt("with a body of another kind", 415, headers=plain, body=b"<p>24.6</p>")
         yield spoilt("with half a body", 400, headers=json_type, body=b'{"name": ')
         yield spoilt("with NaN", 400, headers=json_type, body=b'{"name": NaN}')
         yield spoilt("with a list for a body", 422, headers=json_type, body=b"[]")
         yield spoilt("with an unknown field", 422, body={**body, "colour": "blue"})
+        yield spoilt("with a huge body", 413, headers=json_type, body=b"{}", length=10**9)
 
 
 ALL = [

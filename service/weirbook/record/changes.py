@@ -18,7 +18,7 @@ from sqlalchemy.orm import Mapped, Session, UOWTransaction, mapped_column
 
 from weirbook.engine.times import instant_text
 from weirbook.engine.units import Quantity, number
-from weirbook.record.base import Base, Edited, RoomOwned, room_key
+from weirbook.record.base import Base, Edited, RoomOwned, origin_of, room_key, subject_of
 from weirbook.record.columns import Parts
 from weirbook.record.database import fetch, now_ms, room_of, run, take_next
 
@@ -153,8 +153,9 @@ def has_edits(session: Session) -> bool:
 
 @contextmanager
 def may_be_taken_back(session: Session) -> Iterator[None]:
-    """A part of a transaction of which nothing stays where it raises, in the log neither."""
+    """A part of a transaction of which nothing stays where it raises, in the log and in what is found neither."""
     session.flush()
+    sought = dict(session.info.get("sought", {}))
     outside, before = session.info.pop("changes", {}), session.info.get("told before", False)
     session.info["told before"] = before or bool(outside)
     try:
@@ -162,6 +163,9 @@ def may_be_taken_back(session: Session) -> Iterator[None]:
             yield
         for row, told in session.info.get("changes", {}).items():
             _join(outside, row, told)
+    except BaseException:
+        session.info["sought"] = sought
+        raise
     finally:
         session.info["changes"], session.info["told before"] = outside, before
 
@@ -203,7 +207,7 @@ def _note_edits(session: Session, _context: UOWTransaction) -> None:
     for row in session.deleted:
         if isinstance(row, Edited) and row.TOLD:
             pending.pop(row, None)
-            pending[row] = _Told(DELETED, row.NOUN, _subject(row), row, **_where(row))
+            pending[row] = _Told(DELETED, row.NOUN, subject_of(row), row, **_where(row))
 
 
 def _note(pending: dict[Any, _Told], row: Edited, what: str) -> None:
@@ -213,7 +217,7 @@ def _note(pending: dict[Any, _Told], row: Edited, what: str) -> None:
         return
     told = pending.get(row)
     if told is None:
-        told = pending[row] = _Told(what, row.NOUN, _subject(row), row)
+        told = pending[row] = _Told(what, row.NOUN, subject_of(row), row)
     for name, value in after.items():
         told.before.setdefault(name, before[name])
         told.after[name] = value
@@ -297,12 +301,6 @@ def _entry(session: Session, told: _Told) -> tuple[_Told, list[dict[str, Any]]] 
     return None if told.what == CHANGED and not fields else (told, fields)
 
 
-def _subject(row: Any) -> str:
-    if getattr(row, "handle", None) is not None:
-        return str(row.handle)
-    return str(row.id) if hasattr(row, "id") else row.NOUN
-
-
 def _where(row: Any) -> dict[str, Any]:
     """The place, the words and the path by which people and programs know a row."""
     owner = row
@@ -313,12 +311,10 @@ def _where(row: Any) -> dict[str, Any]:
     label = next(
         (found for name in ("name", "title", "words", "reason") if (found := getattr(row, name, None))), None
     )
-    subject = _subject(row)
     return {
         "place": path,
         "words": label and str(label)[:LABEL_CAP],
-        "origin": getattr(row, "origin", None)
-        or f"/v1/{row.PLURAL}" + ("" if subject == row.NOUN else f"/{subject}"),
+        "origin": origin_of(row),
     }
 
 
@@ -339,7 +335,7 @@ def _shown(session: Session, row: Edited, name: str, value: Any) -> Any:
         target = session.get(relationships[reference].mapper.class_, (room_of(session), value))
         if target is None:
             return None
-        return target.path if row.REFERENCES.get(reference) == "place" else _subject(target)
+        return target.path if row.REFERENCES.get(reference) == "place" else subject_of(target)
     if name.endswith("_ms"):
         return instant_text(value)
     return _plain(value)

@@ -8,6 +8,7 @@ from flask_smorest import Api, Blueprint
 import weirbook
 from weirbook.web import (
     alerts,
+    attachments,
     calculators,
     catalogue,
     change_shapes,
@@ -16,6 +17,7 @@ from weirbook.web import (
     exclusions,
     excursion_shapes,
     excursions,
+    feeding_responses,
     feeds,
     finding_shapes,
     findings,
@@ -27,12 +29,15 @@ from weirbook.web import (
     journal,
     keys,
     latest,
+    living_shapes,
     nutrient_shapes,
     nutrients,
     plants,
     quarantines,
     readings,
     room,
+    search,
+    search_shapes,
     series,
     stock,
     summaries,
@@ -58,6 +63,7 @@ RESOURCES = (
     TARGETS,
     PARAMETERS,
     journal.JOURNAL,
+    attachments.ATTACHMENTS,
     exclusions.EXCLUSIONS,
     exclusions.CORRECTIONS,
     tasks.HELPERS,
@@ -77,7 +83,7 @@ RESOURCES = (
     fish.GROUPS,
     stock.STOCK_ENTRIES,
     fish.SAMPLES,
-    fish.FEEDING_RESPONSES,
+    feeding_responses.FEEDING_RESPONSES,
     quarantines.QUARANTINES,
     quarantines.TRANSFERS,
     plants.PLANT_KINDS,
@@ -147,6 +153,7 @@ def describe(app: Flask) -> Api:
         nutrients.blueprint(),
         excursions.blueprint(),
         changes.blueprint(),
+        search.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
@@ -154,6 +161,8 @@ def describe(app: Flask) -> Api:
         api.spec,
         {
             **SHARED,
+            **living_shapes.SHAPES,
+            **feeding_responses.SHAPES,
             **task_shapes.SHAPES,
             **finding_shapes.SHAPES,
             **flow_shapes.SHAPES,
@@ -161,6 +170,7 @@ def describe(app: Flask) -> Api:
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
             **import_shapes.SHAPES,
+            **search_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api

@@ -10,12 +10,11 @@ from marshmallow.validate import Length
 
 from weirbook.actions.enter_journal import edit_journal, enter_journal
 from weirbook.actions.find_gauges import Taker
-from weirbook.actions.name_values import valued
 from weirbook.errors import Invalid
 from weirbook.record.journal import CHANGE, KINDS, JournalEntry
 from weirbook.web.access import DAILY
 from weirbook.web.equipment import at_place
-from weirbook.web.fields import Choice, Handle, Instant, Link, LooseQuantity, Part, PlaceReference, Words
+from weirbook.web.fields import Choice, Handle, Instant, Link, Part, PlaceReference, ReadValue, Words
 from weirbook.web.happened import happened_within, with_instant
 from weirbook.web.operations import Call
 from weirbook.web.places import StrictSchema
@@ -48,8 +47,8 @@ class ScoreSchema(StrictSchema):
             "description": "algae_cover, plant_cover, behaviour_score, feeding_response or another of /v1/parameters"
         },
     )
-    value = LooseQuantity(required=True, metadata={"description": "On the parameter's own scale"})
-    gauge = fields.String(dump_only=True, metadata={"description": "The gauge it went to"})
+    value = ReadValue(required=True, metadata={"description": "On the parameter's own scale"})
+    unit = Words(cap=30, metadata={"description": "Of the value; the gauge's own if not said"})
 
 
 class JournalEntrySchema(HappeningSchema):
@@ -106,8 +105,6 @@ def _complete(call: Call, values: dict[str, Any]) -> dict[str, Any]:
     if values["kind"] == CHANGE and values.get("changed") is None:
         words = "Say what was changed: changed with what, and from and to where there is such a thing."
         raise Invalid(words, "/changed")
-    if values.get("scores"):
-        values["scores"] = valued(call.session, values["scores"], "/scores", "value")
     values["taker"] = Taker(call.caller.role, call.caller.name)
     return with_instant(call, values, "happened_at")
 
