@@ -128,7 +128,8 @@ def test_scores_are_taken_along_and_one_that_is_refused_leaves_nothing(furnished
     answer = stored(furnished, "journal", body, partial="true")
     assert verdicts(answer) == [(2, "new"), (3, "refused")]
     [entry] = listed(furnished, "journal")
-    assert entry["scores"][0]["gauge"] == "nursery-behaviour-score-by-hand"
+    assert entry["scores"] == [{"parameter": "behaviour_score", "value": 8}]
+    assert furnished.get("/v1/gauges/nursery-behaviour-score-by-hand").status_code == 200
     assert stored(furnished, "journal", body, partial="true")["counts"]["repeated"] == 1
 
 
@@ -258,3 +259,15 @@ def test_a_retired_place_is_found_and_refused_as_retired_unless_one_in_use_is_ca
 def test_a_file_full_of_names_that_nothing_carries_is_answered_all_the_same(furnished: Caller) -> None:
     body = "date,tank,note\n" + "".join(f"2025-11-24,{'x' * 50}{n},Fed\n" for n in range(3000))
     assert tried(furnished, "journal", body)["counts"]["refused"] == 3000
+
+
+@on_both_engines
+def test_what_is_stored_is_found_by_its_words_and_what_is_tried_is_not(furnished: Caller) -> None:
+    def found() -> int:
+        return len(furnished.get("/v1/search?q=moonwort").get_json()["items"])
+
+    body = "date,note\n2025-11-24,Moonwort in the moss\n"
+    tried(furnished, "journal", body)
+    assert found() == 0
+    stored(furnished, "journal", body)
+    assert found() == 1

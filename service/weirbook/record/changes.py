@@ -153,8 +153,9 @@ def has_edits(session: Session) -> bool:
 
 @contextmanager
 def may_be_taken_back(session: Session) -> Iterator[None]:
-    """A part of a transaction of which nothing stays where it raises, in the log neither."""
+    """A part of a transaction of which nothing stays where it raises, in the log and in what is found neither."""
     session.flush()
+    sought = dict(session.info.get("sought", {}))
     outside, before = session.info.pop("changes", {}), session.info.get("told before", False)
     session.info["told before"] = before or bool(outside)
     try:
@@ -162,6 +163,9 @@ def may_be_taken_back(session: Session) -> Iterator[None]:
             yield
         for row, told in session.info.get("changes", {}).items():
             _join(outside, row, told)
+    except BaseException:
+        session.info["sought"] = sought
+        raise
     finally:
         session.info["changes"], session.info["told before"] = outside, before
 

@@ -158,7 +158,7 @@ def _known_by(model: Any) -> list[str]:
 # Before the log of changes takes its numbers, after which nothing else should keep others waiting.
 @sa.event.listens_for(Session, "before_commit", insert=True)
 def _keep(session: Session) -> None:
-    if not session.info.get("sought"):
+    if not session.info.get("sought") or session.in_nested_transaction():
         return
     session.flush()
     noted: dict[Any, _Noted] = session.info.pop("sought", {})

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import time
@@ -14,18 +13,27 @@ from flask import Request, Response
 from flask_smorest import Blueprint
 from marshmallow import Schema, ValidationError
 
-from weirbook.actions.import_rows import NEW, REFUSED, REPEATED, Verdict, tried
+from weirbook.actions.import_rows import tried
 from weirbook.config import Config
-from weirbook.errors import Fault, Invalid, Malformed, NotOffered
+from weirbook.errors import Malformed, NotOffered
 from weirbook.spreadsheets.columns import Column, Manner, Table
 from weirbook.spreadsheets.dates import ORDERS
 from weirbook.spreadsheets.figures import SIGNS
 from weirbook.spreadsheets.sheet import SEPARATORS, Sheet, read_sheet
 from weirbook.spreadsheets.texts import ENCODINGS
-from weirbook.tables import to_csv
 from weirbook.web import import_kinds, import_readings
 from weirbook.web.access import KEEPER, READERS
 from weirbook.web.fields import Choice, Flag, PlaceReference, Words
+from weirbook.web.import_answers import (
+    NOON,
+    OTHERS_LISTED,
+    REFUSED_LISTED,
+    Outcome,
+    refusal_of,
+    refused_of,
+    told_of,
+    verdict_table,
+)
 from weirbook.web.import_columns import service_columns
 from weirbook.web.import_records import RecordSheet, import_records
 from weirbook.web.import_shapes import IMPORT, IMPORT_COLUMNS
@@ -34,22 +42,7 @@ from weirbook.web.sheets import as_csv
 
 READINGS_CAP, RECORDS_CAP, ONE_BY_ONE_CAP = 100_000, 10_000, 1_000
 """Rows of one file: what is stored in some seconds, in which nobody else can write."""
-REFUSED_LISTED, OTHERS_LISTED = 1000, 20
-FAULTS_NAMED = 100
-ROW_COLUMNS = ("line", "column", "verdict", "type", "message", "becomes")
 CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
-NOON = time(12)
-
-
-@dataclass
-class Outcome:
-    """What was made of a sheet."""
-
-    table: Table
-    verdicts: Sequence[Verdict]
-    flagged: int = 0
-    made_gauges: Sequence[str] = ()
-    notes: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
@@ -325,118 +318,13 @@ def _imported(call: Call, kind: Kind) -> Response:
     dry_run, partial = call.query.get("dry_run", True), call.query.get("partial_", False)
     outcome: Outcome | None = None
     with tried(
-        call.session, lambda: not dry_run and outcome is not None and (partial or not _refused(outcome))
+        call.session, lambda: not dry_run and outcome is not None and (partial or not refused_of(outcome))
     ):
         outcome = kind.do(call)
     assert outcome is not None
-    told = _told(call, outcome, dry_run=dry_run)
-    if not dry_run and not partial and (refused := _refused(outcome)):
-        raise _refusal(refused, told)
+    told = told_of(call, outcome, dry_run=dry_run)
+    if not dry_run and not partial and (refused := refused_of(outcome)):
+        raise refusal_of(refused, told)
     if call.format == "csv":
-        return Response(_verdict_table(outcome.verdicts), content_type=f"{CSV}; charset=utf-8")
+        return Response(verdict_table(outcome.verdicts), content_type=f"{CSV}; charset=utf-8")
     return reply(told)
-
-
-def _refused(outcome: Outcome) -> list[Verdict]:
-    return [one for one in outcome.verdicts if one.verdict == REFUSED]
-
-
-def _refusal(refused: Sequence[Verdict], told: dict[str, Any]) -> Invalid:
-    rows = "One row" if len(refused) == 1 else f"{len(refused)} rows"
-    faults = [
-        Fault(f"/{one.line}" + (f"/{one.column}" if one.column else ""), one.message)
-        for one in refused[:FAULTS_NAMED]
-    ]
-    return Invalid(
-        f"{rows} can't be taken; nothing was stored. Mend them, or send partial=true to store the others.",
-        faults=faults,
-        slug="rows-refused",
-        more={"import": {**told, "stored": 0}},
-    )
-
-
-def _told(call: Call, outcome: Outcome, *, dry_run: bool) -> dict[str, Any]:
-    sheet, table = outcome.table.sheet, outcome.table
-    counts = Counter(one.verdict for one in outcome.verdicts)
-    listed = _listed(outcome.verdicts)
-    order = table.order
-    return {
-        "dry_run": dry_run,
-        "stored": 0 if dry_run else counts[NEW],
-        "counts": {
-            "rows": len(sheet.records),
-            "blank": sheet.blank,
-            "new": counts[NEW],
-            "repeated": counts[REPEATED],
-            "refused": counts[REFUSED],
-            "flagged": outcome.flagged,
-        },
-        "recognised": {
-            "encoding": {"value": sheet.decoded.encoding, "why": sheet.decoded.why},
-            "words": list(sheet.decoded.words),
-            "separator": {"value": sheet.separator, "why": sheet.separator_why},
-            "decimals": [
-                {"column": table.columns[name].written, "value": one.sign, "why": one.why}
-                for name, one in table.decimals.items()
-            ],
-            "date_order": {
-                "value": None if order is None else order.order,
-                "why": "no column holds dates" if order is None else order.why,
-            },
-            "days_without_time": f"{call.query.get('time_of_day', NOON):%H:%M}",
-            "time_zone": call.room.time_zone,
-            "columns": [
-                {"column": one.written, "field": name, "unit": one.unit}
-                for name, one in table.columns.items()
-            ],
-            "unused": [{"column": one.heading.written, "why": one.why} for one in table.unused],
-        },
-        "rows": [_row(one) for one in listed],
-        "not_listed": len(outcome.verdicts) - len(listed),
-        "made_gauges": list(outcome.made_gauges),
-        "notes": list(outcome.notes),
-    }
-
-
-def _listed(verdicts: Sequence[Verdict]) -> list[Verdict]:
-    """The refused ones, and a few of the others, as far as an answer should be long."""
-    left = Counter({REFUSED: REFUSED_LISTED, NEW: OTHERS_LISTED, REPEATED: OTHERS_LISTED})
-    listed = []
-    for one in verdicts:
-        if left[one.verdict]:
-            left[one.verdict] -= 1
-            listed.append(one)
-    return listed
-
-
-def _row(one: Verdict) -> dict[str, Any]:
-    return {
-        "line": one.line,
-        "column": one.column or None,
-        "verdict": one.verdict,
-        "type": one.type or None,
-        "message": one.message or None,
-        "becomes": None if one.becomes is None else dict(one.becomes),
-    }
-
-
-def _verdict_table(verdicts: Sequence[Verdict]) -> str:
-    return to_csv(
-        ROW_COLUMNS,
-        (
-            (one.line, one.column, one.verdict, one.type, one.message, _in_words(one.becomes))
-            for one in verdicts
-        ),
-    )
-
-
-def _in_words(becomes: Mapping[str, Any] | None) -> str:
-    return "; ".join(f"{name}: {_plain(value)}" for name, value in (becomes or {}).items())
-
-
-def _plain(value: Any) -> str:
-    if isinstance(value, Mapping):
-        if value.keys() == {"value", "unit"}:
-            return f"{value['value']} {value['unit']}"
-        return ", ".join(f"{name} {_plain(one)}" for name, one in value.items())
-    return ", ".join(map(_plain, value)) if isinstance(value, list) else str(value)
