@@ -73,6 +73,7 @@ def test_a_batch_is_lost_moved_and_kept_with_its_age() -> None:
     assert found.counts[A] == [(0, 10), (3 * DAY_MS, 8), (5 * DAY_MS, 3), (12 * DAY_MS, 0)]
     assert found.heads_at(B, 8 * DAY_MS) == 5 and found.heads_at(B, 9 * DAY_MS) == 4
     assert found.heads_at(B, 0) == 0 and found.heads_at(C, 0) == 0
+    assert len(ended(found.stays, [LOSS], 3 * DAY_MS, 9 * DAY_MS)) == 1
     lost = ended(found.stays, [LOSS], 0, 10 * DAY_MS)
     assert {(stay.cause, stay.line, stay.batch.source) for stay in lost} == {
         ("disease", 2, "north"),
@@ -146,6 +147,11 @@ def test_a_fish_lost_in_the_instant_it_was_moved_in_counts_in_its_new_group_and_
     of_b = kaplan_meier(lives([stay for stay in found.stays if stay.group == B], 0, 20 * DAY_MS))
     assert of_b.lost == 1 and of_b.steps[0].survival == pytest.approx(0.75)
     assert kaplan_meier(lives(found.stays, 0, 20 * DAY_MS)).survival_at(6) == pytest.approx(0.9)
+
+
+def test_a_count_of_heads_has_one_step_an_instant() -> None:
+    found = follow(ledger((0, ARRIVAL, A, 10), (0, LOSS, A, 1), (4, ARRIVAL, A, 2), (4, COUNT, A, 12)))
+    assert found.counts[A] == [(0, 9), (4 * DAY_MS, 12)]
 
 
 def test_an_edge_of_ages_opens_the_bin_after_it() -> None:
