@@ -163,6 +163,10 @@ def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Day
         ("PUT" if UNDER_AN_ID.search(path) else "POST", path, body) for path, body in told["records"]
     ]
     requests += [("PATCH", path, body) for path, body in told["changes"]]
+    requests += [
+        ("PUT" if UNDER_AN_ID.search(path) else "POST", path, body)
+        for path, body in _fixture("living.json")["records"]
+    ]
     requests += [("POST", path, body) for path, body in _weekly(told["weekly"])]
     for method, path, body in requests:
         _ask(client, keeper, method, path, _dated(body, days))
@@ -189,6 +193,8 @@ def _dated(value: Any, days: Days) -> Any:
     """Days from the week's end made dates: "@-3d 10:00" an instant, "#-3d 10:00" a time by the room's clock."""
     if isinstance(value, dict):
         return {name: _dated(one, days) for name, one in value.items()}
+    if isinstance(value, list):
+        return [_dated(one, days) for one in value]
     if isinstance(value, str) and value.startswith("@"):
         return instant_text(days.instant(*value[1:].split(" ")))
     if isinstance(value, str) and value.startswith("#"):

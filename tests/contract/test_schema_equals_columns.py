@@ -13,6 +13,7 @@ from weirbook.record.access import AccessKey
 from weirbook.record.alerts import Alert
 from weirbook.record.base import Base, Edited
 from weirbook.record.columns import QuantityText
+from weirbook.record.quarantines import Quarantine
 from weirbook.web import fields
 from weirbook.web.api import RESOURCES
 from weirbook.web.completions import COMPLETIONS
@@ -48,6 +49,17 @@ PRIVATE = {
     "water change": {"room_id"},
     "product": {"room_id", "id"},
     "dose": {"room_id"},
+    "species": {"room_id", "id"},
+    "group": {"room_id"},
+    "stock entry": {"room_id"},
+    "group sample": {"room_id"},
+    "feeding response": {"room_id"},
+    "quarantine": {"room_id"},
+    "transfer": {"room_id"},
+    "plant kind": {"room_id", "id"},
+    "planting": {"room_id"},
+    "planting event": {"room_id"},
+    "trial": {"room_id"},
     "alert": {"room_id", "alarm", "tell_step", "told_at_ms", "worst"},
     "key": {"room_id", "id", "key_hash", "updated_at_ms", "retired_at_ms"},
 }
@@ -58,10 +70,19 @@ WORKED_OUT = {
     "sump": {"brim_volume"},
     "section": {"water_volume"},
     "water change": {"volume_changed"},
+    "quarantine": {"ready_at"},
     "key": {"gauges"},
     "alert": {"place", "acknowledged", "worst", "story"},
 }
 """Fields that stand in no column: computed from the row, or kept in a table of their own."""
+
+DESCRIBED = {
+    "group": {"called", "heads", "since", "fish_mass", "group_mass", "mass_words", "missing", "restock"},
+    "stock entry": {"heads_before", "heads_after", "withdrawn_by", "quarantine"},
+    "quarantine": {"groups", "heads", "unmet"},
+    "planting": {"state", "ended_at", "stands_in", "cover_now", "harvested"},
+}
+"""Fields that other tables' rows make, or that are taken in and kept otherwise."""
 
 FILLED_IN = {
     "section": {"name"},
@@ -72,6 +93,13 @@ FILLED_IN = {
     "water report": {"sampled_at"},
     "water change": {"changed_at"},
     "dose": {"dosed_at"},
+    "stock entry": {"group", "number", "happened_at", "author"},
+    "group sample": {"sampled_at"},
+    "feeding response": {"seen_at"},
+    "quarantine": {"started_at"},
+    "transfer": {"moved_at"},
+    "planting": {"planted_at"},
+    "planting event": {"happened_at"},
     "key": {"for_links"},
 }
 """Fields that need not be sent though their column wants a value: the service knows what to put there."""
@@ -104,11 +132,13 @@ def shown_in(resource: Resource) -> dict[str, str]:
     """Each field that the schema has, and the column it is kept in."""
     found = {}
     for name, one in resource.schema().fields.items():
-        if name in WORKED_OUT.get(resource.noun, ()):
+        if name in WORKED_OUT.get(resource.noun, set()) | DESCRIBED.get(resource.noun, set()):
             continue
         attribute = one.attribute or name
         found[name] = (
-            f"{name}_id" if isinstance(one, (fields.Reference, fields.PlaceReference)) else attribute
+            f"{name}_id"
+            if isinstance(one, (fields.Reference, fields.PlaceReference, fields.RecordId))
+            else attribute
         )
     return found
 
@@ -140,6 +170,8 @@ def test_every_field_that_no_column_holds_can_be_worked_out(resource: Resource) 
         one = schema.fields[name]
         if isinstance(one, (plain.List, plain.Function)):
             assert one.dump_only or resource.model is AccessKey
+        elif resource.model is Quarantine:
+            assert isinstance(getattr(Quarantine, str(one.attribute or name)), property)
         elif resource.model is Alert:
             assert isinstance(getattr(Alert, str(one.attribute or name)), property)
         else:
@@ -152,7 +184,7 @@ def test_a_reference_is_one_in_the_table_too(resource: Resource) -> None:
     named = {
         name
         for name, one in resource.schema().fields.items()
-        if isinstance(one, (fields.Reference, fields.PlaceReference))
+        if isinstance(one, (fields.Reference, fields.PlaceReference, fields.RecordId))
     }
     written = {name for name in named if not resource.schema().fields[name].dump_only}
     assert written == set(resource.model.REFERENCES)

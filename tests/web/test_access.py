@@ -30,7 +30,17 @@ MAY: dict[str, tuple[str, ...]] = {
         *(
             f"{verb}_{noun}"
             for verb in ("create", "put", "edit", "delete")
-            for noun in ("feeding", "water_change", "dose")
+            for noun in (
+                "feeding",
+                "water_change",
+                "dose",
+                "stock_entry",
+                "group_sample",
+                "feeding_response",
+                "transfer",
+                "planting",
+                "planting_event",
+            )
         ),
     ),
     "sensor": ("take_readings",),

@@ -37,6 +37,17 @@ LISTS = (
     "summaries/weekly?week=2026-W47",
     "readings?gauge=nursery-temperature&from=2026-11-01T00:00:00Z",
     "alerts",
+    "species",
+    "groups",
+    "stock-entries",
+    "samples",
+    "feeding-responses",
+    "quarantines",
+    "transfers",
+    "plant-kinds",
+    "plantings",
+    "planting-events",
+    "trials",
     "excursions?from=2026-11-01T00:00:00Z",
     "changes?limit=1000",
     "audit",
@@ -83,6 +94,41 @@ def fill(keeper: Caller, mark: str, value: float) -> None:
     keeper.post(f"/v1/tasks/{made}/completions", {"occurrence": "2026-11-19T10:00", "note": mark})
     keeper.post("/v1/parameters", {"name": f"{mark} tint", "kind": "score", "join": "plain"})
     fill_water(keeper, mark, value)
+    fill_fish(keeper, mark, value)
+
+
+def fill_fish(keeper: Caller, mark: str, value: float) -> None:
+    """Fish, quarantine, plants and a trial, by the same handles in every room."""
+
+    def made(path: str, body: dict[str, Any]) -> str:
+        answered = keeper.post(f"/v1/{path}", body)
+        assert answered.status_code == 201, answered.get_data(as_text=True)
+        return str(answered.get_json().get("id"))
+
+    made("species", {"name": mark, "handle": "barb", "notes": mark})
+    group = made("groups", {"species": "barb", "tank": "nursery", "name": mark, "wanted": round(value)})
+    came = {"kind": "arrival", "group": group, "number": round(value), "source": mark, "happened_at": AT}
+    made("stock-entries", came)
+    made("samples", {"group": group, "mass": f"{value} mg", "sampled_at": AT, "words": mark})
+    made(
+        "feeding-responses", {"group": group, "feed": "granules", "response": 5, "seen_at": AT, "words": mark}
+    )
+    made("quarantines", {"tank": "nursery", "started_at": AT, "notes": mark})
+    made("transfers", {"what": "nets", "to_place": "tanks/nursery", "moved_at": AT, "words": mark})
+    made("plant-kinds", {"name": mark, "handle": "moss", "growth_form": "attached"})
+    stand = {"kind": "moss", "place": "tanks/nursery", "method": "on_wood", "planted_at": AT, "words": mark}
+    planting = made("plantings", {**stand, "review_days": []})
+    made("planting-events", {"planting": planting, "kind": "trimmed", "happened_at": AT, "words": mark})
+    made(
+        "trials",
+        {
+            "question": mark,
+            "varied": mark,
+            "place": "tanks/nursery",
+            "phases": [{"setting": mark, "from": AT}],
+            "outcomes": [{"gauge": "nursery-temperature"}],
+        },
+    )
 
 
 def fill_water(keeper: Caller, mark: str, value: float) -> None:

@@ -13,7 +13,7 @@ from weirbook.errors import Fault, Invalid, Unknown
 from weirbook.record.access import uuid7
 from weirbook.record.base import ALWAYS_MS, Edited, Happening, Named
 from weirbook.record.database import room_of, take_next
-from weirbook.record.names import NAMED, claim_handle, find, find_place, free_handle
+from weirbook.record.names import claim_handle, find_named, free_handle, mentioned, written_of
 
 E = TypeVar("E", bound=Edited)
 
@@ -76,7 +76,7 @@ def set_values(session: Session, row: Edited, values: Mapping[str, Any]) -> None
             setattr(row, name, value)
             continue
         present = getattr(row, f"{name}_id") and getattr(row, name)
-        if present and value == (present.path if noun == "place" else present.handle):
+        if present and value == written_of(present, noun):
             continue
         target = None if value is None else named(session, noun, value, f"/{name}")
         if getattr(row, f"{name}_id") != (target and target.id):
@@ -84,15 +84,15 @@ def set_values(session: Session, row: Edited, values: Mapping[str, Any]) -> None
         set_committed_value(row, name, target)
 
 
-def _refuse_unused(session: Session, row: Edited, field: str, rows: Sequence[Mapping[str, Any]]) -> None:
+def _refuse_unused(session: Session, row: Edited, field: str, rows: Sequence[Any] | None) -> None:
     """Raise Invalid at each row that names what is not in use; what the record named before may stay."""
     key, noun = row.MENTIONS[field]
-    before = {one[key] for one in getattr(row, field) or ()}
+    before = {mentioned(one, key) for one in getattr(row, field) or ()}
     faults: list[Fault] = []
-    for index, one in enumerate(rows):
+    for index, one in enumerate(rows or ()):
         try:
-            if one[key] not in before:
-                named(session, noun, one[key], f"/{field}/{index}/{key}")
+            if mentioned(one, key) not in before:
+                named(session, noun, mentioned(one, key), f"/{field}/{index}" + (f"/{key}" if key else ""))
         except Invalid as trouble:
             faults += trouble.faults
     if faults:
@@ -100,12 +100,12 @@ def _refuse_unused(session: Session, row: Edited, field: str, rows: Sequence[Map
 
 
 def named(session: Session, noun: str, written: str, pointer: str) -> Any:
-    """The row that a body names by handle or path. Raises Invalid at `pointer`."""
+    """The row that a body names by handle, path or id. Raises Invalid at `pointer`."""
     try:
-        row = find_place(session, written) if noun == "place" else find(session, NAMED[noun], written)
+        row = find_named(session, noun, written)
     except Unknown as trouble:
         raise Invalid(trouble.message, pointer) from None
-    if row.retired_at_ms is not None:
+    if getattr(row, "retired_at_ms", None) is not None:
         raise Invalid(f"'{written}' is retired. Name one in use, or bring it back first.", pointer)
     return row
 

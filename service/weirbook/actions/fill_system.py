@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from weirbook.actions.fill_fish import ROLES as ROLES_OF_FISH
 from weirbook.actions.fill_water import ROLES as ROLES_OF_WATER
 from weirbook.actions.filling import Absent, Facts
 from weirbook.actions.latest_of import MEASURED, latest_of
@@ -63,6 +64,7 @@ ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
     "mixing_flows": lambda facts: mixing_flows(solve_flow(facts)),
     "water_temperature": partial(latest_of, parameter="temperature"),
     **ROLES_OF_WATER,
+    **ROLES_OF_FISH,
     **{f"latest.{name}": partial(latest_of, parameter=name) for name in MEASURED},
 }
 

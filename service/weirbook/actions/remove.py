@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.errors import Conflict
 from weirbook.record.base import Edited
-from weirbook.record.names import dependents
+from weirbook.record.dependents import dependents
 
 
 def remove(session: Session, row: Edited) -> None:

@@ -17,9 +17,9 @@ from weirbook.engine.units import KINDS, Quantity, quantity, step_of, unit
 from weirbook.errors import Conflict, Fault, Invalid, Unknown
 from weirbook.record.base import handle_from
 from weirbook.record.database import fetch, room_of
+from weirbook.record.dependents import mentions
 from weirbook.record.doses import Product
 from weirbook.record.equipment import Gauge, OwnParameter
-from weirbook.record.names import mentions
 from weirbook.record.parameters import parameter
 from weirbook.record.targets import Target
 from weirbook.record.waters import WaterReport

@@ -17,7 +17,7 @@ from weirbook.record.columns import NAMES
 
 HANDLE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 HANDLE_CAP = 60
-RESERVED_HANDLES = frozenset({"due", "calendar", "new", "outcomes"})
+RESERVED_HANDLES = frozenset({"due", "calendar", "new", "outcomes", "experience"})
 """Words that paths use where a handle would stand."""
 ALWAYS_MS = 0
 """The start of a first state: what a thing is at its making is taken to have held before the record began."""
@@ -44,7 +44,7 @@ class Edited:
     REFERENCES: ClassVar[dict[str, str]] = {}
     """Field of the API that names another record, and that record's noun ("place" for any place)."""
     MENTIONS: ClassVar[dict[str, tuple[str, str]]] = {}
-    """Field whose rows each name another record by handle: the key that names it, and that record's noun."""
+    """Field whose rows each name another record: the key that names it ("": the row itself does), and that record's noun."""
     STATES: ClassVar[dict[str, type[Any]]] = {}
     """Field whose past is kept, and the table of its spans."""
     FIXED: ClassVar[tuple[str, ...]] = ()

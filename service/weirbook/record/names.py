@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import uuid
 from collections.abc import Iterable
 from typing import Any, TypeVar
 
@@ -11,16 +13,19 @@ from sqlalchemy.orm import Session
 from weirbook.errors import Conflict, Unknown
 from weirbook.record.access import AccessKey
 from weirbook.record.alerts import Alert
-from weirbook.record.base import RESERVED_HANDLES, Base, Edited, Named, Span
-from weirbook.record.database import room_of
+from weirbook.record.base import RESERVED_HANDLES, Happening, Named
 from weirbook.record.doses import Dose, Product
 from weirbook.record.equipment import Gauge, OwnParameter, Pump
 from weirbook.record.feeds import Feed, Feeding, Ration
+from weirbook.record.fish import FeedingResponse, Group, GroupSample, Species, StockEntry
 from weirbook.record.journal import JournalEntry
 from weirbook.record.places import PLACES, Place, RoomPlace, Section, Sump, System, Tank
+from weirbook.record.plants import Planting, PlantingEvent, PlantKind
+from weirbook.record.quarantines import Quarantine, Transfer
 from weirbook.record.readings import Correction, Exclusion
 from weirbook.record.targets import Target
 from weirbook.record.tasks import Completion, Helper, Task
+from weirbook.record.trials import Trial
 from weirbook.record.waters import Preparation, SourceWater, StandingExchange, WaterChange, WaterReport
 
 NAMED: dict[str, type[Named]] = {
@@ -38,6 +43,8 @@ NAMED: dict[str, type[Named]] = {
         Feed,
         Product,
         SourceWater,
+        Species,
+        PlantKind,
     )
 }
 HAPPENINGS = (
@@ -55,8 +62,19 @@ HAPPENINGS = (
     StandingExchange,
     WaterChange,
     Dose,
+    Group,
+    StockEntry,
+    GroupSample,
+    FeedingResponse,
+    Quarantine,
+    Transfer,
+    Planting,
+    PlantingEvent,
+    Trial,
 )
+HAPPENED: dict[str, type[Happening]] = {model.NOUN: model for model in HAPPENINGS}
 LISTED_NAMES = 20
+UUID_TEXT = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", re.ASCII)
 
 N = TypeVar("N", bound=Named)
 
@@ -68,6 +86,37 @@ def find(session: Session, model: type[N], handle: str, *, for_edit: bool = Fals
     if row is None:
         raise Unknown(f"There is no {model.NOUN} '{handle}'. {_those_there_are(session, model)}")
     return row
+
+
+def find_happening(session: Session, noun: str, written: str) -> Happening:
+    """The happening of a noun with that id. Raises Unknown."""
+    model: Any = HAPPENED[noun]
+    row = None
+    if UUID_TEXT.fullmatch(written):
+        row = session.scalars(sa.select(model).where(model.id == uuid.UUID(written))).one_or_none()
+    if row is None:
+        raise Unknown(f"There is no {noun} with the id {written:.60}. Ids stand in GET /v1/{model.PLURAL}.")
+    found: Happening = row
+    return found
+
+
+def find_named(session: Session, noun: str, written: str) -> Any:
+    """What a record or a body names: a place by its path, a named thing by its handle, a happening by its id.
+
+    Raises Unknown.
+    """
+    if noun == "place":
+        return find_place(session, written)
+    if noun in HAPPENED:
+        return find_happening(session, noun, written)
+    return find(session, NAMED[noun], written)
+
+
+def written_of(row: Any, noun: str) -> str:
+    """How a record names another: by path, handle or id."""
+    if noun == "place":
+        return str(row.path)
+    return str(row.id) if noun in HAPPENED else str(row.handle)
 
 
 def find_place(session: Session, path: str) -> Place:
@@ -122,50 +171,6 @@ def _taken(session: Session, model: type[Named], handle: str) -> bool:
     return session.scalar(sa.select(model.id).where(model.handle == handle)) is not None
 
 
-def dependents(session: Session, row: Edited) -> list[str]:
-    """What hangs on a record, in words with counts: every row that points at it and is not a part of it."""
-    mapper = sa.inspect(type(row))
-    own_tables = set(mapper.tables)
-    nouns = {m.local_table: _noun(m.class_) for m in Base.registry.mappers}
-    found = []
-    for table in Base.metadata.sorted_tables:
-        for key in table.foreign_key_constraints:
-            if (
-                key.referred_table not in own_tables
-                or key.ondelete == "CASCADE"
-                or "room_id" == key.column_keys[-1]
-            ):
-                continue
-            column = key.columns.values()[-1]
-            count = _count(session, table, column, row.id)  # type: ignore[attr-defined]
-            if count:
-                found.append(_counted(count, nouns[table]))
-    for model in HAPPENINGS:
-        for field, (named_by, noun) in model.MENTIONS.items():
-            if noun == row.NOUN and (
-                count := mentions(session, model, field, named_by, row.handle)  # type: ignore[attr-defined]
-            ):
-                found.append(_counted(count, model.NOUN))
-    return found
-
-
-def mentions(session: Session, model: type[Edited], field: str, key: str, handle: str) -> int:
-    """How many records name a handle within the rows of a field, where no foreign key can hold it."""
-    told = session.scalars(sa.select(getattr(model, field)))
-    return sum(any(one[key] == handle for one in rows or ()) for rows in told)
-
-
-def _noun(model: type[Any]) -> str:
-    if issubclass(model, Span):
-        return "earlier state"
-    return str(getattr(model, "NOUN", model.__tablename__.replace("_", " ")))
-
-
-def _counted(count: int, noun: str) -> str:
-    plural = f"{noun[:-1]}ies" if noun.endswith("y") else f"{noun}s"
-    return f"1 {noun}" if count == 1 else f"{count if count <= 1000 else 'over 1000'} {plural}"
-
-
-def _count(session: Session, table: sa.Table, column: sa.Column[Any], value: Any) -> int:
-    some = sa.select(sa.literal(1)).where(table.c.room_id == room_of(session), column == value).limit(1001)
-    return int(session.scalar(sa.select(sa.func.count()).select_from(some.subquery())) or 0)
+def mentioned(one: Any, key: str) -> str:
+    """What a row of such a field names: the value of its key, or the row itself where there is none."""
+    return str(one[key] if key else one)

@@ -9,12 +9,16 @@ from weirbook.record import (
     doses,
     equipment,
     feeds,
+    fish,
     journal,
     places,
+    plants,
+    quarantines,
     readings,
     rooms,
     targets,
     tasks,
+    trials,
     waters,
 )
 from weirbook.record.base import Base
@@ -33,6 +37,10 @@ FAMILIES = (
     feeds,
     waters,
     doses,
+    fish,
+    quarantines,
+    plants,
+    trials,
 )
 METADATA = Base.metadata
 REFERENCE_TABLES = frozenset({"room", "key_room"})

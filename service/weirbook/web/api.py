@@ -19,6 +19,7 @@ from weirbook.web import (
     feeds,
     finding_shapes,
     findings,
+    fish,
     flow,
     flow_shapes,
     journal,
@@ -26,12 +27,16 @@ from weirbook.web import (
     latest,
     nutrient_shapes,
     nutrients,
+    plants,
+    quarantines,
     readings,
     room,
     series,
+    stock,
     summaries,
     task_shapes,
     tasks,
+    trials,
     waters,
 )
 from weirbook.web.documents import OurPlugin, describe_components, schema_name
@@ -66,6 +71,17 @@ RESOURCES = (
     waters.WATER_CHANGES,
     doses.PRODUCTS,
     doses.DOSES,
+    fish.SPECIES,
+    fish.GROUPS,
+    stock.STOCK_ENTRIES,
+    fish.SAMPLES,
+    fish.FEEDING_RESPONSES,
+    quarantines.QUARANTINES,
+    quarantines.TRANSFERS,
+    plants.PLANT_KINDS,
+    plants.PLANTINGS,
+    plants.PLANTING_EVENTS,
+    trials.TRIALS,
 )
 
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.

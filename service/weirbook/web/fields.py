@@ -20,6 +20,8 @@ from weirbook.record.base import HANDLE, HANDLE_CAP
 TEXT_CAP = 20_000
 PLACE_PATTERN = r"^(room|(systems|tanks|sumps|sections)/[a-z0-9]+(-[a-z0-9]+)*)$"
 CLOCK_PATTERN = r"^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?$"
+LINK_PATTERN = r"^[a-z]+(-[a-z]+)*/[0-9a-zA-Z]+(-[0-9a-zA-Z]+)*$"
+LINK_CAP = 100
 HANDLE_PATTERN = rf"^{HANDLE.pattern}$"
 
 
@@ -129,6 +131,26 @@ class Whole(fields.Integer):
         return value
 
 
+class Plain(fields.Float):
+    """A plain number within bounds, shown by its shortest text."""
+
+    def __init__(self, low: float, high: float, **said: Any) -> None:
+        super().__init__(**_known(said, minimum=low, maximum=high))
+        self.low, self.high = low, high
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> float:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, (int, float))
+            or not self.low <= value <= self.high
+        ):
+            raise ValidationError(f"Send a number from {number(self.low)} to {number(self.high)}.")
+        return float(value)
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return None if value is None else number(value)
+
+
 class Instant(fields.Field[int]):
     """An RFC 3339 instant with its offset, held as epoch milliseconds and shown in UTC."""
 
@@ -179,6 +201,40 @@ class Identity(fields.UUID):
         ):
             return uuid.UUID(value)
         raise ValidationError("Write a UUID, like 01936c5e-8f00-7000-8000-000000000001.")
+
+
+class RecordId(fields.UUID):
+    """The id of another record, shown from the row it points to."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:  # type: ignore[override]
+        return str(Identity()._deserialize(value, attr, data, **kwargs))
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return None if value is None else str(value.id)
+
+
+class IdText(fields.UUID):
+    """The id of another record in a list, kept as text."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:  # type: ignore[override]
+        return str(Identity()._deserialize(value, attr, data, **kwargs))
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return value
+
+
+class Link(fields.String):
+    """Another record as its path, like groups/ID or tanks/nursery."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(**_known(said, pattern=LINK_PATTERN, maxLength=LINK_CAP))
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str) or len(value) > LINK_CAP or not re.fullmatch(LINK_PATTERN, value):
+            raise ValidationError(
+                "Write a link as the record's path: its noun, a slash, its handle or id, like tanks/nursery."
+            )
+        return value.lower()
 
 
 class QuantityField(fields.Field[Quantity]):

@@ -66,6 +66,8 @@ class Resource:
     describe: Callable[[Call, Any], Any] | None = None
     routes: tuple[Callable[[Blueprint], None], ...] = ()
     """What else stands under its path, each added to its blueprint."""
+    sent: Mapping[str, fields.Field[Any]] = field(default_factory=dict)
+    """What its making takes besides its own fields: it decides something, and is not kept."""
     begins: str = ""
     """What `effective_at` says at its making, where no state is dated by it."""
 
@@ -79,6 +81,8 @@ class Resource:
 
     @property
     def nouns(self) -> str:
+        if self.noun.endswith("ies"):
+            return self.noun
         return f"{self.noun[:-1]}ies" if self.noun.endswith("ry") else f"{self.noun}s"
 
     @property

@@ -287,7 +287,7 @@ def _body(resource: Resource, suffix: str) -> Body:
 
 
 def _create_schema(resource: Resource) -> Schema:
-    extra: dict[str, Any] = {}
+    extra: dict[str, Any] = dict(resource.sent)
     if resource.dated or resource.begins:
         words = resource.begins or "Since when its present state holds; from the beginning if not said."
         extra["effective_at"] = Instant(metadata={"description": words})

@@ -85,7 +85,12 @@ class Inputs:
         default=ROUTINE,
     )
     groups: tuple[FishGroup, ...] = parts(
-        FishGroup, doc="The fish by groups, each with its size. Or say fish_mass.", key="name"
+        FishGroup,
+        doc="The fish by groups, each with its size. Or say fish_mass.",
+        key="name",
+        role="fish_groups",
+        rests_on=("fish_mass", "mean_fish_mass"),
+        may_add=True,
     )
     protein: float = param(
         "fraction",

@@ -1,0 +1,111 @@
+"""Write a journal entry, with the scored readings taken along and its links looked up."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from weirbook.actions.create import create
+from weirbook.actions.edit import edit
+from weirbook.actions.find_gauges import Taker
+from weirbook.actions.judge_reading import Sent
+from weirbook.actions.take_readings import refusal_of, take_readings
+from weirbook.engine.times import instant_text
+from weirbook.errors import Fault, Invalid, Unknown
+from weirbook.record.journal import JournalEntry
+from weirbook.record.links import find_linked
+
+
+def enter_journal(
+    session: Session,
+    model: type[JournalEntry],
+    values: Mapping[str, Any],
+    *,
+    now: int,
+    effective_ms: int | None = None,
+    chosen_id: uuid.UUID | None = None,
+) -> JournalEntry:
+    """A new entry; its scores are stored as readings by hand of its place and instant, or nothing is. Raises Invalid."""
+    told = dict(values)
+    taker = told.pop("taker")
+    check_links(session, told.get("links"))
+    scores = told.get("scores")
+    told["scores"] = _take(session, taker, told, now) if scores else None
+    return create(session, model, told, now=now, chosen_id=chosen_id)
+
+
+def edit_journal(
+    session: Session, row: JournalEntry, values: Mapping[str, Any], *, now: int, effective_ms: None = None
+) -> bool:
+    """Change an entry; whether anything changed. Where and when its scores were taken stays. Raises Invalid."""
+    told = dict(values)
+    told.pop("taker", None)
+    if told.get("scores") is not None and _plain(told["scores"]) == _plain(row.scores or []):
+        told["scores"] = row.scores
+    if told.get("links") != row.links:
+        check_links(session, told.get("links"))
+    if row.scores:
+        faults = [
+            Fault(
+                f"/{name}",
+                "Its scores were taken there and then: write another entry, and exclude the readings.",
+            )
+            for name, present in (("place", row.place.path), ("happened_at_ms", row.happened_at_ms))
+            if told.get(name) != present
+        ]
+        if faults:
+            raise Invalid("Some of this can't be changed.", faults=[_named(one) for one in faults])
+    return edit(session, row, told, now=now)
+
+
+def _named(fault: Fault) -> Fault:
+    return Fault(fault.pointer.removesuffix("_ms"), fault.message)
+
+
+def _plain(scores: Any) -> list[tuple[str, object]]:
+    return [(one["parameter"], _text(one["value"])) for one in scores]
+
+
+def _text(value: Any) -> object:
+    written: Callable[[], str] | None = getattr(value, "text", None)
+    return value if written is None else written()
+
+
+def check_links(session: Session, links: Any) -> None:
+    """Raise Invalid at each link that leads to nothing."""
+    faults = []
+    for index, path in enumerate(links or ()):
+        try:
+            find_linked(session, path)
+        except Unknown as trouble:
+            faults.append(Fault(f"/links/{index}", trouble.message))
+    if faults:
+        raise Invalid("Some links lead to nothing.", faults=faults)
+
+
+def _take(session: Session, taker: Taker, told: Mapping[str, Any], now: int) -> list[dict[str, Any]]:
+    """Store the scores as readings; how the entry keeps them."""
+    rows = [
+        Sent(
+            index=index,
+            value=one["value"],
+            place=told["place"],
+            parameter=one["parameter"],
+            at=instant_text(told["happened_at_ms"]),
+        )
+        for index, one in enumerate(told["scores"])
+    ]
+    taken = take_readings(session, taker, rows, now=now)
+    if taken.refusals:
+        trouble = refusal_of(taken, single=False)
+        trouble.faults = tuple(
+            Fault(fault.pointer.replace("/readings", "/scores", 1), fault.message) for fault in trouble.faults
+        )
+        raise trouble
+    return [
+        {"parameter": one["parameter"], "value": one["value"], "gauge": gauge}
+        for one, (gauge, _) in zip(told["scores"], taken.of, strict=True)
+    ]

@@ -1,0 +1,98 @@
+"""The ledger of heads: every line that counts, in order, and what it leaves in each group."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+from sqlalchemy.orm import Session
+
+from weirbook.record.database import room_of
+from weirbook.record.fish import COUNT, GAINS, MOVE, WITHDRAWAL, StockEntry
+
+
+@dataclass(frozen=True)
+class Line:
+    """A stock entry as the ledger reads it. Lines of one instant follow each other as they were recorded."""
+
+    happened_at_ms: int
+    created_at_ms: int
+    id: uuid.UUID
+    kind: str
+    group_id: uuid.UUID
+    to_group_id: uuid.UUID | None
+    number: int
+    source: str | None
+    cause: str | None
+    batch_id: uuid.UUID | None
+    withdraws_id: uuid.UUID | None
+    straight_in: bool
+    keeps_clock: str | None
+
+    @property
+    def order(self) -> tuple[int, int, uuid.UUID]:
+        """Where it stands in the ledger."""
+        return self.happened_at_ms, self.created_at_ms, self.id
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What a line did to a group: how many heads it had before and after."""
+
+    line: Line
+    group_id: uuid.UUID
+    before: int
+    after: int
+
+
+_COLUMNS = tuple(Line.__dataclass_fields__)
+
+
+def lines_of(session: Session, groups: Iterable[uuid.UUID] | None = None) -> list[Line]:
+    """The lines that count, in order, of all groups or of those that name one of `groups`; without ORM objects."""
+    entry = StockEntry.__table__.c
+    asked = sa.select(*(entry[name] for name in _COLUMNS)).where(entry.room_id == room_of(session))
+    if groups is not None:
+        wanted = list(groups)
+        asked = asked.where(sa.or_(entry.group_id.in_(wanted), entry.to_group_id.in_(wanted)))
+    return counting([Line(*row) for row in session.execute(asked)])
+
+
+def counting(lines: Iterable[Line]) -> list[Line]:
+    """Those that were not withdrawn, in the ledger's order, without the withdrawals themselves."""
+    told = list(lines)
+    withdrawn = {line.withdraws_id for line in told if line.kind == WITHDRAWAL}
+    kept = [line for line in told if line.kind != WITHDRAWAL and line.id not in withdrawn]
+    return sorted(kept, key=lambda line: line.order)
+
+
+def walk(lines: Iterable[Line]) -> Iterator[Entered]:
+    """What each line does, in order, also where it leaves less than nothing: the caller judges."""
+    heads: dict[uuid.UUID, int] = {}
+    for line in lines:
+        for group_id, change in _changes(line, heads.get(line.group_id, 0)):
+            before = heads.get(group_id, 0)
+            heads[group_id] = before + change
+            yield Entered(line, group_id, before, before + change)
+
+
+def _changes(line: Line, heads: int) -> list[tuple[uuid.UUID, int]]:
+    if line.kind == COUNT:
+        return [(line.group_id, line.number - heads)]
+    if line.kind in GAINS:
+        return [(line.group_id, line.number)]
+    left = [(line.group_id, -line.number)]
+    return [*left, (line.to_group_id, line.number)] if line.kind == MOVE and line.to_group_id else left
+
+
+def heads_of(lines: Iterable[Line], at_ms: int | None = None) -> dict[uuid.UUID, int]:
+    """How many heads each group has, at an instant or by now."""
+    some = lines if at_ms is None else (line for line in lines if line.happened_at_ms <= at_ms)
+    return {one.group_id: one.after for one in walk(some)}
+
+
+def short_of(entered: Sequence[Entered]) -> Entered | None:
+    """The first line that takes more heads than there are."""
+    return next((one for one in entered if one.after < 0), None)
