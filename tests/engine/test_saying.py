@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from weirbook.engine.saying import less, more, near, speaking
+from weirbook.engine.saying import chance, interval, less, more, near, speaking
 
 LITTLE = [0.0, -0.0, 5e-324, 1e-313, -1e-313, 2.2e-308]
 
@@ -39,3 +39,18 @@ def test_a_plain_number_is_said_without_a_unit(say) -> None:
     assert (say(3.0, "number", "1"), say(0.0, "number", "1")) == ("3", "0")
     assert say(0.25, "fraction", "1") == "0.25"
     assert say(0.003, "volume", "L") == "3 L"
+
+
+@pytest.mark.parametrize(
+    ("p", "words"),
+    [(0.023456, "p 0.023"), (0.00014, "p 0.00014"), (0.0001, "p 0.0001"), (0.00009, "p below 0.0001"), (0.0, "p below 0.0001"),
+     (1.0, "p 1"), (0.5, "p 0.5")],
+)  # fmt: skip
+def test_a_chance_is_said_with_two_figures_and_never_as_none(p: float, words: str) -> None:
+    assert chance(p) == words
+
+
+def test_an_interval_names_its_confidence() -> None:
+    assert interval(0.95, "1.2", "8.4") == "95 % interval 1.2 to 8.4"
+    with speaking({"fraction": "1"}):
+        assert interval(0.9, "1", "2") == "90 % interval 1 to 2"

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from weirbook.engine.calculators.acclimate import ACCLIMATE
 from weirbook.engine.calculators.ammonia import AMMONIA
+from weirbook.engine.calculators.arrival_losses import ARRIVAL_LOSSES
 from weirbook.engine.calculators.baffle_levels import BAFFLE_LEVELS
 from weirbook.engine.calculators.carbonate import CARBONATE
 from weirbook.engine.calculators.chamber_flow import CHAMBER_FLOW
 from weirbook.engine.calculators.conductivity import CONDUCTIVITY
 from weirbook.engine.calculators.dechlorinate import DECHLORINATE
+from weirbook.engine.calculators.detection_sample import DETECTION_SAMPLE
 from weirbook.engine.calculators.dose import DOSE
 from weirbook.engine.calculators.dose_recipe import DOSE_RECIPE
 from weirbook.engine.calculators.dose_schedule import DOSE_SCHEDULE
@@ -18,6 +20,7 @@ from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.hardness import HARDNESS
+from weirbook.engine.calculators.loss_rates import LOSS_RATES
 from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.nitrifier_surface import NITRIFIER_SURFACE
 from weirbook.engine.calculators.nutrients import NUTRIENTS
@@ -34,6 +37,8 @@ from weirbook.engine.calculators.survival import SURVIVAL
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
 from weirbook.engine.calculators.top_off import TOP_OFF
 from weirbook.engine.calculators.turnover import TURNOVER
+from weirbook.engine.calculators.two_samples import TWO_SAMPLES
+from weirbook.engine.calculators.two_shares import TWO_SHARES
 from weirbook.engine.calculators.water_blend import WATER_BLEND
 from weirbook.engine.calculators.water_change import WATER_CHANGE
 from weirbook.engine.calculators.water_change_temperature import WATER_CHANGE_TEMPERATURE
@@ -44,11 +49,13 @@ from weirbook.errors import Unknown
 CALCULATORS: tuple[Calculator, ...] = (
     ACCLIMATE,
     AMMONIA,
+    ARRIVAL_LOSSES,
     BAFFLE_LEVELS,
     CARBONATE,
     CHAMBER_FLOW,
     CONDUCTIVITY,
     DECHLORINATE,
+    DETECTION_SAMPLE,
     DOSE,
     DOSE_RECIPE,
     DOSE_SCHEDULE,
@@ -58,6 +65,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     FLOW_FADE,
     FLOW_SPLIT,
     HARDNESS,
+    LOSS_RATES,
     MIXING,
     NITRIFIER_SURFACE,
     NUTRIENTS,
@@ -74,6 +82,8 @@ CALCULATORS: tuple[Calculator, ...] = (
     TANK_VOLUME,
     TOP_OFF,
     TURNOVER,
+    TWO_SAMPLES,
+    TWO_SHARES,
     WATER_BLEND,
     WATER_CHANGE,
     WATER_CHANGE_TEMPERATURE,

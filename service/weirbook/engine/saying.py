@@ -65,3 +65,13 @@ def _in_unit(si: float, kind: str, unit: str, towards: Callable[[float], int]) -
         return bare(Quantity(0, unit))
     digit = 10.0 ** (math.floor(math.log10(abs(value))) - 2)
     return bare(Quantity(float(f"{towards(round(value / digit, 6)) * digit:.3g}"), unit))
+
+
+def chance(p: float) -> str:
+    """A test's p as it stands in a clause behind the effect and the method's name, never alone: "p 0.023"."""
+    return "p below 0.0001" if p < 0.0001 else f"p {p:.2g}"
+
+
+def interval(confidence: float, low: str, high: str) -> str:
+    """An interval as it stands in brackets behind an effect: "95 % interval 1.2 to 8.4"."""
+    return f"{_in_unit(confidence, 'fraction', '%', round)} interval {low} to {high}"
