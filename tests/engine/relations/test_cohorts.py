@@ -97,6 +97,24 @@ def test_a_named_batch_that_was_thought_smaller_gives_all_and_the_others_the_res
     assert {stay.batch.id: stay.heads for stay in lost} == pytest.approx({2: 9.0, 1: 1.0})
 
 
+def test_a_loss_of_fish_that_came_by_a_move_is_taken_from_their_batches() -> None:
+    found = follow(
+        ledger(
+            (0, ARRIVAL, A, 10),
+            (1, ARRIVAL, B, 10),
+            (2, BIRTH, A, 10),
+            (3, MOVE, A, 4, {"to_group": B}),
+            (9, LOSS, B, 2, {"batch": 4}),
+            (10, MOVE, A, 3, {"to_group": B, "batch": 3}),
+            (11, LOSS, B, 3, {"batch": 6}),
+        )
+    )
+    assert {(stay.batch.id, stay.heads) for stay in found.stays if stay.line == 5} == {(1, 1), (3, 1)}
+    assert {(stay.batch.id, stay.came_by, stay.heads) for stay in found.stays if stay.line == 7} == {
+        (3, 6, 3)
+    }
+
+
 def test_a_count_of_fewer_makes_missing_and_one_of_more_makes_fish_of_unknown_age() -> None:
     found = follow(ledger((0, ARRIVAL, A, 10), (4, COUNT, A, 8), (6, COUNT, A, 11), (7, COUNT, A, 11)))
     assert found.adjustments == {2: -2, 3: 3, 4: 0}

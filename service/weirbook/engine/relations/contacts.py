@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER = "same tank", "shared water", "fish moved", "transfer"
 REPLUMBED = "tank joined to other water"
 WAYS = (SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER, REPLUMBED)
+
+Id: TypeAlias = Hashable
+"""How callers name groups and records."""
 
 Water = tuple[str, int]
 """A system, or a tank by itself: ("system", 3), ("tank", 5)."""
@@ -18,7 +22,7 @@ Water = tuple[str, int]
 class Stay:
     """A group with fish in a tank, from an instant until before another; open where there is none."""
 
-    group: int
+    group: Id
     tank: int
     from_ms: int
     to_ms: int | None
@@ -39,9 +43,9 @@ class Moved:
     """Fish of one group that joined another."""
 
     at_ms: int
-    from_group: int
-    to_group: int
-    record: int | str
+    from_group: Id
+    to_group: Id
+    record: Id
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,7 @@ class Carried:
     at_ms: int
     from_water: Water
     to_water: Water
-    record: int | str
+    record: Id
     disinfected: bool = False
 
 
@@ -85,7 +89,7 @@ EVER = 2**62
 class Piece:
     """A group in one water without a break."""
 
-    group: int
+    group: Id
     water: Water
     from_ms: int
     to_ms: int
@@ -104,23 +108,23 @@ class Waters:
         self.of: dict[Water, list[Piece]] = defaultdict(list)
         for piece in self.pieces:
             self.of[piece.water].append(piece)
-        self._pieces: dict[int, list[Piece]] = defaultdict(list)
+        self._pieces: dict[Id, list[Piece]] = defaultdict(list)
         for piece in self.pieces:
             self._pieces[piece.group].append(piece)
         self.tank_stays: dict[int, list[Stay]] = defaultdict(list)
         for stay in room.stays:
             self.tank_stays[stay.tank].append(stay)
-        self._stays: dict[int, list[Stay]] = defaultdict(list)
+        self._stays: dict[Id, list[Stay]] = defaultdict(list)
         for stay in room.stays:
             self._stays[stay.group].append(stay)
 
-    def stays_of(self, group: int) -> Sequence[Stay]:
+    def stays_of(self, group: Id) -> Sequence[Stay]:
         return self._stays.get(group, ())
 
-    def pieces_of(self, group: int) -> Sequence[Piece]:
+    def pieces_of(self, group: Id) -> Sequence[Piece]:
         return self._pieces.get(group, ())
 
-    def tanks_of(self, group: int, ms: int) -> set[int]:
+    def tanks_of(self, group: Id, ms: int) -> set[int]:
         """The tanks that a group was in at an instant."""
         return {
             stay.tank
@@ -167,7 +171,7 @@ class Waters:
 
 
 def _pieces(stays: Iterable[Stay], waters: Waters) -> Iterator[Piece]:
-    spans: dict[tuple[int, Water], list[tuple[int, int]]] = defaultdict(list)
+    spans: dict[tuple[Id, Water], list[tuple[int, int]]] = defaultdict(list)
     for stay in stays:
         to_ms = EVER if stay.to_ms is None else stay.to_ms
         if to_ms > stay.from_ms:
