@@ -347,6 +347,7 @@ def upgrade() -> None:
         "stock_entry",
         sa.Column("room_id", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("id", sa.Uuid(), nullable=False),
+        sa.Column("line", sa.Integer(), nullable=False),
         sa.Column("kind", sa.String(length=12), nullable=False),
         sa.Column("group_id", sa.Uuid(), nullable=False),
         sa.Column("to_group_id", sa.Uuid(), nullable=True),
@@ -379,6 +380,7 @@ def upgrade() -> None:
         ),
         sa.ForeignKeyConstraint(["room_id"], ["room.room_id"], name=op.f("fk_stock_entry_room_id")),
         sa.PrimaryKeyConstraint("room_id", "id", name=op.f("pk_stock_entry")),
+        sa.UniqueConstraint("room_id", "line", name=op.f("uq_stock_entry_room_id_line")),
         sa.UniqueConstraint("room_id", "withdraws_id", name=op.f("uq_stock_entry_room_id_withdraws_id")),
     )
     op.create_index(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -13,7 +13,7 @@ from weirbook.actions.create import create
 from weirbook.actions.quarantine_clock import set_clock_back, take_restart_back
 from weirbook.engine.times import instant_text
 from weirbook.errors import Conflict, Invalid
-from weirbook.record.database import room_of
+from weirbook.record.database import room_of, take_next
 from weirbook.record.fish import (
     ARRIVAL,
     BIRTH,
@@ -43,11 +43,13 @@ def enter_stock(
     chosen_id: uuid.UUID | None = None,
 ) -> StockEntry:
     """Append an entry. Raises Invalid where a group would hold less than nothing, then or later."""
-    told = _with_withdrawn(session, values)
-    _hold(session, told)
-    entry = create(session, model, {**told, "straight_in": False}, now=now, chosen_id=chosen_id)
+    wrong = _withdrawn(session, values)
+    told = dict(values) if wrong is None else _as_withdrawal(values, wrong)
+    touched = _touched(told, wrong)
+    _hold(session, touched)
+    kept = {**told, "line": take_next(session, model.COUNTER), "straight_in": False}
+    entry = create(session, model, kept, now=now, chosen_id=chosen_id)
     _refuse_foreign_batch(session, entry)
-    touched = [one for one in (entry.group_id, entry.to_group_id) if one is not None]
     for group_id in touched:
         _refuse_below_zero(session, group_id, entry)
     if entry.kind in (ARRIVAL, MOVE):
@@ -60,15 +62,14 @@ def enter_stock(
     return entry
 
 
-def _with_withdrawn(session: Session, values: Mapping[str, Any]) -> dict[str, Any]:
-    """A withdrawal takes group and instant from what it takes back. Raises Invalid."""
-    told = dict(values)
-    if told["kind"] != WITHDRAWAL:
+def _withdrawn(session: Session, values: Mapping[str, Any]) -> StockEntry | None:
+    """What a withdrawal takes back. Raises Invalid, Conflict."""
+    if values["kind"] != WITHDRAWAL:
         for name, what in (("group", "Say which group."), ("number", "Say how many.")):
-            if told.get(name) is None:
+            if values.get(name) is None:
                 raise Invalid(what, f"/{name}")
-        return told
-    wrong_id = told.get("withdraws_id")
+        return None
+    wrong_id = values.get("withdraws_id")
     if wrong_id is None:
         raise Invalid("Say which entry was wrong, by its id.", "/withdraws")
     wrong = session.scalars(sa.select(StockEntry).where(StockEntry.id == wrong_id)).one_or_none()
@@ -79,10 +80,15 @@ def _with_withdrawn(session: Session, values: Mapping[str, Any]) -> dict[str, An
     taken = sa.select(StockEntry.id).where(StockEntry.withdraws_id == wrong_id)
     if session.scalar(taken) is not None:
         raise Conflict("That entry is withdrawn already.", "/withdraws", slug="already-withdrawn")
-    if told.get("group") not in (None, str(wrong.group_id)):
+    if values.get("group") not in (None, str(wrong.group_id)):
         raise Invalid("That entry is of another group: leave group out.", "/group")
+    return wrong
+
+
+def _as_withdrawal(values: Mapping[str, Any], wrong: StockEntry) -> dict[str, Any]:
+    """A withdrawal has group and instant of what it takes back."""
     return {
-        **told,
+        **values,
         "group": str(wrong.group_id),
         "to_group": None,
         "number": 0,
@@ -90,10 +96,18 @@ def _with_withdrawn(session: Session, values: Mapping[str, Any]) -> dict[str, An
     }
 
 
-def _hold(session: Session, told: Mapping[str, Any]) -> None:
+def _touched(told: Mapping[str, Any], wrong: StockEntry | None) -> list[uuid.UUID]:
+    """The groups whose heads an entry changes: a withdrawn move has two as well."""
+    if wrong is not None:
+        return [one for one in (wrong.group_id, wrong.to_group_id) if one is not None]
+    return [uuid.UUID(one) for name in ("group", "to_group") if (one := told.get(name)) is not None]
+
+
+def _hold(session: Session, groups: Sequence[uuid.UUID]) -> None:
     """Of two who enter for one group at once, the second sees the first: groups are locked in one order."""
-    ids = sorted(uuid.UUID(one) for name in ("group", "to_group") if (one := told.get(name)) is not None)
-    asked = sa.select(Group.id).where(Group.room_id == room_of(session), Group.id.in_(ids)).order_by(Group.id)
+    asked = (
+        sa.select(Group.id).where(Group.room_id == room_of(session), Group.id.in_(groups)).order_by(Group.id)
+    )
     session.execute(asked.with_for_update(of=Group))
 
 
@@ -159,8 +173,8 @@ def _goes_straight_in(session: Session, entry: StockEntry, into: Group) -> bool:
     return any(heads.get(group_id, 0) > 0 for group_id in sharing)
 
 
-def _order(entry: StockEntry) -> tuple[int, int, uuid.UUID]:
-    return entry.happened_at_ms, entry.created_at_ms, entry.id
+def _order(entry: StockEntry) -> tuple[int, int]:
+    return entry.happened_at_ms, entry.line
 
 
 def _quarantined(session: Session, into: Group, at_ms: int) -> bool:

@@ -107,8 +107,8 @@ def set_clock_back(session: Session, entry: StockEntry, into: Group, *, now: int
     _restart(row, entry.happened_at_ms, _newcomers(entry, into), str(entry.id) if occupied else None, now)
 
 
-def _order(entry: StockEntry) -> tuple[int, int, uuid.UUID]:
-    return entry.happened_at_ms, entry.created_at_ms, entry.id
+def _order(entry: StockEntry) -> tuple[int, int]:
+    return entry.happened_at_ms, entry.line
 
 
 def _newcomers(entry: StockEntry, into: Group) -> str:

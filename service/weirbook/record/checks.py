@@ -14,6 +14,7 @@ from weirbook.engine.relations.rollups import HOUR_MS
 from weirbook.engine.times import instant_text
 from weirbook.record.base import Base, Named, Span
 from weirbook.record.database import fetch, room_of
+from weirbook.record.fish import StockEntry
 from weirbook.record.open_files import LONGEST
 from weirbook.record.places import PLACES, Place
 from weirbook.record.readings import BETWEEN
@@ -89,11 +90,14 @@ def place_flaws(session: Session) -> Iterator[str]:
 def counter_flaws(session: Session) -> Iterator[str]:
     """Counters behind the highest number given, which would give a number again."""
     counters = _counters(session)
-    for mapper in _mappers_of(Named):
-        if mapper.inherits is not None:
-            continue
-        name, noun = mapper.local_table.name, mapper.class_.COUNTER  # type: ignore[attr-defined]
-        highest = fetch(session, f"SELECT max(id) FROM {name} WHERE room_id = ?", (room_of(session),))[0][0]
+    numbered = [
+        (mapper.local_table.name, "id", mapper.class_.COUNTER)  # type: ignore[attr-defined]
+        for mapper in _mappers_of(Named)
+        if mapper.inherits is None
+    ]
+    for name, column, noun in [*numbered, (StockEntry.__tablename__, "line", StockEntry.COUNTER)]:
+        asked = f"SELECT max({column}) FROM {name} WHERE room_id = ?"
+        highest = fetch(session, asked, (room_of(session),))[0][0]
         if (highest or 0) > counters.get(noun, 0):
             yield (
                 f"The counter of {noun} stands at {counters.get(noun, 0)}, but number {highest} is given: "

@@ -129,13 +129,18 @@ class Group(Happening, Base):
 
 
 class StockEntry(Happening, Base):
-    """One line of the ledger of heads: appended, never edited; a wrong one is withdrawn by another."""
+    """One line of the ledger of heads: appended, never edited; a wrong one is withdrawn by another.
+
+    `line` numbers them in the order of telling, by which those of one instant follow each other.
+    """
 
     __tablename__ = "stock_entry"
     NOUN = "stock entry"
     PLURAL = "stock-entries"
+    COUNTER = "stock_entry"
     REFERENCES = {"group": Group.NOUN, "to_group": Group.NOUN}
 
+    line: Mapped[int] = mapped_column(sa.Integer)
     kind: Mapped[str] = mapped_column(sa.String(12))
     group_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     to_group_id: Mapped[uuid.UUID | None] = mapped_column(sa.Uuid)
@@ -159,6 +164,7 @@ class StockEntry(Happening, Base):
         room_key(),
         key_to("fish_group", "group_id"),
         key_to("fish_group", "to_group_id"),
+        sa.UniqueConstraint("room_id", "line"),
         # A wrong line is taken back once.
         sa.UniqueConstraint("room_id", "withdraws_id"),
         sa.Index(None, "room_id", "group_id", "happened_at_ms"),

@@ -15,10 +15,10 @@ from weirbook.record.fish import COUNT, GAINS, MOVE, WITHDRAWAL, StockEntry
 
 @dataclass(frozen=True)
 class Line:
-    """A stock entry as the ledger reads it. Lines of one instant follow each other as they were recorded."""
+    """A stock entry as the ledger reads it. Lines of one instant follow each other as they were told."""
 
     happened_at_ms: int
-    created_at_ms: int
+    line: int
     id: uuid.UUID
     kind: str
     group_id: uuid.UUID
@@ -32,9 +32,9 @@ class Line:
     keeps_clock: str | None
 
     @property
-    def order(self) -> tuple[int, int, uuid.UUID]:
+    def order(self) -> tuple[int, int]:
         """Where it stands in the ledger."""
-        return self.happened_at_ms, self.created_at_ms, self.id
+        return self.happened_at_ms, self.line
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,10 @@ def lines_of(session: Session, groups: Iterable[uuid.UUID] | None = None) -> lis
     asked = sa.select(*(entry[name] for name in _COLUMNS)).where(entry.room_id == room_of(session))
     if groups is not None:
         wanted = list(groups)
-        asked = asked.where(sa.or_(entry.group_id.in_(wanted), entry.to_group_id.in_(wanted)))
+        # What took a move back stands under the group it left: withdrawals are asked for of all.
+        asked = asked.where(
+            sa.or_(entry.group_id.in_(wanted), entry.to_group_id.in_(wanted), entry.kind == WITHDRAWAL)
+        )
     return counting([Line(*row) for row in session.execute(asked)])
 
 

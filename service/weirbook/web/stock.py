@@ -10,7 +10,7 @@ from marshmallow import fields
 
 from weirbook.actions.create import create
 from weirbook.actions.enter_stock import enter_stock
-from weirbook.errors import Invalid
+from weirbook.errors import Invalid, Unknown
 from weirbook.record.fish import CAUSES, ENTRY_KINDS, MOVE, WITHDRAWAL, Group, StockEntry
 from weirbook.record.ledger import walk
 from weirbook.record.names import find, find_happening
@@ -63,6 +63,10 @@ class StockEntrySchema(HappeningSchema):
     )
     words = Words(allow_none=True)
     author = Words(cap=120, metadata={"description": "Who tells it; the key's name if not said"})
+    line = fields.Integer(
+        dump_only=True,
+        metadata={"description": "Its number in the order of telling: lines of one instant follow it"},
+    )
     straight_in = fields.Boolean(
         dump_only=True,
         metadata={"description": "Arrived into water that other fish live in, without a quarantine"},
@@ -106,8 +110,10 @@ def _joined(call: Call, values: Mapping[str, Any], to_tank: str) -> str:
         raise Invalid("Say which group.", "/group")
     try:
         group: Any = find_happening(call.session, Group.NOUN, values["group"])
-    except Exception as trouble:
-        raise Invalid(str(trouble), "/group") from None
+    except Unknown as trouble:
+        raise Invalid(trouble.message, "/group") from None
+    if group.tank.handle == to_tank:
+        raise Invalid(f"They are in {to_tank} already: a move goes to another tank.", "/to_tank")
     asked = sa.select(Group).where(
         Group.species_id == group.species_id,
         Group.retired_at_ms.is_(None),
@@ -116,8 +122,6 @@ def _joined(call: Call, values: Mapping[str, Any], to_tank: str) -> str:
     for other in call.session.scalars(asked.order_by(Group.id)).unique():
         if other.tank.handle == to_tank:
             return str(other.id)
-    if group.tank.handle == to_tank:
-        raise Invalid(f"They are in {to_tank} already: a move goes to another tank.", "/to_tank")
     try:
         made = create(
             call.session,

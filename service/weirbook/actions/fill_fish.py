@@ -1,0 +1,57 @@
+"""What the record says of a system's fish for a calculator's inputs: groups, heads and what one weighs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import sqlalchemy as sa
+
+from weirbook.actions.filling import Absent
+from weirbook.actions.group_facts import stock_of, weight_of
+from weirbook.actions.system_facts import SystemFacts
+from weirbook.engine.inputs import six
+from weirbook.engine.shape import Filled
+from weirbook.engine.units import Quantity
+from weirbook.record.fish import Group
+
+
+def _fish_groups(facts: SystemFacts) -> Filled | Absent:
+    """Every group with fish in the system's tanks; one whose mass nobody knows leaves all unknown, for the safe side."""
+    heads = stock_of(facts.session, facts.at_ms).heads
+    tanks = [tank.id for tank in facts.tanks]
+    asked = sa.select(Group).where(Group.tank_id.in_(tanks)).order_by(Group.id)
+    rows: list[Mapping[str, Any]] = []
+    grown, unknown = [], []
+    for group in facts.session.scalars(asked).unique():
+        count = heads.get(group.id, 0)
+        if count < 1:
+            continue
+        weight = weight_of(facts.session, group, facts.at_ms)
+        if isinstance(weight, Absent):
+            if group.species.adult_mass is None:
+                unknown.append(weight.why)
+                continue
+            grown.append(group.called)
+            each = group.species.adult_mass
+        else:
+            each = Quantity(six(weight.each * 1000), "g")
+        rows.append({"name": _name(group, rows), "count": count, "mass_of_one": each})
+    if unknown:
+        return Absent(" ".join(unknown))
+    if not rows:
+        return Absent(f"No fish are recorded in {facts.system.handle}: tell groups and stock entries.")
+    told = "groups' heads by the ledger, mass by the newest sample"
+    if grown:
+        told += f"; never measured and taken as full-grown: {', '.join(grown)}"
+    return Filled(rows, "record", told)
+
+
+def _name(group: Group, rows: list[Mapping[str, Any]]) -> str:
+    """What a group is called, told apart from others called alike."""
+    taken = {row["name"] for row in rows}
+    return group.called if group.called not in taken else f"{group.called} ({str(group.id)[-4:]})"
+
+
+ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {"fish_groups": _fish_groups}
+"""What the record of a system's fish says for a calculator's inputs, by their role."""
