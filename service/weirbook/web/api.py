@@ -16,6 +16,8 @@ from weirbook.web import (
     exclusions,
     excursion_shapes,
     excursions,
+    exposure,
+    exposure_shapes,
     feeds,
     finding_shapes,
     findings,
@@ -143,6 +145,7 @@ def describe(app: Flask) -> Api:
         flow.blueprint(),
         nutrients.blueprint(),
         excursions.blueprint(),
+        exposure.blueprint(),
         changes.blueprint(),
         calculators.blueprint(),
     ):
@@ -157,6 +160,7 @@ def describe(app: Flask) -> Api:
             **nutrient_shapes.SHAPES,
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
+            **exposure_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api

@@ -71,6 +71,23 @@ class Room:
     moved: Sequence[Moved] = ()
     carried: Sequence[Carried] = ()
 
+    def within(self, from_ms: int, to_ms: int) -> Room:
+        """The same with contacts of a span alone; what goes on beyond its end is left open."""
+        return Room(
+            [
+                replace(
+                    stay,
+                    from_ms=max(stay.from_ms, from_ms),
+                    to_ms=None if stay.to_ms is None or stay.to_ms >= to_ms else stay.to_ms,
+                )
+                for stay in self.stays
+                if stay.from_ms < to_ms and (stay.to_ms is None or stay.to_ms > from_ms)
+            ],
+            self.plumbed,
+            [move for move in self.moved if from_ms <= move.at_ms < to_ms],
+            [one for one in self.carried if from_ms <= one.at_ms < to_ms],
+        )
+
 
 @dataclass(frozen=True)
 class Rules:

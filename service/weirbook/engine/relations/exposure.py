@@ -195,3 +195,14 @@ class _Direct:
                 some = sorted((link for link in links if link.way == way), key=lambda link: link.at_ms)
                 source, target = self._ends(other)
                 yield Exposure(source, target, way, some[0].at_ms, None, 1, len(some), (some[0],))
+
+
+def followed_into(room: Room, group: Id, within_ms: int) -> list[tuple[Id, Water, int, int]]:
+    """Groups that left a water shortly before this one came into it: which, where, when they left and it came."""
+    waters = Waters(room)
+    found = []
+    for mine in waters.pieces_of(group):
+        for other in waters.of[mine.water]:
+            if other.group != group and other.to_ms <= mine.from_ms <= other.to_ms + within_ms:
+                found.append((other.group, mine.water, other.to_ms, mine.from_ms))
+    return sorted(found, key=lambda one: (one[2], str(one[0])))
