@@ -162,7 +162,7 @@ class _Direct:
                     mine, other = (taker, giver) if self._backward else (giver, taker)
                     if mine.group != self._group or other.group == self._group:
                         continue
-                    if way == REPLUMBED and self._came_along(giver, taker.group, one.at_ms):
+                    if way == REPLUMBED and self._came_along(giver, taker, one.at_ms):
                         continue
                     at_ms = max(one.at_ms, taker.from_ms)
                     link = Link(way, at_ms, giver.group, taker.group, one.record, one.to_water)
@@ -179,14 +179,17 @@ class _Direct:
         """Whether a piece's fish were there, or came soon enough, when something was carried to their water."""
         return piece.from_ms <= at_ms + self._rules.carry_ms and at_ms < piece.to_ms
 
-    def _came_along(self, giver: Piece, group: Id, at_ms: int) -> bool:
-        """Whether a group came with a tank that was joined to other water, and shared the giver's before."""
-        return any(
-            piece.group == group
+    def _came_along(self, giver: Piece, taker: Piece, at_ms: int) -> bool:
+        """Whether giver or taker came with a tank that was joined to other water: then they shared water anyhow."""
+        before = any(
+            piece.group == taker.group
             and piece.to_ms == at_ms
             and piece.from_ms < giver.to_ms
             and giver.from_ms < at_ms
             for piece in self._waters.of[giver.water]
+        )
+        return before or any(
+            piece.group == giver.group and piece.from_ms == at_ms for piece in self._waters.of[taker.water]
         )
 
     def _first_of(self, found: dict[Id, list[Link]]) -> Iterator[Exposure]:
@@ -194,7 +197,16 @@ class _Direct:
             for way in sorted({link.way for link in links}):
                 some = sorted((link for link in links if link.way == way), key=lambda link: link.at_ms)
                 source, target = self._ends(other)
-                yield Exposure(source, target, way, some[0].at_ms, None, 1, len(some), (some[0],))
+                yield Exposure(
+                    source,
+                    target,
+                    way,
+                    some[0].at_ms,
+                    None,
+                    1,
+                    len({link.record for link in some}),
+                    (some[0],),
+                )
 
 
 def followed_into(room: Room, group: Id, within_ms: int) -> list[tuple[Id, Water, int, int]]:
