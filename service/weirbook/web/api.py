@@ -16,6 +16,7 @@ from weirbook.web import (
     exclusions,
     excursion_shapes,
     excursions,
+    experience,
     exposure,
     exposure_shapes,
     feeds,
@@ -27,6 +28,8 @@ from weirbook.web import (
     journal,
     keys,
     latest,
+    loss_shapes,
+    losses,
     nutrient_shapes,
     nutrients,
     plants,
@@ -146,6 +149,8 @@ def describe(app: Flask) -> Api:
         nutrients.blueprint(),
         excursions.blueprint(),
         exposure.blueprint(),
+        experience.blueprint(),
+        losses.blueprint(),
         changes.blueprint(),
         calculators.blueprint(),
     ):
@@ -161,6 +166,8 @@ def describe(app: Flask) -> Api:
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
             **exposure_shapes.SHAPES,
+            **experience.SHAPES,
+            **loss_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api
