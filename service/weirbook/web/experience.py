@@ -81,7 +81,7 @@ _ANSWER = {
 
 SHAPES: dict[str, Shape] = {
     "Experience": thing(_ROW),
-    "ExperienceList": thing({"items": many(ref("Experience")), **_ANSWER}),
+    "ExperienceList": thing({"items": described(many(ref("Experience")), "A row for each"), **_ANSWER}),
     "SpeciesExperience": thing(
         {
             "species": described(TEXT, "Its handle"),
