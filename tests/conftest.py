@@ -94,8 +94,9 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str
 
 
 @pytest.fixture
-def database(database_url: str) -> Iterator[Database]:
-    found = Database(database_url)
+def database(database_url: str, tmp_path: Path) -> Iterator[Database]:
+    """Attached files stand beside the file of SQLite; for PostgreSQL a folder is named."""
+    found = Database(database_url, None if database_url.startswith("sqlite") else tmp_path / "files")
     yield found
     found.dispose()
 

@@ -1,4 +1,4 @@
-"""A sound record passes its check, each kind of damage is found and named, and only rollups are made anew."""
+"""A sound record passes its check, damage of each kind is found and named, and only rollups and search are made anew."""
 
 from __future__ import annotations
 
@@ -166,7 +166,7 @@ ROLLUPS = {
     "an hour without readings, after all of them": "UPDATE reading_hour SET hour = hour + 5000 WHERE gauge_id = 1",
     "a reading that is lost": "DELETE FROM reading WHERE gauge_id = 1 AND mark = 0",
     "a reading that is altered": "UPDATE reading SET value = value + 1 WHERE gauge_id = 1 AND mark = 0",
-    "an exclusion that is lost": "DELETE FROM exclusion",
+    "an exclusion that is shortened": "UPDATE exclusion SET to_ms = to_ms - 1800000",
     "an offset that is lost": "UPDATE gauge_offset SET value = 0",
     "an interval that is altered": "UPDATE gauge_interval SET value = 600 WHERE subject_id = 1",
 }
@@ -422,9 +422,8 @@ def weirbook(database: Database, *words: str) -> Result:
 def test_the_command_says_what_it_looked_at_and_ends_with_0(lived_in: Caller, database: Database) -> None:
     done = weirbook(database, "check")
     assert done.exit_code == 0, done.output
-    assert re.match(
-        r"Looked at: rooms 1, gauges 2, readings 40, hours of rollups \d+, changes \d+\.", done.stdout
-    )
+    counts = r"hours of rollups \d+, changes \d+, records that are searched \d+, attached files 0\."
+    assert re.match(rf"Looked at: rooms 1, gauges 2, readings 40, {counts}", done.stdout)
     assert ("PostgreSQL enforces keys itself" in done.stdout) == (not database.is_sqlite)
     assert ("The file is whole." in done.stdout) == database.is_sqlite
     assert done.stdout.endswith("Nothing is wrong.\n")
@@ -495,3 +494,85 @@ def test_a_database_without_rooms_is_not_called_sound(database: Database) -> Non
     done = weirbook(database, "check")
     assert done.exit_code == 1
     assert "There is no room here yet" in done.stderr
+
+
+SEARCH = {
+    "words that are lost": (
+        "DELETE FROM search_entry WHERE noun = 'tank'",
+        "Records that search can't find: 1, for one tank nursery.",
+    ),
+    "words of what is gone": (
+        "UPDATE search_entry SET subject = 'elsewhere' WHERE noun = 'tank'",
+        "Records that search would find, but are not there: 1, for one tank elsewhere.",
+    ),
+    "words that are altered": (
+        "UPDATE search_entry SET title = ' aquary ' WHERE noun = 'tank'",
+        "Records that search knows by other words, time or place: 1, for one tank nursery.",
+    ),
+    "a place that is altered": (
+        "UPDATE search_entry SET place_id = 0 WHERE noun = 'tank'",
+        "Records that search knows by other words, time or place: 1, for one tank nursery.",
+    ),
+}
+TABLES = {
+    True: (
+        "INSERT INTO search_index (search_index) VALUES ('delete-all')",
+        "INSERT INTO search_index (rowid, title, body) VALUES (4294967296 + 9999, '1·nursery', '')",
+        "DROP TABLE search_index",
+    ),
+    False: (
+        "UPDATE search_entry SET sought = NULL",
+        "UPDATE search_entry SET sought = setweight(sought, 'B')",
+        "UPDATE search_entry SET sought = sought || 'x:9'::tsvector WHERE noun = 'tank'",
+    ),
+}
+"""What can be wrong with SQLite's full-text table, and with PostgreSQL's column."""
+
+
+@on_both_engines
+@pytest.mark.parametrize("what", SEARCH)
+def test_words_that_do_not_fit_their_records_are_found_and_made_anew(
+    lived_in: Caller, database: Database, what: str
+) -> None:
+    sql, words = SEARCH[what]
+    damage(database, sql)
+    report = check(database)
+    assert ("search", words) in [(one.kind, one.words) for one in report.flaws]
+    assert {(one.kind, one.room) for one in report.flaws} == {("search", "Test greenhouse")}
+    assert mended(database)
+    found = lived_in.get("/v1/search?q=nursery&noun=tank").get_json()["items"]
+    assert [one["path"] for one in found] == ["/v1/tanks/nursery"]
+
+
+@on_both_engines
+@pytest.mark.parametrize("number", range(3))
+def test_a_full_text_table_that_does_not_fit_is_found_and_made_anew(
+    lived_in: Caller, database: Database, number: int
+) -> None:
+    damage(database, TABLES[database.is_sqlite][number])
+    assert {one.kind for one in check(database).flaws} == {"search"}
+    assert mended(database)
+    found = lived_in.get("/v1/search?q=nursery&noun=tank").get_json()["items"]
+    assert [one["path"] for one in found] == ["/v1/tanks/nursery"]
+
+
+def mended(database: Database) -> bool:
+    """Whether a repair mends all there is, changing nothing but what search keeps."""
+    before = rows_of(database, but="search_entry")
+    report = check(database, repair=True)
+    return (
+        report.flaws == []
+        and bool(report.mended)
+        and rows_of(database, but="search_entry") == before
+        and check(database).flaws == []
+    )
+
+
+@on_both_engines
+def test_what_search_keeps_is_mended_in_every_room(lived_in: Caller, database: Database) -> None:
+    with database.write() as session:
+        open_room(session, name="Cellar", time_zone="UTC", now=now_ms())
+    damage(database, "DELETE FROM search_entry")
+    found = check(database).flaws
+    assert {(one.kind, one.room) for one in found} == {("search", "Cellar"), ("search", "Test greenhouse")}
+    assert mended(database)

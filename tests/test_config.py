@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from weirbook.config import Config
@@ -21,6 +23,8 @@ def test_what_is_told_is_taken() -> None:
     config = Config.from_environment(
         {
             "WEIRBOOK_DATABASE_URL": "sqlite:///room.db",
+            "WEIRBOOK_FILES": "/srv/photos",
+            "WEIRBOOK_FILE_CAP_MB": "35",
             "WEIRBOOK_QUEUE_CAP": "7",
             "WEIRBOOK_FAILURES_PER_MINUTE": "5",
             "WEIRBOOK_CORS_ORIGINS": "https://room.example, http://[::1]:5000,",
@@ -30,6 +34,8 @@ def test_what_is_told_is_taken() -> None:
     )
     assert config == Config(
         "sqlite:///room.db",
+        files=Path("/srv/photos"),
+        file_cap=35 * 1024 * 1024,
         queue_cap=7,
         failures_per_minute=5,
         cors_origins=("https://room.example", "http://[::1]:5000"),
@@ -47,6 +53,8 @@ def test_what_is_told_is_taken() -> None:
         ("WEIRBOOK_QUEUE_CAP", "1.5"),
         ("WEIRBOOK_QUEUE_CAP", "٣"),
         ("WEIRBOOK_FAILURES_PER_MINUTE", "9999999"),
+        ("WEIRBOOK_FILE_CAP_MB", "101"),
+        ("WEIRBOOK_FILE_CAP_MB", "0"),
         ("WEIRBOOK_CORS_ORIGINS", "*"),
         ("WEIRBOOK_CORS_ORIGINS", "null"),
         ("WEIRBOOK_CORS_ORIGINS", "room.example"),

@@ -9,7 +9,7 @@ from werkzeug.exceptions import HTTPException
 
 from weirbook.config import Config
 from weirbook.errors import Trouble
-from weirbook.record.database import Database
+from weirbook.record.database import Database, database_of
 from weirbook.web import problems, request_log
 from weirbook.web.admission import Gate
 from weirbook.web.api import describe
@@ -46,7 +46,7 @@ def create_app(config: Config, database: Database | None = None) -> Service:
     """The application over a database that is already migrated."""
     app = Service("weirbook", static_folder=None)
     app.settings = config
-    app.database = database or Database(config.database_url)
+    app.database = database or database_of(config)
     app.gate = Gate(config.queue_cap)
     app.extensions["weirbook_failures"] = Failures(config.failures_per_minute)
     app.config["MAX_CONTENT_LENGTH"] = config.body_cap

@@ -27,7 +27,8 @@ from weirbook.record.access import AccessKey, Role
 from weirbook.record.backups import backup as copy_to
 from weirbook.record.backups import form_of
 from weirbook.record.backups import restore as copy_back
-from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.database import Database, database_of, enter_room, now_ms
+from weirbook.record.file_copies import FOLDER, Copied, bring_back_files, files_of_copy, keep_files
 from weirbook.record.migrations import migrate, refuse_newer
 from weirbook.record.names import find
 from weirbook.record.rooms import Room
@@ -38,6 +39,8 @@ from weirbook.watcher import watching
 from weirbook.web.docs import document
 from weirbook.web.serving import run_server
 from weirbook.week_table import week_in_words
+
+LISTED_FILES = 20
 
 
 class Commands(click.Group):
@@ -78,7 +81,7 @@ def closing_down(database: Database) -> Iterator[Database]:
 def serve(host: str, port: int) -> None:
     """Migrate the database and serve the API until stopped."""
     config = Config.from_environment()
-    with Database(config.database_url).served_alone(), closing_down(_migrated(config)) as database:
+    with database_of(config).served_alone(), closing_down(_migrated(config)) as database:
         _first_room(database)
         _refuse_open_door(database, host)
         with watching(database):
@@ -182,9 +185,19 @@ def openapi(output: Path | None) -> None:
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 def backup(file: Path) -> None:
-    """Copy the database to a new FILE, also while it is in use, and check the copy."""
-    size = copy_to(Database(Config.from_environment().database_url), file)
+    """Copy the database to a new FILE, also while it is in use, and check the copy; attached files go beside it."""
+    database = database_of(Config.from_environment())
+    size = copy_to(database, file)
+    copied = keep_files(database, file)
     click.echo(f"{file}: {size / 1e6:.1f} MB, whole and checked. Keep a copy on another machine.")
+    if copied.copied or copied.there:
+        click.echo(
+            f"{files_of_copy(file).root}: {copied.copied} attached files copied, {copied.there} there already and checked. "
+            "All copies beside it share them; take the folder along."
+        )
+    _tell_lost(
+        copied.lost, "They stand in no copy either: `weirbook check` says which attachments they belong to."
+    )
 
 
 @main.command()
@@ -192,12 +205,20 @@ def backup(file: Path) -> None:
 @click.confirmation_option(prompt="This puts the copy in the place of everything recorded now. Go on?")
 def restore(file: Path) -> None:
     """Bring back the copy in FILE; what is there now is copied aside first."""
-    database = Database(Config.from_environment().database_url)
+    database = database_of(Config.from_environment())
     if file.is_file():
         refuse_newer(form_of(file))
+    brought = bring_back_files(database, file) if file.is_file() else Copied()
     aside = copy_back(database, file)
+    if aside is not None:
+        keep_files(database, aside, link=True)
     migrate(database)
     click.echo(f"Brought back from {file}." + (f" What was there stands at {aside}." if aside else ""))
+    if brought.copied:
+        click.echo(f"Attached files brought back: {brought.copied}.")
+    _tell_lost(
+        brought.lost, f"Were they left behind when the copy was moved? They stand in {FOLDER} beside it."
+    )
 
 
 @main.command()
@@ -208,7 +229,7 @@ def distribute(show: bool) -> None:
         for _, sql in statements():
             click.echo(f"{sql};")
         return
-    spread = spread_over(Database(Config.from_environment().database_url))
+    spread = spread_over(database_of(Config.from_environment()))
     click.echo(f"{len(spread)} tables were spread; the others were so already.")
 
 
@@ -217,12 +238,20 @@ main.add_command(import_command)
 main.add_command(check_command)
 
 
+def _tell_lost(lost: list[str], words: str) -> None:
+    """Say which files are missing or damaged, and end with 1, so that a timer notices."""
+    if lost:
+        told = "\n".join(f"  {one}" for one in lost[:LISTED_FILES])
+        click.echo(f"Attached files that are missing or damaged: {len(lost)}.\n{told}\n{words}", err=True)
+        raise click.exceptions.Exit(1)
+
+
 def _moment(ms: int | None) -> str | None:
     return None if ms is None else instant_text(ms)
 
 
 def _migrated(config: Config) -> Database:
-    database = Database(config.database_url)
+    database = database_of(config)
     copy = migrate(database)
     if copy is not None:
         click.echo(f"Migrated. A copy of the database before stands at {copy}.", err=True)

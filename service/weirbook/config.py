@@ -26,6 +26,10 @@ class Config:
 
     database_url: str
     body_cap: int = 16 * 1024 * 1024
+    files: Path | None = None
+    """The folder of attached files; beside an SQLite database if not said."""
+    file_cap: int = 20 * 1024 * 1024
+    """The longest file that may be attached."""
     batch_cap: int = 50_000
     part_lines: int = 5_000
     """Readings sent as lines that are stored in one transaction."""
@@ -49,6 +53,7 @@ class Config:
         """The settings that the environment tells; what it doesn't tell stays as it is above.
 
         WEIRBOOK_DATABASE_URL: else an SQLite file in the user's data folder.
+        WEIRBOOK_FILES: the folder of attached files. WEIRBOOK_FILE_CAP_MB: the longest of them, 1 to 100.
         WEIRBOOK_QUEUE_CAP, WEIRBOOK_FAILURES_PER_MINUTE: whole numbers of 1 or more.
         WEIRBOOK_CORS_ORIGINS: origins with commas between them, like https://room.example:8443.
         WEIRBOOK_TRUSTED_PROXY: an IP address. WEIRBOOK_LOG: quiet or requests.
@@ -57,6 +62,8 @@ class Config:
         known = os.environ if environment is None else environment
         return cls(
             known.get("WEIRBOOK_DATABASE_URL") or sqlite_url(user_data_path("weirbook") / "weirbook.db"),
+            files=Path(known["WEIRBOOK_FILES"]) if known.get("WEIRBOOK_FILES") else None,
+            file_cap=_count(known, "WEIRBOOK_FILE_CAP_MB", cls.file_cap >> 20, most=100) << 20,
             queue_cap=_count(known, "WEIRBOOK_QUEUE_CAP", cls.queue_cap),
             failures_per_minute=_count(known, "WEIRBOOK_FAILURES_PER_MINUTE", cls.failures_per_minute),
             cors_origins=_origins(known.get("WEIRBOOK_CORS_ORIGINS", "")),
@@ -65,10 +72,10 @@ class Config:
         )
 
 
-def _count(known: Mapping[str, str], name: str, usual: int) -> int:
+def _count(known: Mapping[str, str], name: str, usual: int, most: int = 999_999) -> int:
     said = known.get(name) or str(usual)
-    if not said.isascii() or not said.isdigit() or not 1 <= len(said) <= 6 or int(said) < 1:
-        raise Invalid(f"{name} is '{said}'. It takes a whole number from 1 to 999999.")
+    if not said.isascii() or not said.isdigit() or not 1 <= len(said) <= 6 or not 1 <= int(said) <= most:
+        raise Invalid(f"{name} is '{said}'. It takes a whole number from 1 to {most}.")
     return int(said)
 
 

@@ -11,6 +11,7 @@ import json
 import random
 import re
 import shlex
+import shutil
 import socket
 import sys
 import tempfile
@@ -39,7 +40,8 @@ from weirbook.actions.summarise_week import last_full_monday
 from weirbook.actions.take_readings import take_readings
 from weirbook.app import create_app
 from weirbook.config import Config, sqlite_url
-from weirbook.demo_readings import Days, contact, sensor, slots, tests
+from weirbook.demo_pictures import fern
+from weirbook.demo_readings import Days, by_eye, contact, sensor, slots, tests
 from weirbook.engine.catalogue import calculator
 from weirbook.engine.shape import as_json
 from weirbook.engine.times import (
@@ -56,7 +58,9 @@ from weirbook.errors import StoreTrouble
 from weirbook.record.access import Role
 from weirbook.record.alerts import Alert
 from weirbook.record.changes import Change
-from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.database import Database, enter_room, files_beside, now_ms
+from weirbook.record.full_text import SearchEntry
+from weirbook.record.media.kinds import JPEG
 from weirbook.record.migrations import folder_of, migrate
 from weirbook.record.names import find
 from weirbook.record.places import System, Tank
@@ -71,6 +75,7 @@ BATCH = 4_000
 WEEKS = 13
 HOST = "127.0.0.1"
 ALERT = "01936c5e-8f00-7000-8000-0000000000a1"
+PICTURE = "01936c5e-8f00-7000-8000-0000000000f1"
 UNDER_AN_ID = re.compile("/[0-9a-f-]{36}$")
 
 OSMOSIS_WATER = {
@@ -153,6 +158,10 @@ def _name_an_alert(database: Database, room_id: int) -> None:
         session.execute(
             sa.update(Alert).where(Alert.room_id == room_id, Alert.id == made).values(id=uuid.UUID(ALERT))
         )
+        known = (SearchEntry.room_id == room_id, SearchEntry.noun == Alert.NOUN)
+        session.execute(
+            sa.update(SearchEntry).where(*known, SearchEntry.subject == str(made)).values(subject=ALERT)
+        )
 
 
 def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Days) -> None:
@@ -170,6 +179,8 @@ def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Day
     requests += [("POST", path, body) for path, body in _weekly(told["weekly"])]
     for method, path, body in requests:
         _ask(client, keeper, method, path, _dated(body, days))
+    for path, query, leaves in _fixture("living.json")["pictures"]:
+        _ask(client, keeper, "PUT", path, fern(leaves), query=_dated(query, days))
 
 
 def _weekly(told: Iterable[Sequence[Any]]) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -180,10 +191,20 @@ def _weekly(told: Iterable[Sequence[Any]]) -> Iterator[tuple[str, dict[str, Any]
             yield path, {**body, field: f"@{int(day.removesuffix('d')) - 7 * week}d {clock}"}
 
 
-def _ask(client: FlaskClient, key: str, method: str, path: str, body: Any = None) -> Any:
-    """What the API answers. Raises StoreTrouble where it refuses."""
+def _ask(
+    client: FlaskClient,
+    key: str,
+    method: str,
+    path: str,
+    body: Any = None,
+    query: Mapping[str, str] | None = None,
+) -> Any:
+    """What the API answers; bytes are sent as a photo. Raises StoreTrouble where it refuses."""
     headers = {"Authorization": f"Bearer {key}", "If-Match": "*"}
-    answered = client.open(f"/v1/{path}", method=method, json=body, headers=headers)
+    sent: dict[str, Any] = {"json": body}
+    if isinstance(body, bytes):
+        sent = {"data": body, "content_type": JPEG.media}
+    answered = client.open(f"/v1/{path}", method=method, headers=headers, query_string=query, **sent)
     if answered.status_code not in (200, 201):
         raise StoreTrouble(f"The demo's {path} was refused: {answered.get_data(as_text=True)}")
     return answered.get_json()
@@ -228,6 +249,7 @@ def _read(database: Database, room_id: int, days: Days, weeks: int, progress: Pr
     streams = [sensor(one, days, weeks) for one in told["sensors"]]
     streams += [contact(one, days, weeks) for one in told["contacts"]]
     streams += [tests(one, days, weeks) for one in told["tests"]]
+    streams += [by_eye(one, days, weeks) for one in told["by_eye"]]
     for stream in streams:
         while rows := list(islice(stream, BATCH)):
             with database.write() as session:
@@ -343,6 +365,7 @@ def curl_lines(secrets: Mapping[str, str], api: str, monday: date, due: Due) -> 
         _curl(secrets["viewer"], f"{api}/pumps/stream-pump/answers/flow-fade"),
         _curl(secrets["viewer"], f"{api}/systems/sunny-trough/flow?pump=off"),
         _curl(secrets["viewer"], f"{api}/tanks/fern-pool-display/answers/drain-capacity"),
+        f"curl -sS -o fern.jpg '{api}/attachments/{PICTURE}/thumbnail?size=480&key={quote(secrets['link'])}'",
         f"curl -sS -o fern-pool.svg '{api}/systems/fern-pool/flow.svg?key={quote(secrets['link'])}'",
         _curl(secrets["viewer"], f"{api}/systems/sunny-trough/nutrients"),
         _curl(secrets["viewer"], f"{api}/systems/sunny-trough/answers/nutrients"),
@@ -393,6 +416,7 @@ def _clear(file: Path) -> None:
     """Remove an earlier demo, and nothing else in its folder."""
     for part in (file, file.with_name(f"{file.name}-wal"), file.with_name(f"{file.name}-shm")):
         part.unlink(missing_ok=True)
+    shutil.rmtree(files_beside(file), ignore_errors=True)
 
 
 def _free(port: int) -> int:

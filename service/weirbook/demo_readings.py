@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -115,3 +116,21 @@ def tests(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str,
     for index, value in enumerate(values):
         at_ms = days.instant(f"{-1 - 7 * (len(values) - 1 - index)}d", told["time"])
         yield {**named, "value": value, "at": instant_text(at_ms)}
+
+
+def by_eye(told: Mapping[str, Any], days: Days, weeks: int) -> Iterator[dict[str, Any]]:
+    """A score a day from levels (day, value) joined by lines; each day keeps a share of what the day before was off by."""
+    luck, off = random.Random(told["gauge"]), 0.0
+    for day in range(max(told["from_day"], -7 * weeks), 0, told["every"]):
+        off = told["keeps"] * off + luck.gauss(0, told["noise"])
+        value = _stepped(_level(told["levels"], day) + off, told["step"])
+        at_ms = days.instant(f"{day}d", told["time"])
+        value = min(max(value, told["low"]), told["high"])
+        yield {"gauge": told["gauge"], "value": value, "at": instant_text(at_ms)}
+
+
+def _level(levels: Sequence[Sequence[float]], day: int) -> float:
+    (from_day, low), (to_day, high) = next(
+        (one, other) for one, other in pairwise(levels) if one[0] <= day <= other[0]
+    )
+    return low + (high - low) * (day - from_day) / (to_day - from_day)

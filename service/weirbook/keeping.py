@@ -11,12 +11,15 @@ import click
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from weirbook.actions.check_files import LOST, UNNEEDED
 from weirbook.actions.check_record import Report, check_record, count_hours, rooms_of
 from weirbook.actions.export_room import count_rows, export_room
 from weirbook.actions.import_room import import_room, open_with_new_key, read_manifest, verify
 from weirbook.config import Config
 from weirbook.errors import StoreTrouble
-from weirbook.record.database import Database, enter_room, now_ms
+from weirbook.record.database import Database, database_of, enter_room, now_ms
+from weirbook.record.file_copies import FOLDER as COPIES
+from weirbook.record.files import Files
 from weirbook.record.migrations import migrate, revisions
 from weirbook.record.rooms import Room
 
@@ -56,8 +59,17 @@ def import_command(folder: Path) -> None:
 
 
 @click.command("check")
-@click.option("--repair", is_flag=True, help="Make rollups that don't fit their readings anew.")
-def check_command(repair: bool) -> None:
+@click.option(
+    "--repair",
+    is_flag=True,
+    help="Make anew rollups, and what search keeps, where they don't fit; remove files that nothing needs.",
+)
+@click.option(
+    "--copies",
+    type=FOLDER,
+    help="With --repair: a folder of copied files, from which missing or damaged ones are brought back.",
+)
+def check_command(repair: bool, copies: Path | None) -> None:
     """Look through all rooms for what can't be right, also while they are in use; ends with 1 if anything is wrong."""
     try:
         database = _database()
@@ -66,7 +78,13 @@ def check_command(repair: bool) -> None:
         if not rooms:
             raise StoreTrouble(NO_ROOM)
         with _progress(count_hours(database, rooms), "Checking") as moved:
-            report = check_record(database, rooms, repair=repair, progress=moved)
+            report = check_record(
+                database,
+                rooms,
+                repair=repair,
+                copies=None if copies is None else Files(copies),
+                progress=moved,
+            )
     except sa.exc.DatabaseError as trouble:
         raise StoreTrouble(
             f"The database can't be read: {trouble.orig}. Bring back a copy with `weirbook restore FILE`."
@@ -83,7 +101,8 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
     else:
         yield (
             f"Looked at: rooms {report.rooms}, gauges {report.gauges}, readings {report.readings}, "
-            f"hours of rollups {report.hours}, changes {report.changes}."
+            f"hours of rollups {report.hours}, changes {report.changes}, records that are searched {report.searched}, "
+            f"attached files {report.files}."
         )
         yield (
             "The file is whole."
@@ -100,7 +119,16 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
         yield "Nothing is wrong." if not report.mended else "Nothing else is wrong."
     if "rollups" in kinds:
         yield "Rollups are made anew from the readings by `weirbook check --repair`."
-    if kinds - {"rollups"}:
+    if "search" in kinds:
+        yield "What search keeps is made anew from the records by `weirbook check --repair`."
+    if UNNEEDED in kinds:
+        yield "Files that nothing needs take up room and do no harm: `weirbook check --repair` removes them."
+    if LOST in kinds:
+        yield (
+            "Files that are missing or damaged are brought back from those that `weirbook backup` copied by "
+            f"`weirbook check --repair --copies …/{COPIES}`."
+        )
+    if kinds - {"rollups", "search", LOST, UNNEEDED}:
         yield (
             "Nothing mends the rest by itself. Make a copy of the database as it is, then bring back the last "
             "sound one (of SQLite with `weirbook restore FILE`)."
@@ -108,7 +136,7 @@ def _report_in_words(report: Report, database: Database) -> Iterator[str]:
 
 
 def _database() -> Database:
-    database = Database(Config.from_environment().database_url)
+    database = database_of(Config.from_environment())
     copy = migrate(database)
     if copy is not None:
         click.echo(f"Migrated. A copy of the database before stands at {copy}.", err=True)

@@ -12,7 +12,7 @@ from harness import Caller
 
 from weirbook.app import Service
 from weirbook.config import sqlite_url
-from weirbook.record.database import Database
+from weirbook.record.database import Database, files_beside
 
 
 @dataclass
@@ -34,6 +34,7 @@ def demo_copy(
     def copy() -> DemoCopy:
         own = tmp_path / f"demo-{next(made)}.db"
         shutil.copy(file, own)
+        shutil.copytree(files_beside(file), files_beside(own))
         application.database = Database(sqlite_url(own))
         return DemoCopy(application, Caller(application.test_client(), secrets["keeper"]))
 

@@ -33,7 +33,7 @@ class Refusal:
     path: str
     query: dict[str, str] = field(default_factory=dict)
     headers: dict[str, str] = field(default_factory=dict)
-    body: bytes | dict[str, Any] | None = None
+    body: bytes | str | dict[str, Any] | None = None
     length: int | None = None
     with_key: bool = True
 
@@ -62,7 +62,12 @@ def refusals(method: str, path: str, said: dict[str, Any]) -> Iterator[Refusal]:
         others = {name: value for name, value in headers.items() if name != "If-Match"}
         yield spoilt("without If-Match", 428, headers=others)
         yield spoilt("with an old If-Match", 412, headers={**headers, "If-Match": '"999999"'})
-    if body is not None:
+    if isinstance(body, str):
+        yield spoilt("with a body of another kind", 415, headers={**headers, "Content-Type": "text/html"})
+        yield spoilt("without a body", 400, body=b"")
+        yield spoilt("with what it is not", 422, body=b"<p>24.6</p>")
+        yield spoilt("with a huge body", 413, length=10**9)
+    elif body is not None:
         plain = {**headers, "Content-Type": "text/html"}
         json_type = {**headers, "Content-Type": "application/json"}
         yield spoilt("with a body of another kind", 415, headers=plain, body=b"<p>24.6</p>")
@@ -107,7 +112,7 @@ def send(keeper: Caller, one: Refusal) -> TestResponse:
     headers = dict(one.headers)
     if one.with_key:
         headers.setdefault("Authorization", f"Bearer {keeper.secret}")
-    sent: dict[str, Any] = {"data": one.body} if isinstance(one.body, bytes) else {"json": one.body}
+    sent: dict[str, Any] = {"data": one.body} if isinstance(one.body, (bytes, str)) else {"json": one.body}
     if one.length is not None:
         sent["environ_overrides"] = {"CONTENT_LENGTH": str(one.length)}
     address = one.path + (f"?{urlencode(one.query)}" if one.query else "")

@@ -33,6 +33,7 @@ PRIVATE = {
     "target": {"room_id"},
     "parameter": {"room_id", "id"},
     "journal entry": {"room_id"},
+    "attachment": {"room_id"},
     "exclusion": {"room_id"},
     "correction": {"room_id", "old_mark", "new_mark"},
     "helper": {"room_id", "id"},
@@ -89,6 +90,7 @@ FILLED_IN = {
     "gauge": {"unit"},
     "parameter": {"units"},
     "journal entry": {"happened_at", "author"},
+    "attachment": {"taken_at", "author"},
     "feeding": {"fed_at"},
     "water report": {"sampled_at"},
     "water change": {"changed_at"},
@@ -119,11 +121,12 @@ NOT_TABLES_OF_RECORDS = {
     "reading",
     "reading_bounds",
     "reading_hour",
+    "search_entry",
     "section_use",
     "tank_system",
     "task_schedule",
 }
-"""Tables behind the records: readings and what is made of them, dated states, keys' parts, counters."""
+"""Tables behind the records: readings and what is made of them, what search keeps, dated states, keys' parts, counters."""
 
 each = pytest.mark.parametrize("resource", ALL, ids=lambda one: one.noun)
 

@@ -32,7 +32,8 @@ from schemathesis.specs.openapi.checks import (
 
 from weirbook.app import Service, create_app
 from weirbook.config import Config, sqlite_url
-from weirbook.record.database import Database
+from weirbook.record.database import Database, files_beside
+from weirbook.record.media.kinds import KINDS
 
 CHECKS = (not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance)
 THOROUGH = (
@@ -45,6 +46,7 @@ THOROUGH = (
     "/v1/room",
     "/v1/systems/{handle}/nutrients",
     "/v1/water-changes",
+    "/v1/attachments/{id}",
 )
 CALCULATORS = ("dose", "drain-capacity", "tank-volume")
 """One of each shape: choices and names; rows, which only a body can hold; a body that is one of several shapes."""
@@ -69,9 +71,11 @@ QUIET = [
 ]
 
 
-@schemathesis.serializer("application/x-ndjson")
+@schemathesis.serializer("application/x-ndjson", *KINDS)
 def lines(context: Any, value: Any) -> bytes:
-    """Text goes as it is; whatever else stands in for it, as one line."""
+    """Text and bytes go as they are; whatever else stands in for them, as one line."""
+    if isinstance(value, bytes):
+        return value
     said = value if isinstance(value, str) else json.dumps(value, default=str)
     return said.encode("utf-8", "surrogatepass")
 
@@ -132,6 +136,7 @@ def headers(
     file, secrets = demo_template
     own = tmp_path / "demo.db"
     shutil.copy(file, own)
+    shutil.copytree(files_beside(file), files_beside(own))
     app.database = Database(sqlite_url(own))
     yield {"Authorization": f"Bearer {secrets['keeper']}"}
     app.database.dispose()

@@ -176,7 +176,12 @@ def a_days_work(keeper: Caller) -> None:
         *(f"/v1/{noun}" for noun in ("journal", "exclusions", "corrections", "parameters", "keys", "room")),
         *("/v1/tanks/nursery", "/v1/sections/rack-return-1", "/v1/pumps/rack-pump", f"/v1/gauges/{GAUGE}"),
         *("/v1/tanks?system=rill", "/v1/pumps?system=rill", "/v1/sections?sump=rack", "/v1/gauges?limit=1"),
-        *("/v1/gauges?place=tanks/nursery", "/v1/journal?q=well", f"/v1/exclusions?gauge={GAUGE}"),
+        *(
+            "/v1/gauges?place=tanks/nursery",
+            "/v1/journal?q=well",
+            f"/v1/exclusions?gauge={GAUGE}",
+        ),
+        "/v1/search?q=all%20wel&noun=gauge&system=rill&to=2027-01-01T00:00:00Z",
         *("/v1/latest", f"/v1/gauges/{GAUGE}/latest", "/v1/tanks/nursery/states", "/v1/tanks?format=csv"),
         *("/v1/summaries/weekly?week=2026-W47", "/v1/summaries/weekly?week=2026-W47&system=rill&format=csv"),
         *(f"/v1/readings?gauge={GAUGE}&{week}{every}" for every in ("", "&every=1h", "&every=1d")),

@@ -31,6 +31,7 @@ MAY: dict[str, tuple[str, ...]] = {
             f"{verb}_{noun}"
             for verb in ("create", "put", "edit", "delete")
             for noun in (
+                "attachment",
                 "feeding",
                 "water_change",
                 "dose",

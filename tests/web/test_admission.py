@@ -155,3 +155,23 @@ def test_a_declared_length_alone_holds_nothing() -> None:
     pot = Pot(1000)
     kept = [arriving(pot, 10_000_000) for _ in range(100)]
     assert pot.take(1000) and len(kept) == 100
+
+
+@pytest.mark.parametrize(
+    ("media", "length", "taken"),
+    [
+        ("image/jpeg", 2000, True),
+        ("image/jpeg; name=fern", 2000, True),
+        ("image/jpeg", 2001, False),
+        ("image/gif", 1001, False),
+        ("application/json", 1001, False),
+        ("application/json", 1000, True),
+    ],
+)
+def test_files_have_a_bound_of_their_own(media: str, length: int, taken: bool) -> None:
+    parser = channel_with(Pot(100_000), 1000, {"image/jpeg": 2000}).parser_class(Adjustments())
+    head = f"POST /v1/attachments HTTP/1.1\r\nHost: room\r\nContent-Type: {media}\r\nContent-Length: {length}\r\n\r\n"
+    parser.received(head.encode())
+    parser.received(b"x" * length)
+    assert parser.completed
+    assert (parser.error is None) if taken else (parser.error.code == 413)

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from contract_document import operations
 from harness import FURNITURE, Caller, on_both_engines
+from pictures import drawn, jpeg
 
 from weirbook.actions.make_key import make_key
 from weirbook.actions.open_room import open_room
@@ -25,6 +26,7 @@ LISTS = (
     "gauges",
     "targets",
     "journal",
+    "attachments",
     "helpers",
     "tasks",
     "tasks/due",
@@ -52,6 +54,8 @@ LISTS = (
     "changes?limit=1000",
     "audit",
     "followers",
+    "search?q=quietwater&limit=100",
+    "search?q=loudwater&limit=100",
 )
 
 
@@ -80,6 +84,8 @@ def fill(keeper: Caller, mark: str, value: float) -> None:
     )
     keeper.post("/v1/journal", {"words": mark, "place": "tanks/nursery"})
     keeper.post("/v1/targets", {"place": "room", "parameter": "temperature", "high": value, "valid_from": AT})
+    photo = jpeg(drawn(seed=len(mark)))
+    keeper("POST", f"/v1/attachments?words={mark}&taken_at={AT}", photo, Content_Type="image/jpeg")
     span = {"gauge": "nursery-temperature", "from": AT, "to": "2026-11-20T10:00:01Z", "reason": mark}
     keeper.post("/v1/exclusions", span)
     keeper.post("/v1/helpers", {"name": mark, "handle": "bea"})

@@ -1,4 +1,4 @@
-"""Look through everything recorded for what can't be right, and make rollups anew where they don't fit."""
+"""Look through everything recorded for what can't be right; make anew what only follows from it, remove stray files."""
 
 from __future__ import annotations
 
@@ -10,13 +10,15 @@ from dataclasses import dataclass, field
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from weirbook.actions.import_room import SLICE_HOURS
+from weirbook.actions.check_files import check_files, check_folder
+from weirbook.actions.import_room import SLICE_HOURS, UNREADABLE
 from weirbook.actions.roll_up import NO_LIMIT_MS, Rules, recompute_hours, rules_of
 from weirbook.engine.relations.rollups import HOUR_MS, Hour, extend
 from weirbook.engine.times import instant_text
-from weirbook.record import checks, gauging
+from weirbook.record import checks, gauging, search
 from weirbook.record.checks import Flaw
 from weirbook.record.database import Database, enter_room
+from weirbook.record.files import Files
 from weirbook.record.open_files import LONGEST
 from weirbook.record.rooms import Room
 
@@ -37,6 +39,8 @@ class Report:
     readings: int = 0
     hours: int = 0
     changes: int = 0
+    searched: int = 0
+    files: int = 0
     flaws: list[Flaw] = field(default_factory=list)
     mended: list[Flaw] = field(default_factory=list)
     cut_short: bool = False
@@ -81,9 +85,15 @@ def _entered(session: Session, room_id: int) -> list[tuple[int, str]]:
 
 
 def check_record(
-    database: Database, rooms: Rooms, *, repair: bool = False, progress: Progress = lambda hours: None
+    database: Database,
+    rooms: Rooms,
+    *,
+    repair: bool = False,
+    copies: Files | None = None,
+    progress: Progress = lambda hours: None,
 ) -> Report:
-    """Look at every room, also while it is in use; with `repair` make rollups anew where they don't fit.
+    """Look at every room, also while it is in use; with `repair` make anew rollups and what search keeps, where they
+    don't fit, and remove files that nothing needs; files that are missing or damaged come back from `copies`.
 
     Each gauge is looked at in a transaction of its own, so that a long check doesn't hold up the store.
     """
@@ -96,11 +106,60 @@ def check_record(
             known = _entered(session, room_id)
             report.flaws += _of_records(session, name)
             report.changes += checks.log_size(session)
+            public_id = session.scalars(sa.select(Room.public_id).where(Room.room_id == room_id)).one()
         report.rooms += 1
+        files = None if database.files is None else database.files.of_room(public_id)
+        looked_at, flaws, mended = check_files(
+            database,
+            (room_id, name),
+            files,
+            repair=repair,
+            copies=None if copies is None else copies.of_room(public_id),
+        )
+        report.files += looked_at
+        report.flaws += flaws
+        report.mended += mended
         for number, handle in known:
             report.gauges += 1
             _check_gauge(database, (room_id, name), (number, handle), report, repair, progress)
+    _check_search(database, rooms, report, repair)
+    flaws, mended = check_folder(database, repair=repair)
+    report.flaws += flaws
+    report.mended += mended
     return report
+
+
+def _check_search(database: Database, rooms: Rooms, report: Report, repair: bool) -> None:
+    """What search keeps of each room; made anew in one transaction, because rooms share SQLite's full-text table.
+
+    Left alone where the records that it follows from are damaged themselves.
+    """
+    broken = {flaw.room for flaw in report.flaws if flaw.kind in ("orphans", "places")}
+    rooms = [one for one in rooms if one[1] not in broken]
+    found = [] if None in broken else _search_flaws(database, rooms, report)
+    if not (found and repair):
+        report.flaws += found
+        return
+    with database.write() as session:
+        search.make_anew(session, [room_id for room_id, _ in rooms_of(session)])
+    still = _search_flaws(database, rooms, Report())
+    report.flaws += still
+    report.mended += [flaw for flaw in found if flaw not in still]
+
+
+def _search_flaws(database: Database, rooms: Rooms, report: Report) -> list[Flaw]:
+    found = []
+    for room_id, name in rooms:
+        with database.read() as session:
+            enter_room(session, room_id)
+            report.searched += search.size(session)
+            try:
+                found += [Flaw("search", words, name) for words in search.flaws(session)]
+            except UNREADABLE as trouble:
+                found.append(
+                    Flaw("search", f"What search keeps can't be compared: {str(trouble)[:200]}", name)
+                )
+    return found
 
 
 def _check_file(database: Database, rooms: Rooms, report: Report) -> None:

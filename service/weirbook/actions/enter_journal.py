@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -33,7 +33,9 @@ def enter_journal(
     taker = told.pop("taker")
     check_links(session, told.get("links"))
     scores = told.get("scores")
-    told["scores"] = _take(session, taker, told, now) if scores else None
+    told["scores"] = scores or None
+    if scores:
+        _take(session, taker, told, now)
     return create(session, model, told, now=now, chosen_id=chosen_id)
 
 
@@ -43,7 +45,7 @@ def edit_journal(
     """Change an entry; whether anything changed. Where and when its scores were taken stays. Raises Invalid."""
     told = dict(values)
     told.pop("taker", None)
-    if told.get("scores") is not None and _plain(told["scores"]) == _plain(row.scores or []):
+    if told.get("scores") is not None and _sent(told["scores"]) == _sent(row.scores or []):
         told["scores"] = row.scores
     if told.get("links") != row.links:
         check_links(session, told.get("links"))
@@ -65,13 +67,8 @@ def _named(fault: Fault) -> Fault:
     return Fault(fault.pointer.removesuffix("_ms"), fault.message)
 
 
-def _plain(scores: Any) -> list[tuple[str, object]]:
-    return [(one["parameter"], _text(one["value"])) for one in scores]
-
-
-def _text(value: Any) -> object:
-    written: Callable[[], str] | None = getattr(value, "text", None)
-    return value if written is None else written()
+def _sent(scores: Any) -> list[tuple[object, ...]]:
+    return [tuple(one.get(name) for name in ("parameter", "value", "unit")) for one in scores]
 
 
 def check_links(session: Session, links: Any) -> None:
@@ -86,14 +83,15 @@ def check_links(session: Session, links: Any) -> None:
         raise Invalid("Some links lead to nothing.", faults=faults)
 
 
-def _take(session: Session, taker: Taker, told: Mapping[str, Any], now: int) -> list[dict[str, Any]]:
-    """Store the scores as readings; how the entry keeps them."""
+def _take(session: Session, taker: Taker, told: Mapping[str, Any], now: int) -> None:
+    """Store the scores as readings. Raises Invalid, Conflict."""
     rows = [
         Sent(
             index=index,
             value=one["value"],
             place=told["place"],
             parameter=one["parameter"],
+            unit=one.get("unit"),
             at=instant_text(told["happened_at_ms"]),
         )
         for index, one in enumerate(told["scores"])
@@ -105,7 +103,3 @@ def _take(session: Session, taker: Taker, told: Mapping[str, Any], now: int) -> 
             Fault(fault.pointer.replace("/readings", "/scores", 1), fault.message) for fault in trouble.faults
         )
         raise trouble
-    return [
-        {"parameter": one["parameter"], "value": one["value"], "gauge": gauge}
-        for one, (gauge, _) in zip(told["scores"], taken.of, strict=True)
-    ]

@@ -16,9 +16,12 @@ from sqlalchemy.orm import Session
 import weirbook
 from weirbook.engine.times import instant_text
 from weirbook.errors import StoreTrouble
+from weirbook.record.attachments import names_needed, room_files
 from weirbook.record.database import room_of
+from weirbook.record.files import RoomFiles, copy_sound
 from weirbook.record.open_files import (
     CSV_TABLES,
+    FILES,
     FORMAT,
     LEFT_OUT,
     MANIFEST,
@@ -74,6 +77,7 @@ def export_room(
             file_of(table): _write(partial / file_of(table), _lines(session, table), progress)
             for table in travelling()
         }
+        _write_files(session, partial)
         _write(partial / MANIFEST, iter([(_manifest(session, files, form, now), 1)]), lambda rows: None)
         os.rename(partial, folder)
     except OSError as trouble:
@@ -81,6 +85,19 @@ def export_room(
     finally:
         shutil.rmtree(partial, ignore_errors=True)
     return sum(file["rows"] for file in files.values())
+
+
+def _write_files(session: Session, folder: Path) -> None:
+    """Copy the files of attachments. Raises StoreTrouble naming one that is missing or damaged."""
+    if not (needed := names_needed(session)):
+        return
+    here, there = room_files(session), RoomFiles(folder / FILES)
+    for name, id in needed.items():
+        if not copy_sound(here.path(name), there.path(name), name):
+            raise StoreTrouble(
+                f"The file of attachment {id} is missing or damaged: {here.path(name)}. Bring it back from a copy "
+                "(`weirbook check` says how) or delete the attachment, then export again."
+            )
 
 
 def _manifest(session: Session, files: dict[str, Any], form: str, now: int) -> bytes:

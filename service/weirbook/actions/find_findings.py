@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from weirbook.actions.finding import RANKS, About, Finding
+from weirbook.actions.judge_fish import judge_fish
 from weirbook.actions.judge_flow import judge_flow
 from weirbook.actions.judge_followers import judge_followers
 from weirbook.actions.judge_gauges import Now, judge_gauges
@@ -30,6 +31,7 @@ def find_findings(
         *judge_flow(session, now_ms, system),
         *judge_sections(session, now_ms),
         *judge_water(session, now_ms, system),
+        *judge_fish(session, where, now),
         *judge_followers(session, now),
         *judge_tasks(session, where, now),
     ]

@@ -17,13 +17,17 @@ from sqlalchemy.orm import Session
 from weirbook.actions.make_key import make_key, revoke_key
 from weirbook.actions.roll_up import recompute_hours, rules_of
 from weirbook.engine.relations.rollups import HOUR_MS
-from weirbook.errors import Conflict, Invalid
+from weirbook.errors import Conflict, Invalid, StoreTrouble
+from weirbook.record import search
 from weirbook.record.access import AccessKey, Role
+from weirbook.record.attachments import names_needed, room_files
 from weirbook.record.base import Edited
 from weirbook.record.database import enter_room, fetch, room_of, run
+from weirbook.record.files import RoomFiles, copy_sound
 from weirbook.record.migrations import refuse_newer
 from weirbook.record.open_files import (
     CSV_TABLES,
+    FILES,
     FORMAT,
     HIDDEN,
     LONGEST,
@@ -123,7 +127,8 @@ def _opened(folder: Path, name: str) -> Path:
 def import_room(
     session: Session, folder: Path, manifest: Manifest, progress: Progress = lambda rows: None
 ) -> Room:
-    """Store a verified export as a new room, which the session enters; rollups are made anew from its readings.
+    """Store a verified export as a new room, which the session enters; rollups are made anew from its readings,
+    and what search keeps from its records.
 
     The database's own number of the room is given anew. Raises Conflict for a room that is there already, Invalid
     naming file and line of what can't be taken; then nothing must be committed.
@@ -153,6 +158,8 @@ def import_room(
     _refuse_without_place(session)
     _refuse_unreadable(session)
     _roll_up(session)
+    search.fill(session)
+    _bring_files(session, folder / FILES)
     return room
 
 
@@ -278,6 +285,32 @@ def _refuse_unreadable(session: Session) -> None:
             raise Invalid(
                 f"The folder holds a {model.NOUN} that can't be read: {str(trouble)[:200]}"
             ) from trouble
+
+
+def _bring_files(session: Session, folder: Path) -> None:
+    """Copy the files of attachments to their place, last of all: what was copied goes again where one can't be.
+
+    Raises Invalid naming one that is not as it was exported, StoreTrouble where there is no folder for them.
+    """
+    if not (needed := names_needed(session)):
+        return
+    files, origin = room_files(session), RoomFiles(folder)
+    put: list[str] = []
+    try:
+        for name in needed:
+            if origin.path(name).is_symlink() or not copy_sound(origin.path(name), files.path(name), name):
+                raise Invalid(
+                    f"{FILES}/{name[:2]}/{name} is missing or not as it was exported. Copy the folder anew."
+                )
+            put.append(name)
+    except (Invalid, OSError) as trouble:
+        for name in put:
+            files.remove(name)
+        if isinstance(trouble, Invalid):
+            raise
+        raise StoreTrouble(
+            f"The attached files could not be stored in {files.folder}: {trouble}"
+        ) from trouble
 
 
 def _roll_up(session: Session) -> None:

@@ -1,4 +1,4 @@
-"""The week of a room: one row a gauge, the gauges that fell silent, the notes."""
+"""The week of a room: one row a gauge, the gauges that fell silent, the notes, what lived and was done."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.plan_task import room_zone
 from weirbook.actions.read_windows import Stretch, read_windows
+from weirbook.actions.summarise_living import summarise_living
 from weirbook.actions.summarise_tasks import summarise_tasks
 from weirbook.engine.relations.windows import Band
 from weirbook.engine.times import day_of, instant_text, midnight_ms, week_text
@@ -54,12 +55,17 @@ def last_full_monday(now: int, zone: ZoneInfo) -> date:
 
 
 def summarise_week(session: Session, week: Week, system_handle: str | None = None) -> dict[str, Any]:
-    """Rows, silences, notes and tasks of a week, of the whole room or of one system.
+    """Rows, silences, notes, tasks and the living side of a week, of the whole room or of one system.
 
     Targets count as they were at each moment, systems as they were at the week's end. Raises Unknown for a system that is not.
     """
     where = whereabouts(session, max(week.start_ms, week.read_to_ms - 1))
     system = None if system_handle is None else find(session, System, system_handle)
+    zone = room_zone(session)
+
+    def inside(place: int | None) -> bool:
+        return system is None or (place is not None and where.system_of(place) == system.id)
+
     gauges = _gauges(session, week, where, system)
     bands = bands_over(session, gauges, week.start_ms, max(week.start_ms + 1, week.read_to_ms))
     read = (
@@ -76,13 +82,8 @@ def summarise_week(session: Session, week: Week, system_handle: str | None = Non
         "rows": rows,
         "silent": _silent(gauges, read, week),
         "notes": _notes(session, week, where, system),
-        "tasks": summarise_tasks(
-            session,
-            room_zone(session),
-            week.start_ms,
-            week.read_to_ms,
-            lambda about: system is None or (about is not None and where.system_of(about) == system.id),
-        ),
+        "tasks": summarise_tasks(session, zone, week.start_ms, week.read_to_ms, inside),
+        "living": summarise_living(session, (week.start_ms, week.read_to_ms), zone, where, inside),
     }
 
 

@@ -43,6 +43,8 @@ class AccessKey(Named, Base):
     COUNTER = "key"
     FIXED = ("role", "for_links")
     UNTOLD = ROUTINE | {"key_hash", "last_used_at_ms"}
+    SOUGHT = ()
+    """Who holds keys is the keeper's business alone."""
 
     role: Mapped[str] = mapped_column(sa.String(10))
     for_links: Mapped[bool] = mapped_column(sa.Boolean(create_constraint=False))

@@ -36,6 +36,9 @@ class Alert(Happening, Base):
         "worst",
         "worst_at_ms",
     }
+    SOUGHT = ("reason", "closed_because")
+    DATED_BY = "opened_at_ms"
+    PLACED_BY = "gauge_id"
 
     cause: Mapped[str] = mapped_column(sa.String(10))
     gauge_id: Mapped[int] = mapped_column(sa.Integer)

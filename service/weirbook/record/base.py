@@ -53,6 +53,12 @@ class Edited:
     """Whether edits stand in the log of changes."""
     UNTOLD: ClassVar[frozenset[str]] = ROUTINE
     """Columns that the log of changes leaves out: bookkeeping, and what is nobody's business."""
+    SOUGHT: ClassVar[tuple[str, ...]] = ()
+    """Columns by whose words search finds the record; those that search.TITLES lists head it."""
+    DATED_BY: ClassVar[str] = "created_at_ms"
+    """The column that says when it was, for search."""
+    PLACED_BY: ClassVar[str | None] = None
+    """The key of the place it belongs to, or of the record whose place is its own (a completion's task)."""
 
     version: Mapped[int] = mapped_column(sa.Integer, default=1)
     created_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
@@ -73,6 +79,7 @@ class Named(Numbered, Edited):
     """Records with a handle: URLs and references use it, so it is fixed once made."""
 
     COUNTER: ClassVar[str]
+    SOUGHT: ClassVar[tuple[str, ...]] = ("name", "notes")
     handle: Mapped[str] = mapped_column(sa.String(HANDLE_CAP))
     name: Mapped[str] = mapped_column(sa.String(120))
     notes: Mapped[str | None] = mapped_column(sa.Text)
@@ -110,6 +117,21 @@ class Counter(RoomOwned, Base):
     next: Mapped[int] = mapped_column(sa.Integer)
 
     __table_args__ = (sa.ForeignKeyConstraint(["room_id"], ["room.room_id"]),)
+
+
+def subject_of(row: Any) -> str:
+    """What a record is known by within its noun: handle or id; the room, of which there is one, by its noun."""
+    if getattr(row, "handle", None) is not None:
+        return str(row.handle)
+    return str(row.id) if hasattr(row, "id") else str(row.NOUN)
+
+
+def origin_of(row: Any) -> str:
+    """Path where a record can be read. Of those that have none of their own the property `origin` says where."""
+    if isinstance(getattr(type(row), "origin", None), property):
+        return str(row.origin)
+    subject = subject_of(row)
+    return f"/v1/{row.PLURAL}" + ("" if subject == row.NOUN else f"/{subject}")
 
 
 def room_key() -> sa.ForeignKeyConstraint:

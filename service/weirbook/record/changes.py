@@ -17,7 +17,7 @@ from sqlalchemy.orm import Mapped, Session, UOWTransaction, mapped_column
 
 from weirbook.engine.times import instant_text
 from weirbook.engine.units import Quantity, number
-from weirbook.record.base import Base, Edited, RoomOwned, room_key
+from weirbook.record.base import Base, Edited, RoomOwned, origin_of, room_key, subject_of
 from weirbook.record.columns import Parts
 from weirbook.record.database import fetch, now_ms, room_of, run, take_next
 
@@ -175,7 +175,7 @@ def _note_edits(session: Session, _context: UOWTransaction) -> None:
     for row in session.deleted:
         if isinstance(row, Edited) and row.TOLD:
             pending.pop(row, None)
-            pending[row] = _Told(DELETED, row.NOUN, _subject(row), row, **_where(row))
+            pending[row] = _Told(DELETED, row.NOUN, subject_of(row), row, **_where(row))
 
 
 def _note(pending: dict[Any, _Told], row: Edited, what: str) -> None:
@@ -185,7 +185,7 @@ def _note(pending: dict[Any, _Told], row: Edited, what: str) -> None:
         return
     told = pending.get(row)
     if told is None:
-        told = pending[row] = _Told(what, row.NOUN, _subject(row), row)
+        told = pending[row] = _Told(what, row.NOUN, subject_of(row), row)
     for name, value in after.items():
         told.before.setdefault(name, before[name])
         told.after[name] = value
@@ -269,12 +269,6 @@ def _entry(session: Session, told: _Told) -> tuple[_Told, list[dict[str, Any]]] 
     return None if told.what == CHANGED and not fields else (told, fields)
 
 
-def _subject(row: Any) -> str:
-    if getattr(row, "handle", None) is not None:
-        return str(row.handle)
-    return str(row.id) if hasattr(row, "id") else row.NOUN
-
-
 def _where(row: Any) -> dict[str, Any]:
     """The place, the words and the path by which people and programs know a row."""
     owner = row
@@ -285,12 +279,10 @@ def _where(row: Any) -> dict[str, Any]:
     label = next(
         (found for name in ("name", "title", "words", "reason") if (found := getattr(row, name, None))), None
     )
-    subject = _subject(row)
     return {
         "place": path,
         "words": label and str(label)[:LABEL_CAP],
-        "origin": getattr(row, "origin", None)
-        or f"/v1/{row.PLURAL}" + ("" if subject == row.NOUN else f"/{subject}"),
+        "origin": origin_of(row),
     }
 
 
@@ -311,7 +303,7 @@ def _shown(session: Session, row: Edited, name: str, value: Any) -> Any:
         target = session.get(relationships[reference].mapper.class_, (room_of(session), value))
         if target is None:
             return None
-        return target.path if row.REFERENCES.get(reference) == "place" else _subject(target)
+        return target.path if row.REFERENCES.get(reference) == "place" else subject_of(target)
     if name.endswith("_ms"):
         return instant_text(value)
     return _plain(value)

@@ -6,10 +6,11 @@ transaction that reads first and takes the write lock later fails under other wr
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 import threading
 import time
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from contextlib import closing, contextmanager, nullcontext
 from pathlib import Path
 from time import monotonic
@@ -19,8 +20,12 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.orm import ORMExecuteState, Session, with_loader_criteria
 
-from weirbook.errors import Busy, Conflict, StoreTrouble
+from weirbook.config import Config
+from weirbook.errors import Busy, Conflict, StoreTrouble, Trouble
 from weirbook.record.base import RoomOwned
+from weirbook.record.files import Files
+
+log = logging.getLogger("weirbook")
 
 PATIENCE_S = 5.0
 """How long a writer waits for its turn, in this process and against others, before it is told to come again."""
@@ -57,8 +62,11 @@ PASSING = {
 class Database:
     """One database; hands out sessions that are one transaction each."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, files: Path | None = None) -> None:
+        """`files` is the folder of attached files; of an SQLite file it stands beside it if not said."""
         self.url = sa.make_url(url)
+        root = files or (None if self.file is None else files_beside(self.file))
+        self.files = None if root is None else Files(root)
         if self.is_sqlite and self.file is not None:
             self.file.parent.mkdir(parents=True, exist_ok=True)
         try:
@@ -105,6 +113,11 @@ class Database:
         if room_id is not None:
             self.stirred_rooms.add(room_id)
         self.stirred.set()
+        for act in session.info.get("afterwards", ()):
+            try:
+                act(self)
+            except (Trouble, DBAPIError, OSError):
+                log.warning("what was to follow a commit was left undone", exc_info=True)
 
     @contextmanager
     def _session(self, *, writes: bool, until: float | None = None) -> Iterator[Session]:
@@ -113,7 +126,9 @@ class Database:
             self._let_go_of_read_only(),
             self.engine.connect().execution_options(**self._manner(writes, until)) as connection,
             Session(
-                connection, expire_on_commit=False, info={"memory": self.memory, "reads_only": not writes}
+                connection,
+                expire_on_commit=False,
+                info={"memory": self.memory, "reads_only": not writes, "files": self.files},
             ) as session,
         ):
             yield session
@@ -280,9 +295,24 @@ def _keep_to_the_room(state: ORMExecuteState) -> None:
         )
 
 
+def database_of(config: Config) -> Database:
+    """The database that the settings name, with its folder of files."""
+    return Database(config.database_url, config.files)
+
+
 def enter_room(session: Session, room_id: int) -> None:
     """From here on the session sees and writes this room alone."""
     session.info["room_id"] = room_id
+
+
+def afterwards(session: Session, act: Callable[[Database], object]) -> None:
+    """Have something done once the session's transaction is committed, best effort: what must be done can't wait for it."""
+    session.info.setdefault("afterwards", []).append(act)
+
+
+def files_beside(file: Path) -> Path:
+    """The folder of attached files that belongs to an SQLite file."""
+    return file.with_name(f"{file.stem}-files")
 
 
 def room_of(session: Session) -> int:

@@ -65,6 +65,9 @@ class Dose(Happening, Base):
     NOUN = "dose"
     PLURAL = "doses"
     REFERENCES = {"place": "place", "product": "product"}
+    SOUGHT = ("words", "compound")
+    DATED_BY = "dosed_at_ms"
+    PLACED_BY = "place_id"
 
     place_id: Mapped[int] = mapped_column(sa.Integer)
     dosed_at_ms: Mapped[int] = mapped_column(sa.BigInteger)

@@ -38,6 +38,7 @@ class Pump(Named, Base):
     COUNTER = "pump"
     REFERENCES = {"from_section": "section", "from_tank": "tank", "to_tank": "tank", "to_sump": "sump"}
     STATES = {"running": PumpRunning}
+    PLACED_BY = "to_tank_id"
 
     from_section_id: Mapped[int | None] = mapped_column(sa.Integer)
     from_tank_id: Mapped[int | None] = mapped_column(sa.Integer)
@@ -215,6 +216,7 @@ class Gauge(Named, Base):
     REFERENCES = {"place": "place"}
     UNTOLD = ROUTINE | {"kind", "join"}
     STATES = {"expected_interval_s": GaugeInterval, "offset_in_unit": GaugeOffset}
+    PLACED_BY = "place_id"
 
     place_id: Mapped[int] = mapped_column(sa.Integer)
     parameter: Mapped[str] = mapped_column(sa.String(60))

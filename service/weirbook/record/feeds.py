@@ -49,6 +49,9 @@ class Ration(Happening, Base):
     REFERENCES = {"tank": "tank"}
     MENTIONS = {"feeds": ("feed", Feed.NOUN)}
     FIXED = ("tank_id", "valid_from_ms")
+    SOUGHT = ("notes",)
+    DATED_BY = "valid_from_ms"
+    PLACED_BY = "tank_id"
 
     tank_id: Mapped[int] = mapped_column(sa.Integer)
     valid_from_ms: Mapped[int] = mapped_column(sa.BigInteger)
@@ -90,6 +93,9 @@ class Feeding(Happening, Base):
     NOUN = "feeding"
     PLURAL = "feedings"
     REFERENCES = {"tank": "tank", "feed": "feed"}
+    SOUGHT = ("words",)
+    DATED_BY = "fed_at_ms"
+    PLACED_BY = "tank_id"
 
     tank_id: Mapped[int] = mapped_column(sa.Integer)
     fed_at_ms: Mapped[int] = mapped_column(sa.BigInteger)

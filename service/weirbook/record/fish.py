@@ -62,6 +62,7 @@ class Species(Named, Base):
     NOUN = "species"
     PLURAL = "species"
     COUNTER = "species"
+    SOUGHT = ("name", "scientific_name", "notes", "source")
 
     scientific_name: Mapped[str | None] = mapped_column(sa.String(120))
     adult_length: Mapped[Quantity | None] = mapped_column(QuantityText("length"))
@@ -98,6 +99,8 @@ class Group(Happening, Base):
     PLURAL = "groups"
     REFERENCES = {"species": Species.NOUN, "tank": "tank"}
     FIXED = ("species_id", "tank_id")
+    SOUGHT = ("name", "origin", "notes")
+    PLACED_BY = "tank_id"
 
     name: Mapped[str | None] = mapped_column(sa.String(120))
     species_id: Mapped[int] = mapped_column(sa.Integer)
@@ -139,6 +142,9 @@ class StockEntry(Happening, Base):
     PLURAL = "stock-entries"
     COUNTER = "stock_entry"
     REFERENCES = {"group": Group.NOUN, "to_group": Group.NOUN}
+    SOUGHT = ("words", "evidence", "source", "keeps_clock")
+    DATED_BY = "happened_at_ms"
+    PLACED_BY = "group_id"
 
     line: Mapped[int] = mapped_column(sa.Integer)
     kind: Mapped[str] = mapped_column(sa.String(12))
@@ -224,6 +230,9 @@ class GroupSample(Happening, Base):
     PLURAL = "samples"
     REFERENCES = {"group": Group.NOUN}
     FIXED = ("group_id",)
+    SOUGHT = ("words",)
+    DATED_BY = "sampled_at_ms"
+    PLACED_BY = "group_id"
 
     group_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     sampled_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
@@ -267,6 +276,9 @@ class FeedingResponse(Happening, Base):
     NOUN = "feeding response"
     PLURAL = "feeding-responses"
     REFERENCES = {"group": Group.NOUN, "feed": "feed"}
+    SOUGHT = ("words",)
+    DATED_BY = "seen_at_ms"
+    PLACED_BY = "group_id"
 
     group_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     feed_id: Mapped[int] = mapped_column(sa.Integer)

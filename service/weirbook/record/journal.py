@@ -24,6 +24,9 @@ class JournalEntry(Happening, Base):
     PLURAL = "journal"
     REFERENCES = {"place": "place"}
     FIXED = ("scores",)
+    SOUGHT = ("words", "changed", "tags", "credit", "author")
+    DATED_BY = "happened_at_ms"
+    PLACED_BY = "place_id"
 
     place_id: Mapped[int] = mapped_column(sa.Integer)
     kind: Mapped[str] = mapped_column(sa.String(20))

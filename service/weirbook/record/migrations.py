@@ -15,10 +15,13 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.orm import Session
 
 from weirbook.errors import StoreTrouble
+from weirbook.record import search
 from weirbook.record.backups import backup
 from weirbook.record.database import Database, plainly
+from weirbook.record.rooms import Room
 
 PACKAGE = Path(__file__).resolve().parents[1]
 
@@ -55,11 +58,20 @@ def migrate(database: Database) -> Path | None:
                 return None  # another process was faster
             copy = _copy_before(database, present)
             run(connection, "upgrade", "head")
+            _fill_search(connection)
     except BaseException:
         if copy is not None and not copy.stem.endswith("-1"):
             copy.unlink()  # one says it all: a service that is started again and again must not fill the disk
         raise
     return copy
+
+
+def _fill_search(connection: sa.Connection) -> None:
+    """Make what search keeps anew after every migration: it may have changed what is searched, or moved records."""
+    with Session(connection, join_transaction_mode="create_savepoint") as session:
+        rooms = session.scalars(sa.select(Room.room_id).order_by(Room.room_id)).all()
+        search.make_anew(session, rooms)
+        session.commit()
 
 
 def refuse_newer(form: str | None) -> None:

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from weirbook.errors import Conflict, Unknown
 from weirbook.record.access import AccessKey
 from weirbook.record.alerts import Alert
+from weirbook.record.attachments import Attachment
 from weirbook.record.base import RESERVED_HANDLES, Happening, Named
 from weirbook.record.doses import Dose, Product
 from weirbook.record.equipment import Gauge, OwnParameter, Pump
@@ -49,6 +50,7 @@ NAMED: dict[str, type[Named]] = {
 }
 HAPPENINGS = (
     JournalEntry,
+    Attachment,
     Target,
     Exclusion,
     Correction,

@@ -24,10 +24,13 @@ from weirbook.record.tables import METADATA
 
 FORMAT = 1
 MANIFEST = "manifest.json"
+FILES = "files"
+"""The folder of attached files within an export."""
 LEFT_OUT = {
     "key_room": "it is how this installation finds a room by its keys, which are secrets",
     "kept_answer": "answers kept for a day, for repeats of requests sent to this installation",
     "reading_hour": "made anew from the readings, so that both agree wherever the room goes",
+    "search_entry": "the words of the records for search, made anew from the records",
 }
 """Tables that stay behind, and why."""
 HIDDEN = frozenset({("access_key", "key_hash")})
@@ -42,6 +45,7 @@ NOTES = (
     "A quantity is one text, number and unit as entered; nested parts hold it as value and unit.",
     "Readings are CSV: the gauge's handle, the instant, the value in the gauge's own unit as taken. mark is a sum "
     "of 1 below, 2 above, 4 between (low and high in reading_bounds.csv, the middle here), 8 implausible.",
+    "Attached files stand under files, each named by the SHA-256 of its content, which attachment.jsonl tells.",
     "Keys travel as names only and open nothing elsewhere: import makes a new keeper key.",
 )
 

@@ -79,6 +79,7 @@ class RoomPlace(Place):
     PLURAL = "room"
     TOLD = False
     """The room's settings tell of it."""
+    SOUGHT = ()
     __mapper_args__ = {"polymorphic_identity": "room"}
 
 

@@ -43,6 +43,7 @@ class PlantKind(Named, Base):
     NOUN = "plant kind"
     PLURAL = "plant-kinds"
     COUNTER = "plant_kind"
+    SOUGHT = ("name", "scientific_name", "notes")
 
     scientific_name: Mapped[str | None] = mapped_column(sa.String(120))
     growth_form: Mapped[str] = mapped_column(sa.String(12))
@@ -60,6 +61,9 @@ class Planting(Happening, Base):
     PLURAL = "plantings"
     REFERENCES = {"kind": PlantKind.NOUN, "place": "place"}
     FIXED = ("kind_id", "place_id", "spot", "method", "planted_at_ms")
+    SOUGHT = ("words", "spot")
+    DATED_BY = "planted_at_ms"
+    PLACED_BY = "place_id"
 
     kind_id: Mapped[int] = mapped_column(sa.Integer)
     place_id: Mapped[int] = mapped_column(sa.Integer)
@@ -97,6 +101,9 @@ class PlantingEvent(Happening, Base):
     PLURAL = "planting-events"
     REFERENCES = {"planting": Planting.NOUN, "to_place": "place"}
     FIXED = ("planting_id", "kind")
+    SOUGHT = ("words", "spot", "by")
+    DATED_BY = "happened_at_ms"
+    PLACED_BY = "planting_id"
 
     planting_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     kind: Mapped[str] = mapped_column(sa.String(12))

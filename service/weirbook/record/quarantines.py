@@ -36,6 +36,9 @@ class Quarantine(Happening, Base):
     REFERENCES = {"tank": "tank"}
     MENTIONS = {"checks": ("", "task"), "sentinels": ("", "group")}
     FIXED = ("tank_id",)
+    SOUGHT = ("notes", "treatments", "release_reason", "restarts")
+    DATED_BY = "started_at_ms"
+    PLACED_BY = "tank_id"
 
     tank_id: Mapped[int] = mapped_column(sa.Integer)
     started_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
@@ -97,6 +100,9 @@ class Transfer(Happening, Base):
     NOUN = "transfer"
     PLURAL = "transfers"
     REFERENCES = {"from_place": "place", "to_place": "place"}
+    SOUGHT = ("words", "disinfected")
+    DATED_BY = "moved_at_ms"
+    PLACED_BY = "to_place_id"
 
     what: Mapped[str] = mapped_column(sa.String(20))
     from_place_id: Mapped[int | None] = mapped_column(sa.Integer)

@@ -97,6 +97,9 @@ class Exclusion(Happening, Base):
     PLURAL = "exclusions"
     REFERENCES = {"gauge": "gauge"}
     FIXED = ("gauge_id",)
+    SOUGHT = ("reason",)
+    DATED_BY = "from_ms"
+    PLACED_BY = "gauge_id"
 
     gauge_id: Mapped[int] = mapped_column(sa.Integer)
     from_ms: Mapped[int] = mapped_column(sa.BigInteger)

@@ -19,6 +19,7 @@ class Room(Edited, Base):
     NOUN = "room"
     PLURAL = "room"
     UNTOLD = ROUTINE | {"public_id"}
+    SOUGHT = ("name", "notes")
 
     room_id: Mapped[int] = mapped_column(sa.Integer, primary_key=True, sort_order=-10)
     public_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)

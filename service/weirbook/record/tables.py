@@ -5,11 +5,13 @@ from __future__ import annotations
 from weirbook.record import (
     access,
     alerts,
+    attachments,
     changes,
     doses,
     equipment,
     feeds,
     fish,
+    full_text,
     journal,
     places,
     plants,
@@ -32,6 +34,7 @@ FAMILIES = (
     targets,
     readings,
     journal,
+    attachments,
     tasks,
     alerts,
     feeds,
@@ -41,6 +44,7 @@ FAMILIES = (
     quarantines,
     plants,
     trials,
+    full_text,
 )
 METADATA = Base.metadata
 REFERENCE_TABLES = frozenset({"room", "key_room"})

@@ -25,6 +25,9 @@ class Target(Happening, Base):
     PLURAL = "targets"
     REFERENCES = {"place": "place"}
     FIXED = ("place_id", "parameter", "valid_from_ms")
+    SOUGHT = ("notes",)
+    DATED_BY = "valid_from_ms"
+    PLACED_BY = "place_id"
 
     place_id: Mapped[int] = mapped_column(sa.Integer)
     parameter: Mapped[str] = mapped_column(sa.String(60))

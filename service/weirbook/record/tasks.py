@@ -61,6 +61,8 @@ class Task(Happening, Base):
     PLURAL = "tasks"
     REFERENCES = {"about": "place", "helper": "helper"}
     UNTOLD = ROUTINE | {"open_name", "open_due_ms", "next_due_ms"}
+    SOUGHT = ("title", "instructions")
+    PLACED_BY = "about_id"
 
     title: Mapped[str] = mapped_column(sa.String(200))
     about_id: Mapped[int | None] = mapped_column(sa.Integer)
@@ -113,6 +115,9 @@ class Completion(Happening, Base):
     NOUN = "completion"
     PLURAL = "completions"
     UNTOLD = ROUTINE | {"key_id"}
+    SOUGHT = ("note",)
+    DATED_BY = "done_at_ms"
+    PLACED_BY = "task_id"
 
     task_id: Mapped[uuid.UUID] = mapped_column(sa.Uuid)
     occurrence: Mapped[str] = mapped_column(sa.String(40))

@@ -22,6 +22,8 @@ class Trial(Happening, Base):
     REFERENCES = {"place": "place"}
     MENTIONS = {"outcomes": ("gauge", "gauge")}
     FIXED = ("place_id",)
+    SOUGHT = ("question", "varied", "phases", "conclusion", "notes")
+    PLACED_BY = "place_id"
 
     question: Mapped[str] = mapped_column(sa.String(500))
     varied: Mapped[str] = mapped_column(sa.String(200))

@@ -39,6 +39,8 @@ class WaterReport(Happening, Base):
     NOUN = "water report"
     PLURAL = "water-reports"
     REFERENCES = {"source": "source water"}
+    SOUGHT = ("notes", "tested_by")
+    DATED_BY = "sampled_at_ms"
 
     source_id: Mapped[int] = mapped_column(sa.Integer)
     sampled_at_ms: Mapped[int] = mapped_column(sa.BigInteger)
@@ -68,6 +70,9 @@ class Preparation(Happening, Base):
     REFERENCES = {"water": "source water", "store": "tank"}
     MENTIONS = {"blend": ("source", SourceWater.NOUN)}
     FIXED = ("water_id", "valid_from_ms")
+    SOUGHT = ("notes",)
+    DATED_BY = "valid_from_ms"
+    PLACED_BY = "store_id"
 
     water_id: Mapped[int] = mapped_column(sa.Integer)
     valid_from_ms: Mapped[int] = mapped_column(sa.BigInteger)
@@ -117,6 +122,9 @@ class StandingExchange(Happening, Base):
     PLURAL = "standing-exchanges"
     REFERENCES = {"system": "system", "source": "source water"}
     FIXED = ("system_id", "kind", "valid_from_ms")
+    SOUGHT = ("notes",)
+    DATED_BY = "valid_from_ms"
+    PLACED_BY = "system_id"
 
     system_id: Mapped[int] = mapped_column(sa.Integer)
     kind: Mapped[str] = mapped_column(sa.String(20))
@@ -148,6 +156,9 @@ class WaterChange(Happening, Base):
     NOUN = "water change"
     PLURAL = "water-changes"
     REFERENCES = {"place": "place", "source": "source water"}
+    SOUGHT = ("words",)
+    DATED_BY = "changed_at_ms"
+    PLACED_BY = "place_id"
 
     place_id: Mapped[int] = mapped_column(sa.Integer)
     changed_at_ms: Mapped[int] = mapped_column(sa.BigInteger)

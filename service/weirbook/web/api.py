@@ -8,6 +8,7 @@ from flask_smorest import Api, Blueprint
 import weirbook
 from weirbook.web import (
     alerts,
+    attachments,
     calculators,
     catalogue,
     change_shapes,
@@ -28,6 +29,7 @@ from weirbook.web import (
     journal,
     keys,
     latest,
+    living_shapes,
     loss_shapes,
     losses,
     nutrient_shapes,
@@ -36,6 +38,8 @@ from weirbook.web import (
     quarantines,
     readings,
     room,
+    search,
+    search_shapes,
     series,
     stock,
     summaries,
@@ -61,6 +65,7 @@ RESOURCES = (
     TARGETS,
     PARAMETERS,
     journal.JOURNAL,
+    attachments.ATTACHMENTS,
     exclusions.EXCLUSIONS,
     exclusions.CORRECTIONS,
     tasks.HELPERS,
@@ -152,6 +157,7 @@ def describe(app: Flask) -> Api:
         experience.blueprint(),
         losses.blueprint(),
         changes.blueprint(),
+        search.blueprint(),
         calculators.blueprint(),
     ):
         api.register_blueprint(blp)
@@ -159,6 +165,7 @@ def describe(app: Flask) -> Api:
         api.spec,
         {
             **SHARED,
+            **living_shapes.SHAPES,
             **task_shapes.SHAPES,
             **finding_shapes.SHAPES,
             **flow_shapes.SHAPES,
@@ -168,6 +175,7 @@ def describe(app: Flask) -> Api:
             **exposure_shapes.SHAPES,
             **experience.SHAPES,
             **loss_shapes.SHAPES,
+            **search_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api

@@ -306,6 +306,21 @@ class LooseQuantity(fields.Field[Any]):
         return None if value is None else value.as_json()
 
 
+class ReadValue(fields.Field[Any]):
+    """What a gauge, a test or the eye showed: a number, or words like "<0.05", "10..20", on; kept as it was sent."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(**_known(said, type=["number", "string"]))
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if isinstance(value, bool) or not isinstance(value, (int, float, str)):
+            raise ValidationError('Send a number, or a text like "<0.05", "10..20" or on.')
+        return value
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
+        return value
+
+
 class Figure(fields.Float):
     """A plain number going out, by its shortest text."""
 

@@ -14,7 +14,7 @@ from weirbook.errors import Invalid
 from weirbook.record.journal import CHANGE, KINDS, JournalEntry
 from weirbook.web.access import DAILY
 from weirbook.web.equipment import at_place
-from weirbook.web.fields import Choice, Handle, Instant, Link, LooseQuantity, Part, PlaceReference, Words
+from weirbook.web.fields import Choice, Handle, Instant, Link, Part, PlaceReference, ReadValue, Words
 from weirbook.web.happened import happened_within, with_instant
 from weirbook.web.operations import Call
 from weirbook.web.places import StrictSchema
@@ -47,8 +47,8 @@ class ScoreSchema(StrictSchema):
             "description": "algae_cover, plant_cover, behaviour_score, feeding_response or another of /v1/parameters"
         },
     )
-    value = LooseQuantity(required=True, metadata={"description": "On the parameter's own scale"})
-    gauge = fields.String(dump_only=True, metadata={"description": "The gauge it went to"})
+    value = ReadValue(required=True, metadata={"description": "On the parameter's own scale"})
+    unit = Words(cap=30, metadata={"description": "Of the value; the gauge's own if not said"})
 
 
 class JournalEntrySchema(HappeningSchema):

@@ -26,6 +26,8 @@ from weirbook.web.problems import REFUSALS, faults_in
 
 JSON, CSV, TEXT, MERGE_PATCH = "application/json", "text/csv", "text/plain", "application/merge-patch+json"
 CALENDAR, NDJSON, SVG = "text/calendar", "application/x-ndjson", "image/svg+xml"
+FILE = "file"
+"""An answer that is a file as it is, under the media type it has."""
 FORMATS = {"json": JSON, "csv": CSV, "text": TEXT, "calendar": CALENDAR, "svg": SVG}
 
 
@@ -129,6 +131,7 @@ def operation(
     query: type[Schema] | None = None,
     body: Body | None = None,
     formats: tuple[str, ...] = ("json",),
+    media: tuple[str, ...] = (),
     problems: tuple[int, ...] = (),
     example: Example | None = None,
     writes: bool | None = None,
@@ -137,7 +140,8 @@ def operation(
     gives: tuple[str, ...] = (),
 ) -> Callable[[Callable[..., Response]], Callable[..., Response]]:
     """Declare an operation. `returns` is a schema or a JSON schema; `also` further statuses it may answer,
-    `headers` what it reads and `gives` what its successes carry."""
+    `headers` what it reads and `gives` what its successes carry. `media` are what a file that it answers with may be."""
+    formats = (FILE,) if media else formats
     example = example or Example()
     stores = method not in ("GET",) if writes is None else writes
 
@@ -162,7 +166,7 @@ def operation(
                 *_header_parameters(headers, method, stores, example),
             ],
             "responses": {
-                str(status): _success(returns, formats, status, gives),
+                str(status): _success(returns, formats, status, gives, media),
                 **{str(code): _success(shape, formats, code, gives) for code, shape in (also or {}).items()},
                 **{str(code): {"$ref": f"#/components/responses/{REFUSALS[code]}"} for code in refusals},
             },
@@ -266,13 +270,20 @@ def _refusals(
     return sorted(codes)
 
 
-def _success(shape: Any, formats: tuple[str, ...], status: int, gives: tuple[str, ...]) -> dict[str, Any]:
+def _success(
+    shape: Any, formats: tuple[str, ...], status: int, gives: tuple[str, ...], media: tuple[str, ...] = ()
+) -> dict[str, Any]:
     words = {200: "Done", 201: "Made", 204: "Gone", 304: "Unchanged"}[status]
     told: dict[str, Any] = {"description": words}
     if given := [name for name in gives if name != "Location" or status == 201]:
         told["headers"] = {name: {"$ref": f"#/components/headers/{name}"} for name in given}
     if status in (204, 304):
         return told
+    if media:
+        return {
+            **told,
+            "content": {one: {"schema": {"type": "string", "contentMediaType": one}} for one in media},
+        }
     content = {
         FORMATS[name]: {"schema": (shape or {"type": "object"}) if name == "json" else {"type": "string"}}
         for name in formats

@@ -146,7 +146,7 @@ def for_http(error: HTTPException) -> Response:
     words = {
         404: "There is no such path. The paths are listed at /docs.",
         405: f"{kept.get('Allow', 'Other methods')} can be used here.",
-        413: "The body is larger than one request may carry. Send it in parts.",
+        413: "The body is larger than one request may carry. Send it in parts; a picture made smaller.",
     }
     return problem(status, f"http-{status}", words.get(status, error.description or error.name), headers=kept)
 

@@ -11,6 +11,7 @@ from waitress.server import BaseWSGIServer, create_server
 
 from weirbook.config import Config
 from weirbook.record.database import WAITING_WRITERS
+from weirbook.record.media.kinds import KINDS
 from weirbook.web.admission import Gate
 from weirbook.web.request_log import set_up_logs
 from weirbook.web.spool import Pot, channel_with
@@ -69,7 +70,9 @@ def run_server(app: Served, host: str, port: int) -> None:
         raise click.ClickException(
             f"{host}:{port} can't be listened on: {trouble.strerror}. Choose another --port."
         ) from None
-    channel = channel_with(Pot(settings.bodies_cap), settings.body_cap)
+    channel = channel_with(
+        Pot(settings.bodies_cap), settings.body_cap, dict.fromkeys(KINDS, settings.file_cap)
+    )
     for one in sockets.values():
         if isinstance(one, BaseWSGIServer):
             one.channel_class = channel

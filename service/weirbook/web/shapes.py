@@ -247,6 +247,7 @@ SHARED: dict[str, Shape] = {
             "silent": described(many(ref("SilentGauge")), "Gauges that had fallen silent at the week's end"),
             "notes": described(many(ref("WeeklyNote")), "What the journal holds of the week"),
             "tasks": described(ref("WeeklyTasks"), "The week's routine work"),
+            "living": described(ref("WeeklyLiving"), "Fish, food, changes, quarantines and plants"),
         }
     ),
     "WeeklyTasks": thing(

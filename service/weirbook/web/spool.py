@@ -7,6 +7,7 @@ by the body cap, but for lines; here all of them together are, so that strangers
 from __future__ import annotations
 
 import threading
+from collections.abc import Mapping
 from typing import Any
 
 import msgspec
@@ -23,7 +24,7 @@ SMALL_BODY = 64 * 1024
 """Up to here a body is always taken in: one gauge's readings must not wait for somebody else's upload."""
 WORDS = {
     400: "This is not a request of HTTP that can be read.",
-    413: "The body is larger than one request may carry. Send it in parts.",
+    413: "The body is larger than one request may carry. Send it in parts; a picture made smaller.",
     431: "The request's headers are longer than can be read.",
     500: "The service met a fault of its own; nothing was changed.",
     501: "This transfer coding is not known here. Send the body with its length, or chunked.",
@@ -87,8 +88,12 @@ class _Refusal(ErrorTask):  # type: ignore[misc]
         self.write(body)
 
 
-def channel_with(pot: Pot, body_cap: int) -> type[Any]:
-    """The server's channel, whose large bodies share `pot`; those that are no lines are bounded by `body_cap`."""
+def channel_with(pot: Pot, body_cap: int, caps: Mapping[str, int] | None = None) -> type[Any]:
+    """The server's channel, whose large bodies share `pot`.
+
+    Those that are no lines are bounded by `body_cap`, or by what `caps` says of their media type.
+    """
+    bounds = caps or {}
 
     class Parser(HTTPRequestParser):  # type: ignore[misc]
         """Counts what of its body is held beyond a small one, until it is let go of."""
@@ -114,7 +119,7 @@ def channel_with(pot: Pot, body_cap: int) -> type[Any]:
         def _is_beyond_the_cap(self) -> bool:
             length: int = max(self.content_length, self.body_bytes_received)
             media = self.headers.get("CONTENT_TYPE", "").partition(";")[0].strip().lower()
-            return length > body_cap and media != NDJSON
+            return length > bounds.get(media, body_cap) and media != NDJSON
 
         def let_go(self) -> None:
             held, self.held = self.held, 0

@@ -37,6 +37,7 @@ def test_the_published_sizes(row: dict[str, str]) -> None:
         assert sample_to_detect(population, diseased, confidence) == int(row["sample_size_hypergeometric"])
 
 
+@settings(max_examples=50)
 @given(POPULATIONS, st.data(), CONFIDENCES)
 def test_the_sample_is_the_smallest_that_serves(population, data, confidence) -> None:
     diseased = data.draw(st.integers(1, population))
@@ -62,6 +63,7 @@ def test_a_test_that_misses_some_leaves_the_sum_over_all_that_may_be_in_the_net(
     assert found == pytest.approx(float(missed), rel=1e-8, abs=1e-15)
 
 
+@settings(max_examples=50)
 @given(st.floats(0.001, 0.9), st.floats(0.1, 1), CONFIDENCES)
 def test_without_end_the_sample_is_the_smallest_that_serves(prevalence, sensitivity, confidence) -> None:
     sample = sample_to_detect(None, prevalence, confidence, sensitivity)
@@ -71,6 +73,7 @@ def test_without_end_the_sample_is_the_smallest_that_serves(prevalence, sensitiv
     assert sample == 1 or stats.binom.pmf(0, sample - 1, shown) > 1 - confidence - 1e-9
 
 
+@settings(max_examples=50)
 @given(POPULATIONS, st.data(), CONFIDENCES, st.sampled_from([1.0, 0.6]))
 def test_what_a_sample_finds_is_what_its_clean_fish_rule_out(
     population, data, confidence, sensitivity
@@ -87,6 +90,7 @@ def test_what_a_sample_finds_is_what_its_clean_fish_rule_out(
         assert fewer is None or fewer > sample
 
 
+@settings(max_examples=50)
 @given(st.floats(0.001, 0.9), CONFIDENCES, st.floats(0.2, 1))
 def test_without_end_too(prevalence, confidence, sensitivity) -> None:
     sample = sample_to_detect(None, prevalence, confidence, sensitivity)

@@ -22,6 +22,7 @@ def agrees(mine: float, theirs: float, rel: float = 1e-9) -> bool:
     return mine == pytest.approx(float(theirs), rel=rel, abs=1e-280)
 
 
+@settings(max_examples=50)
 @given(SIZES, SIZES, SHARES, st.floats(-4, 4))
 def test_the_incomplete_beta_function_and_its_other_end(a, b, share, away) -> None:
     # Half of the points near the middle of the distribution, where the value is neither 0 nor 1.
@@ -32,6 +33,7 @@ def test_the_incomplete_beta_function_and_its_other_end(a, b, share, away) -> No
             assert agrees(ours.beta_share(b, a, 1 - x, x), special.betaincc(a, b, x))
 
 
+@settings(max_examples=50)
 @given(QUANTILES, st.floats(0.5, 1e4), st.floats(0.5, 1e4))
 def test_the_beta_quantile_gives_back_its_share(share, a, b) -> None:
     x, rest = ours.beta_quantile(share, a, b)
@@ -48,12 +50,14 @@ def test_a_beta_quantile_near_one_keeps_the_digits_of_what_is_left() -> None:
     assert x == pytest.approx(1)
 
 
+@settings(max_examples=50)
 @given(st.floats(-40, 40), FREEDOMS)
 def test_student_t_and_its_tail(t, freedom) -> None:
     assert agrees(ours.t_tail(t, freedom), stats.t.sf(t, freedom))
     assert agrees(ours.t_cdf(t, freedom), stats.t.cdf(t, freedom))
 
 
+@settings(max_examples=50)
 @given(QUANTILES, FREEDOMS)
 def test_the_quantile_of_student_t(share, freedom) -> None:
     assert ours.t_quantile(share, freedom) == pytest.approx(
@@ -69,11 +73,13 @@ def test_the_printed_table_of_student_t(freedom: float, printed: float) -> None:
     assert ours.two_sided_t(0.95, freedom) == pytest.approx(printed, abs=5e-4)
 
 
+@settings(max_examples=50)
 @given(st.floats(-37, 37))
 def test_the_normal_tail(z) -> None:
     assert agrees(ours.normal_tail(z), stats.norm.sf(z))
 
 
+@settings(max_examples=50)
 @given(QUANTILES)
 def test_the_normal_quantile(share) -> None:
     assert ours.normal_quantile(share) == pytest.approx(float(stats.norm.ppf(share)), rel=1e-9, abs=1e-12)
@@ -81,6 +87,7 @@ def test_the_normal_quantile(share) -> None:
         assert ours.normal_tail(ours.two_sided_z(share)) == pytest.approx((1 - share) / 2, rel=1e-8)
 
 
+@settings(max_examples=50)
 @given(st.integers(0, 20_000), POPULATIONS, SHARES)
 def test_binomial_chances_and_tails(count, of, share) -> None:
     count = min(count, of)
@@ -105,7 +112,7 @@ def test_counts_that_can_not_be_have_no_chance() -> None:
     assert ours.hypergeometric_at_most(2, 10, 2, 5) == ours.hypergeometric_at_least(3, 10, 8, 5) == 1
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(POPULATIONS, st.data())
 def test_hypergeometric_chances_and_tails(population, data) -> None:
     marked = data.draw(st.integers(0, population))
@@ -117,12 +124,14 @@ def test_hypergeometric_chances_and_tails(population, data) -> None:
     assert agrees(ours.hypergeometric_at_least(count, *asked), stats.hypergeom.sf(count - 1, *asked))
 
 
+@settings(max_examples=50)
 @given(FREEDOMS, TIMES)
 def test_the_chi_squared_tail(freedom, times) -> None:
     value = freedom * times
     assert agrees(ours.chi_squared_tail(value, freedom), stats.chi2.sf(value, freedom))
 
 
+@settings(max_examples=50)
 @given(SIZES, TIMES)
 def test_both_ends_of_the_incomplete_gamma_function(shape, times) -> None:
     x = shape * times
@@ -130,6 +139,7 @@ def test_both_ends_of_the_incomplete_gamma_function(shape, times) -> None:
     assert agrees(ours.gamma_tail(shape, x), special.gammaincc(shape, x))
 
 
+@settings(max_examples=50)
 @given(st.integers(0, 100_000), st.floats(0.5, 0.9999))
 def test_the_exact_interval_of_a_poisson_mean(count, confidence) -> None:
     """Garwood's by quantiles of chi-squared, as it is printed everywhere."""
@@ -139,6 +149,7 @@ def test_the_exact_interval_of_a_poisson_mean(count, confidence) -> None:
     assert high == pytest.approx(float(stats.chi2.isf(doubt, 2 * count + 2) / 2), rel=1e-9)
 
 
+@settings(max_examples=50)
 @given(st.integers(0, 500), st.floats(1e-6, 500))
 def test_a_poisson_chance(count, mean) -> None:
     assert agrees(ours.poisson_chance(count, mean), stats.poisson.pmf(count, mean))

@@ -4,7 +4,7 @@ import csv
 from pathlib import Path
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.rates import confint_poisson
@@ -44,6 +44,7 @@ def test_other_tests_of_the_same_rows_do_not_speak_otherwise(row: dict[str, str]
             assert 1 / 3 < row_compared(row).p / float(row[column]) < 3
 
 
+@settings(max_examples=50)
 @given(COUNTS, EXPOSURES, COUNTS, EXPOSURES, CONFIDENCES)
 def test_tails_and_interval_are_those_of_the_binomial_share(a, ea, b, eb, confidence) -> None:
     assume(a + b)
@@ -63,6 +64,7 @@ def test_tails_and_interval_are_those_of_the_binomial_share(a, ea, b, eb, confid
         assert found.high is None and found.ratio is None
 
 
+@settings(max_examples=50)
 @given(COUNTS, EXPOSURES, COUNTS, EXPOSURES, CONFIDENCES)
 def test_the_test_never_contradicts_its_interval(a, ea, b, eb, confidence) -> None:
     found = compare_rates(a, ea, b, eb, confidence)
@@ -70,6 +72,7 @@ def test_the_test_never_contradicts_its_interval(a, ea, b, eb, confidence) -> No
     assert found.told_apart == (found.p < 1 - confidence)
 
 
+@settings(max_examples=50)
 @given(COUNTS, EXPOSURES, COUNTS, EXPOSURES)
 def test_seen_from_the_other_side_all_is_mirrored(a, ea, b, eb) -> None:
     one, other = compare_rates(a, ea, b, eb), compare_rates(b, eb, a, ea)
@@ -80,6 +83,7 @@ def test_seen_from_the_other_side_all_is_mirrored(a, ea, b, eb) -> None:
         assert one.low == pytest.approx(1 / other.high, rel=1e-9)
 
 
+@settings(max_examples=50)
 @given(COUNTS, EXPOSURES, CONFIDENCES)
 def test_one_rate_has_the_exact_interval(events, exposure, confidence) -> None:
     found = event_rate(events, exposure, confidence)
@@ -113,3 +117,30 @@ def test_no_event_in_the_second_leaves_the_ratio_without_end() -> None:
 def test_what_is_no_rate_is_refused(events: int, exposure: float, confidence: float) -> None:
     with pytest.raises(ValueError, match="a rate needs"):
         event_rate(events, exposure, confidence)
+
+
+@pytest.mark.parametrize("total", [1, 6, 25])
+@pytest.mark.parametrize("ratio", [0.2, 1.0, 3.0])
+def test_the_interval_holds_the_true_ratio_as_often_as_it_says(total: int, ratio: float) -> None:
+    """Counted out over all ways in which the events can fall, by SciPy's binomial: at least 90 % of them."""
+    ea, eb = 300.0, 700.0
+    share = ratio * ea / (ratio * ea + eb)
+    held = 0.0
+    for events in range(total + 1):
+        found = compare_rates(events, ea, total - events, eb, 0.9)
+        assert found.low is not None
+        if found.low <= ratio <= (float("inf") if found.high is None else found.high):
+            held += float(stats.binom.pmf(events, total, share))
+    assert held >= 0.9
+
+
+@pytest.mark.parametrize(("ea", "eb"), [(300.0, 700.0), (50.0, 50.0)])
+def test_where_nothing_differs_the_alert_seldom_says_more(ea: float, eb: float) -> None:
+    """One-sided at 5 %, of 12 events: p_higher falls to 0.05 in at most 5 % of all ways."""
+    share = ea / (ea + eb)
+    cried = sum(
+        float(stats.binom.pmf(events, 12, share))
+        for events in range(13)
+        if compare_rates(events, ea, 12 - events, eb).p_higher <= 0.05
+    )
+    assert 0 < cried <= 0.05

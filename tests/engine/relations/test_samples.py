@@ -58,6 +58,7 @@ def test_the_published_ranks(row: dict[str, str]) -> None:
 
 
 @pytest.mark.filterwarnings("ignore:Precision loss")  # SciPy's, of a list without spread
+@settings(max_examples=50)
 @given(LISTS, LISTS, CONFIDENCES)
 def test_means_at_random(first, second, confidence) -> None:
     assume(len(set(first)) > 1 or len(set(second)) > 1)
@@ -71,6 +72,7 @@ def test_means_at_random(first, second, confidence) -> None:
     assert found.high == pytest.approx(float(interval.high), rel=1e-6, abs=1e-6)
 
 
+@settings(max_examples=50)
 @given(LISTS)
 def test_a_sample_is_told_as_numpy_does(values) -> None:
     found = sample_of(values)
@@ -80,6 +82,7 @@ def test_a_sample_is_told_as_numpy_does(values) -> None:
     assert found.spread == pytest.approx(float(np.std(values, ddof=1)), abs=1e-9)
 
 
+@settings(max_examples=50)
 @given(TIED, TIED)
 def test_ranks_with_ties_at_random(first, second) -> None:
     assume(len({*first, *second}) > 1)
@@ -92,7 +95,7 @@ def test_ranks_with_ties_at_random(first, second) -> None:
     assert found.p_higher == pytest.approx(float(higher.pvalue), rel=1e-9)
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(st.lists(VALUES, min_size=2, max_size=24, unique=True), st.data())
 def test_ranks_without_ties_are_counted_out(values, data) -> None:
     cut = data.draw(st.integers(1, len(values) - 1))
@@ -125,6 +128,7 @@ def test_the_interval_of_the_shift_holds_what_scipys_test_does_not_reject(values
     assert found.low <= found.shift <= found.high
 
 
+@settings(max_examples=50)
 @given(LISTS, LISTS)
 def test_the_shift_is_the_median_of_all_differences(first, second) -> None:
     found = compare_ranks(first, second)
@@ -134,6 +138,7 @@ def test_the_shift_is_the_median_of_all_differences(first, second) -> None:
     assert found.higher_share == found.u / differences.size
 
 
+@settings(max_examples=50)
 @given(LISTS, LISTS)
 def test_seen_from_the_other_side_all_is_mirrored(first, second) -> None:
     here, there = compare_ranks(first, second), compare_ranks(second, first)

@@ -44,6 +44,7 @@ def test_the_published_intervals(row: dict[str, str]) -> None:
         assert wilson == pytest.approx((float(row["wald_low"]), float(row["wald_high"])), abs=5e-3)
 
 
+@settings(max_examples=50)
 @given(shares(5000), CONFIDENCES)
 def test_intervals_at_random(pair, confidence) -> None:
     cases, of = pair
@@ -52,6 +53,7 @@ def test_intervals_at_random(pair, confidence) -> None:
         assert mine(cases, of, confidence) == pytest.approx([float(x) for x in theirs], rel=1e-8, abs=1e-12)
 
 
+@settings(max_examples=50)
 @given(shares(5000), CONFIDENCES)
 def test_an_interval_holds_its_share_and_mirrors(pair, confidence) -> None:
     cases, of = pair
@@ -76,7 +78,7 @@ def test_the_published_tables(row: dict[str, str]) -> None:
         assert abs(math.log(odds)) <= abs(math.log(float(row["sample_odds_ratio"]))) + 1e-9
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(shares(), shares(), CONFIDENCES)
 def test_tables_at_random(one, two, confidence) -> None:
     (a, n1), (c, n2) = one, two
@@ -112,6 +114,7 @@ def test_large_tables(a: int, n1: int, c: int, n2: int) -> None:
         assert found.odds_ratio == pytest.approx(a * (n2 - c) / (c * (n1 - a)), rel=0.01)
 
 
+@settings(max_examples=50)
 @given(shares(), shares())
 def test_seen_from_the_other_side_all_is_mirrored(one, two) -> None:
     here, there = compare_shares(*one, *two), compare_shares(*two, *one)

@@ -34,14 +34,18 @@ FEWEST = 5
 """Expected in a cell of the table; with fewer everything rests on single fish. Common practice (Cochran's rule)."""
 
 
+MOST = 100_000
+"""Of a group: more than any room holds."""
+
+
 @dataclass(frozen=True)
 class Inputs:
     first_cases: int = param(
         COUNT, doc="Of the first so many were lost, ill, taken or whatever is counted.", ge=0
     )
-    first_of: int = param(COUNT, doc="All of the first, cases and others.", ge=1)
+    first_of: int = param(COUNT, doc="All of the first, cases and others.", ge=1, le=MOST)
     second_cases: int = param(COUNT, doc="Cases of the second, with which it is compared.", ge=0)
-    second_of: int = param(COUNT, doc="All of the second.", ge=1)
+    second_of: int = param(COUNT, doc="All of the second.", ge=1, le=MOST)
     first_name: str = name("the first")
     second_name: str = name("the second")
     confidence: float = confidence()

@@ -32,12 +32,34 @@ def chance_of_missing(
     marked = round(diseased)
     if sensitivity == 1:
         return hypergeometric_chance(0, population, marked, sample)
-    total = 0.0
-    for k in range(min(marked, sample) + 1):
-        missed = (1 - sensitivity) ** k
-        if missed < total * _NOTHING_MORE:
-            break
-        total += hypergeometric_chance(k, population, marked, sample) * missed
+    return _missed_by_a_poor_test(population, marked, sample, 1 - sensitivity)
+
+
+def _missed_by_a_poor_test(population: int, diseased: int, sample: int, missing: float) -> float:
+    """The sum over k, from its largest term outwards until nothing is added."""
+    least, most = max(0, sample + diseased - population), min(diseased, sample)
+
+    def rise(k: int) -> float:
+        """The term of k + 1 over that of k."""
+        without = population - diseased - sample + k + 1
+        return missing * (diseased - k) * (sample - k) / ((k + 1) * without)
+
+    low, high = least, most
+    while low < high:
+        middle = (low + high) // 2
+        if rise(middle) > 1:
+            low = middle + 1
+        else:
+            high = middle
+    largest = total = hypergeometric_chance(low, population, diseased, sample) * missing**low
+    term, k = largest, low
+    while k < most and term > total * _NOTHING_MORE:
+        term *= rise(k)
+        total, k = total + term, k + 1
+    term, k = largest, low
+    while k > least and term > total * _NOTHING_MORE:
+        term /= rise(k - 1)
+        total, k = total + term, k - 1
     return total
 
 

@@ -216,18 +216,25 @@ class _Table:
                 many = middle
         return few
 
-    def weighed(self, log_odds: float) -> tuple[float, float, float, float]:
-        """If the odds ratio were e^log_odds: mean and variance of the first's cases, chance of the count seen or
-        fewer, chance of it or more. Summed outwards from the likeliest count until nothing is added.
+    def weighed(self, log_odds: float) -> _Weighed:
+        """The first's cases if the odds ratio were e^log_odds, summed outwards from the likeliest count until nothing
+        is added.
         """
         mode = self._mode(log_odds)
         counts = [(mode, 1.0), *self._outward(mode, log_odds, 1), *self._outward(mode, log_odds, -1)]
         total = math.fsum(weight for _, weight in counts)
         mean = math.fsum(count * weight for count, weight in counts) / total
         variance = math.fsum((count - mean) ** 2 * weight for count, weight in counts) / total
-        fewer = math.fsum(weight for count, weight in counts if count <= self.cases) / total
-        more = math.fsum(weight for count, weight in counts if count >= self.cases) / total
-        return mean, variance, fewer, more
+        fewer = [(count, weight) for count, weight in counts if count <= self.cases]
+        more = [(count, weight) for count, weight in counts if count >= self.cases]
+        return _Weighed(
+            mean,
+            variance,
+            math.fsum(weight for _, weight in fewer) / total,
+            math.fsum((mean - count) * weight for count, weight in fewer) / total,
+            math.fsum(weight for _, weight in more) / total,
+            math.fsum((count - mean) * weight for count, weight in more) / total,
+        )
 
     def _mode(self, log_odds: float) -> int:
         low, high = self.least, self.most
@@ -253,6 +260,20 @@ class _Table:
         return log_odds + math.log((self.of - count) * (self.all_cases - count) / ((count + 1) * without))
 
 
+@dataclass(frozen=True)
+class _Weighed:
+    """Mean and variance of the first's cases under some odds ratio; chance of the count seen or fewer and how fast it
+    falls with the ratio's logarithm; chance of it or more and how fast that rises.
+    """
+
+    mean: float
+    variance: float
+    fewer: float
+    fewer_falls: float
+    more: float
+    more_rises: float
+
+
 def _odds_ratio(table: _Table) -> float | None:
     if table.unknown is not None or table.cases == table.most:
         return None
@@ -260,15 +281,23 @@ def _odds_ratio(table: _Table) -> float | None:
         return 0.0
 
     def rising(log_odds: float) -> tuple[float, float]:
-        mean, variance, _, _ = table.weighed(log_odds)
-        return mean - table.cases, variance
+        found = table.weighed(log_odds)
+        return found.mean - table.cases, found.variance
 
     return math.exp(root_between(rising, -_WIDEST, _WIDEST, 0.0))
 
 
 def _odds_interval(table: _Table, doubt: float) -> tuple[float, float | None]:
-    def root(rising: Callable[[float], float]) -> float:
-        return math.exp(root_between(lambda x: (rising(x), math.inf), -_WIDEST, _WIDEST, 0.0))
+    def from_below(log_odds: float) -> tuple[float, float]:
+        found = table.weighed(log_odds)
+        return found.more - doubt, found.more_rises
 
-    low = 0.0 if table.cases == table.least else root(lambda x: table.weighed(x)[3] - doubt)
-    return low, None if table.cases == table.most else root(lambda x: doubt - table.weighed(x)[2])
+    def from_above(log_odds: float) -> tuple[float, float]:
+        found = table.weighed(log_odds)
+        return doubt - found.fewer, found.fewer_falls
+
+    def end(rising: Callable[[float], tuple[float, float]]) -> float:
+        return math.exp(root_between(rising, -_WIDEST, _WIDEST, 0.0))
+
+    low = 0.0 if table.cases == table.least else end(from_below)
+    return low, None if table.cases == table.most else end(from_above)
