@@ -7,6 +7,7 @@ Through WSGI, in one process, with a bare request as the yardstick. Exit status 
 
 from __future__ import annotations
 
+import gc
 import itertools
 import random
 import statistics
@@ -159,6 +160,8 @@ def over_exposure() -> bool:
     """Who may have exposed whom, among 300 groups with 5 years of moves, shared sumps and things carried over."""
     with tempfile.TemporaryDirectory() as folder:
         client, secret, groups = _moved_about(Path(folder) / "exposure.db")
+        gc.collect()
+        gc.freeze()  # as the server does once it stands
         bare = _median(client, secret, "/v1/room")
         print(
             f"exposure among {GROUPS} groups in {TANKS} tanks of {SYSTEMS} systems over {YEARS} years; "

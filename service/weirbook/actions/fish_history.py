@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,10 +12,10 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.engine.relations import cohorts as batches
-from weirbook.engine.relations.contacts import Carried, Moved, Plumbed, Room, Stay, Water, Waters
+from weirbook.engine.relations.contacts import Carried, Id, Moved, Plumbed, Room, Stay, Water, Waters
 from weirbook.record.database import room_of
-from weirbook.record.fish import MOVE, Group, Species
-from weirbook.record.ledger import Line, lines_of
+from weirbook.record.fish import ARRIVAL, COUNT, MOVE, Group, Species
+from weirbook.record.ledger import Entered, Line, lines_of, walk
 from weirbook.record.places import Place, TankSystem
 from weirbook.record.quarantines import Transfer
 from weirbook.record.whereabouts import whereabouts
@@ -25,8 +26,9 @@ EVER = 1 << 62
 
 @dataclass(frozen=True)
 class Fish:
-    """A group as answers name it."""
+    """A group as answers name it. `number` is its place among the groups: exposure is followed by numbers."""
 
+    number: int
     id: uuid.UUID
     called: str
     species: str
@@ -88,13 +90,49 @@ class History:
         return found
 
     @cached_property
+    def counts(self) -> Mapping[uuid.UUID, Sequence[tuple[int, int]]]:
+        """Steps of each group's head count, one an instant."""
+        found: dict[uuid.UUID, list[tuple[int, int]]] = {}
+        for one in self._entered:
+            steps, at_ms = found.setdefault(one.group_id, []), one.line.happened_at_ms
+            if steps and steps[-1][0] == at_ms:
+                steps[-1] = at_ms, one.after
+            else:
+                steps.append((at_ms, one.after))
+        return found
+
+    @cached_property
+    def fewer(self) -> Mapping[uuid.UUID, int]:
+        """By how many a count fell short of the ledger, by its id."""
+        return {
+            one.line.id: one.before - one.after
+            for one in self._entered
+            if one.line.kind == COUNT and one.after < one.before
+        }
+
+    @cached_property
+    def _entered(self) -> Sequence[Entered]:
+        return list(walk(self.lines))
+
+    def heads_at(self, group: uuid.UUID, ms: int) -> int:
+        """Heads of a group at an instant, what happened at it counted."""
+        steps = self.counts.get(group, ())
+        index = bisect_right(steps, ms, key=lambda step: step[0])
+        return steps[index - 1][1] if index else 0
+
+    @cached_property
     def room(self) -> Room:
-        """What exposure follows from."""
+        """What exposure follows from; groups stand as their numbers."""
         return Room(
             list(self._tank_stays()),
             self.plumbed,
             [
-                Moved(line.happened_at_ms, line.group_id, line.to_group_id, line.id)
+                Moved(
+                    line.happened_at_ms,
+                    self.groups[line.group_id].number,
+                    self.groups[line.to_group_id].number,
+                    line.id,
+                )
                 for line in self.lines
                 if line.kind == MOVE and line.to_group_id is not None
             ],
@@ -105,23 +143,32 @@ class History:
             ],
         )
 
+    def fish_of(self, number: Id) -> Fish:
+        """The group of a number, by which exposure follows it."""
+        assert isinstance(number, int), "groups stand as their numbers"
+        return self._fish[number]
+
+    @cached_property
+    def _fish(self) -> Sequence[Fish]:
+        return list(self.groups.values())
+
     @cached_property
     def waters(self) -> Waters:
         return Waters(self.room)
 
     def _tank_stays(self) -> Iterator[Stay]:
         """When each group had fish in its tank."""
-        for group, steps in self.followed.counts.items():
-            tank = self.groups[group].tank_id  # type: ignore[index]
+        for group, steps in self.counts.items():
+            number, tank = self.groups[group].number, self.groups[group].tank_id
             since: int | None = None
             for at_ms, heads in steps:
                 if heads and since is None:
                     since = at_ms
                 elif not heads and since is not None:
-                    yield Stay(group, tank, since, at_ms)
+                    yield Stay(number, tank, since, at_ms)
                     since = None
             if since is not None:
-                yield Stay(group, tank, since, None)
+                yield Stay(number, tank, since, None)
 
     def water_of(self, group: uuid.UUID, at_ms: int) -> Water:
         """The water that a group's tank was part of at an instant."""
@@ -134,14 +181,21 @@ class History:
         noun, place = water
         return f"{noun}s/{(self.systems if noun == 'system' else self.tanks)[place]}"
 
-    def lines_into(self, group: uuid.UUID, kinds: Iterable[str]) -> list[Line]:
-        """The lines of some kinds by which fish came into a group."""
-        wanted = frozenset(kinds)
-        return [
-            line
-            for line in self.lines
-            if line.kind in wanted and (line.to_group_id or line.group_id) == group
-        ]
+    @cached_property
+    def lines_from(self) -> Mapping[uuid.UUID, Sequence[Line]]:
+        """Lines by the group that they are entered for: of moves the one that fish left."""
+        found: dict[uuid.UUID, list[Line]] = {group: [] for group in self.groups}
+        for line in self.lines:
+            found[line.group_id].append(line)
+        return found
+
+    def arrivals_into(self, group: uuid.UUID) -> list[Line]:
+        """The lines by which fish came into a group from outside the room."""
+        return [line for line in self.lines_from[group] if line.kind == ARRIVAL]
+
+    @cached_property
+    def crossing_ids(self) -> frozenset[uuid.UUID]:
+        return frozenset(one.id for one in self.crossings)
 
 
 def history_of(session: Session, now_ms: int) -> History:
@@ -160,9 +214,16 @@ def history_of(session: Session, now_ms: int) -> History:
     )
     groups = {
         id: Fish(
-            id, name or f"{species_name} in {tanks[tank]}", handle, species_name, tank, tanks[tank], origin
+            number,
+            id,
+            name or f"{species_name} in {tanks[tank]}",
+            handle,
+            species_name,
+            tank,
+            tanks[tank],
+            origin,
         )
-        for id, name, handle, species_name, tank, origin in session.execute(asked)
+        for number, (id, name, handle, species_name, tank, origin) in enumerate(session.execute(asked))
     }
     return History(
         groups,

@@ -135,7 +135,9 @@ def _judge(
     at_ms, water = key
     until_ms = min(at_ms + within_days * DAY_MS, history.now_ms)
     since_ms = at_ms - EARLIER_DAYS * DAY_MS
-    pieces = [piece for piece in history.waters.of.get(water, ()) if piece.group in scope.groups]
+    pieces = [
+        piece for piece in history.waters.of.get(water, ()) if history.fish_of(piece.group).id in scope.groups
+    ]
     days = sum(_heads_over(history, piece, at_ms, until_ms) for piece in pieces)
     earlier_days = sum(_heads_over(history, piece, since_ms, at_ms) for piece in pieces)
     after = list(_between(losses[water], at_ms, until_ms))
@@ -184,7 +186,7 @@ def _heads_over(history: History, piece: Piece, from_ms: int, to_ms: int) -> flo
     start, end = max(piece.from_ms, from_ms), min(piece.to_ms, to_ms)
     if start >= end:
         return 0.0
-    steps = history.followed.counts[piece.group]
+    steps = history.counts[history.fish_of(piece.group).id]
     index = max(0, bisect_right(steps, start, key=lambda step: step[0]) - 1)
     total = 0
     while index < len(steps) and steps[index][0] < end:
@@ -204,14 +206,14 @@ def _which(
     heads: dict[uuid.UUID, int] = dict.fromkeys(lost, 0)
     for piece in pieces:
         if piece.from_ms < to_ms and piece.to_ms > from_ms:
-            steps = history.followed.counts[piece.group]
-            start = history.followed.heads_at(piece.group, max(piece.from_ms, from_ms))
+            group = history.fish_of(piece.group).id
+            steps = history.counts[group]
+            start = history.heads_at(group, max(piece.from_ms, from_ms))
             within = [
                 count
                 for at_ms, count in steps
                 if max(piece.from_ms, from_ms) <= at_ms < min(piece.to_ms, to_ms)
             ]
-            group: uuid.UUID = piece.group  # type: ignore[assignment]
             heads[group] = max(heads.get(group, 0), start, *within)
     return [
         InWater(group, history.groups[group].called, round(lost[group], 6), heads[group])

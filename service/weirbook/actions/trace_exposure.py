@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from weirbook.actions.fish_history import DAY_MS, EVER, Crossing, Fish, History
 from weirbook.engine.relations.contacts import REPLUMBED, Rules, Water
-from weirbook.engine.relations.exposure import BACKWARD, Exposure, exposures, followed_into
+from weirbook.engine.relations.exposure import BACKWARD, Exposure, exposures, followed_into, reached
 from weirbook.engine.relations.walks import Link
 from weirbook.engine.shape import Assumption, Caution, Source
 from weirbook.engine.times import instant_text
-from weirbook.record.fish import ARRIVAL, COUNT, DISEASE, LOSS, MISSING, UNKNOWN
+from weirbook.record.fish import COUNT, DISEASE, LOSS, MISSING, UNKNOWN
 from weirbook.record.ledger import Line
 
 WITHIN_DAYS = 42
@@ -95,29 +95,22 @@ def trace_exposure(history: History, group_id: uuid.UUID, asked: Asked) -> Trace
     to_ms = history.now_ms if asked.to_ms is None else asked.to_ms
     rules = Rules(asked.residual_days * DAY_MS, asked.carry_days * DAY_MS)
     window, why = _window(history, group_id, asked)
-    told = exposures(history.room.within(from_ms, to_ms), group_id, asked.direction, rules)
-    lately = exposures(history.room.within(*window), group_id, asked.direction, rules)
-    touched = {_other(one, asked) for one in lately}
+    backward, group = asked.direction == BACKWARD, history.groups[group_id]
+    told = exposures(history.room.within(from_ms, to_ms), group.number, asked.direction, rules)
+    lately = reached(history.room.within(*window), group.number, asked.direction, rules) if backward else None
     items = tuple(
         Traced(
-            history.groups[other],
+            other,
             one,
-            _befell(
-                history,
-                other,
-                (max(window[0], one.from_ms), window[1]) if asked.direction != BACKWARD else window,
-            ),
-            other in touched,
+            _befell(history, other.id, window if backward else (max(window[0], one.from_ms), window[1])),
+            lately is None or other.number in lately,
         )
         for one in told
-        if (other := _other(one, asked)) is not None
+        for other in [history.fish_of(one.source if backward else one.target)]
     )
-    backward = asked.direction == BACKWARD
-    own = tuple(
-        line for line in history.lines_into(group_id, [ARRIVAL]) if _inside(line.happened_at_ms, window)
-    )
+    own = tuple(line for line in history.arrivals_into(group_id) if _inside(line.happened_at_ms, window))
     trace = Trace(
-        history.groups[group_id],
+        group,
         asked,
         window,
         why,
@@ -126,15 +119,9 @@ def trace_exposure(history: History, group_id: uuid.UUID, asked: Asked) -> Trace
         items,
         own if backward else (),
         tuple(_from_outside(history, group_id, window)) if backward else (),
-        tuple(_near_misses(history, group_id, asked, window, items)) if backward else (),
+        tuple(_near_misses(history, group.number, asked, window, items)) if backward else (),
     )
     return _judged(history, trace)
-
-
-def _other(one: Exposure, asked: Asked) -> uuid.UUID:
-    other = one.source if asked.direction == BACKWARD else one.target
-    assert isinstance(other, uuid.UUID)
-    return other
 
 
 def _window(history: History, group_id: uuid.UUID, asked: Asked) -> tuple[tuple[int, int], str]:
@@ -157,7 +144,7 @@ def _window(history: History, group_id: uuid.UUID, asked: Asked) -> tuple[tuple[
 
 
 def _losses(history: History, group_id: uuid.UUID) -> Iterator[Line]:
-    return (line for line in history.lines if line.kind == LOSS and line.group_id == group_id)
+    return (line for line in history.lines_from[group_id] if line.kind == LOSS)
 
 
 def _inside(at_ms: int, window: tuple[int, int]) -> bool:
@@ -166,18 +153,16 @@ def _inside(at_ms: int, window: tuple[int, int]) -> bool:
 
 def _befell(history: History, group_id: uuid.UUID, window: tuple[int, int]) -> Befell:
     lost = dict.fromkeys((*SUSPECT, MISSING), 0)
-    for line in history.lines:
-        if line.group_id != group_id or not _inside(line.happened_at_ms, window):
+    for line in history.lines_from[group_id]:
+        if not _inside(line.happened_at_ms, window):
             continue
         if line.kind == LOSS and line.cause in SUSPECT:
             lost[line.cause] += line.number
         elif line.kind == MISSING:
             lost[MISSING] += line.number
         elif line.kind == COUNT:
-            lost[MISSING] += max(0, -history.followed.adjustments.get(line.id, 0))
-    came = tuple(
-        line for line in history.lines_into(group_id, [ARRIVAL]) if _inside(line.happened_at_ms, window)
-    )
+            lost[MISSING] += history.fewer.get(line.id, 0)
+    came = tuple(line for line in history.arrivals_into(group_id) if _inside(line.happened_at_ms, window))
     return Befell(came, lost[DISEASE], lost[UNKNOWN], lost[MISSING])
 
 
@@ -186,21 +171,18 @@ def _from_outside(history: History, group_id: uuid.UUID, window: tuple[int, int]
     for one in history.crossings:
         if one.from_water is None and not one.disinfected and _inside(one.at_ms, window):
             water = history.waters.at(one.to_water, one.at_ms)
-            if (
-                history.followed.heads_at(group_id, one.at_ms)
-                and history.water_of(group_id, one.at_ms) == water
-            ):
+            if history.heads_at(group_id, one.at_ms) and history.water_of(group_id, one.at_ms) == water:
                 yield one
 
 
 def _near_misses(
-    history: History, group_id: uuid.UUID, asked: Asked, window: tuple[int, int], items: Sequence[Traced]
+    history: History, group: int, asked: Asked, window: tuple[int, int], items: Sequence[Traced]
 ) -> Iterator[NearMiss]:
     """Groups that left a water, by death or otherwise, so shortly before that another residual time would count them."""
-    counted = {one.other.id for one in items}
-    for other, water, left_ms, came_ms in followed_into(history.room, group_id, asked.within_days * DAY_MS):
+    counted = {one.other.number for one in items}
+    for other, water, left_ms, came_ms in followed_into(history.room, group, asked.within_days * DAY_MS):
         if other not in counted and came_ms < window[1]:
-            yield NearMiss(history.groups[other], water, left_ms, came_ms)  # type: ignore[index]
+            yield NearMiss(history.fish_of(other), water, left_ms, came_ms)
 
 
 def _judged(history: History, trace: Trace) -> Trace:
@@ -217,7 +199,7 @@ def _backward(history: History, trace: Trace) -> tuple[str, list[str]]:
     before = f"in the {days} days before {_day(trace.window[1])} ({trace.why_window})"
     there = any(
         stay.from_ms < trace.window[1] and (stay.to_ms is None or stay.to_ms > trace.window[0])
-        for stay in history.waters.stays_of(trace.group.id)
+        for stay in history.waters.stays_of(trace.group.number)
     )
     if not there:
         return NOT_KNOWN, [f"Unknown, because {called} had no fish {before}."]
@@ -295,8 +277,7 @@ def record_of(history: History, link: Link) -> str | None:
         return None
     if link.way == REPLUMBED:
         return f"tanks/{history.tanks[link.record]}"  # type: ignore[index]
-    crossed = {one.id for one in history.crossings}
-    return f"{'transfers' if link.record in crossed else 'stock-entries'}/{link.record}"
+    return f"{'transfers' if link.record in history.crossing_ids else 'stock-entries'}/{link.record}"
 
 
 def walk_words(history: History, walk: Sequence[Link]) -> str:
@@ -309,7 +290,7 @@ def walk_words(history: History, walk: Sequence[Link]) -> str:
 
 
 def _name(history: History, group: object) -> str:
-    return "water without fish" if group is None else history.groups[group].called  # type: ignore[index]
+    return "water without fish" if group is None else history.fish_of(group).called
 
 
 def assumptions_of(trace: Trace) -> list[Assumption]:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import deque
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from weirbook.engine.relations.survival import Life
@@ -275,10 +275,11 @@ class _Lots:
         return [self._stay(came, place, heads, None, HERE) for came, place, heads in self._lots]
 
     def _stay(self, came: Line, place: int, heads: float, left: Line | None, end: str) -> Stay:
-        stay = Stay(self.batch, self.group, came.at_ms, None, heads, end, came_by=came.id, place=place)
         if left is None:
-            return stay
-        return replace(stay, to_ms=left.at_ms, cause=left.cause, line=left.id)
+            return Stay(self.batch, self.group, came.at_ms, None, heads, end, None, None, came.id, place)
+        return Stay(
+            self.batch, self.group, came.at_ms, left.at_ms, heads, end, left.cause, left.id, came.id, place
+        )
 
 
 def fish_days(stays: Iterable[Stay], from_ms: int, to_ms: int) -> float:

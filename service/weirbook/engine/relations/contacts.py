@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TypeAlias
 
 SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER = "same tank", "shared water", "fish moved", "transfer"
@@ -168,8 +169,12 @@ class Waters:
             return place
         return next(water for _, _, water in self.during(place[1], ms, ms + 1))
 
-    def carriages(self) -> Iterator[tuple[str, Carried]]:
+    @cached_property
+    def carriages(self) -> Sequence[tuple[str, Carried]]:
         """All that was carried from one water to another and not disinfected, by the waters of its instant."""
+        return list(self._carriages())
+
+    def _carriages(self) -> Iterator[tuple[str, Carried]]:
         for one in self._room.carried:
             from_water, to_water = self.at(one.from_water, one.at_ms), self.at(one.to_water, one.at_ms)
             if from_water != to_water and not one.disinfected:

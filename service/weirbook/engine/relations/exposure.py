@@ -154,7 +154,11 @@ class _Direct:
 
     def _carried(self) -> Iterator[Exposure]:
         found: dict[Id, list[Link]] = defaultdict(list)
-        for way, one in self._waters.carriages():
+        own = self._waters.pieces_of(self._group)
+        for way, one in self._waters.carriages:
+            near = one.to_water if self._backward else one.from_water
+            if not any(piece.water == near for piece in own):
+                continue
             givers = [piece for piece in self._waters.of[one.from_water] if self._gave(piece, one.at_ms)]
             takers = [piece for piece in self._waters.of[one.to_water] if self._takes(piece, one.at_ms)]
             for giver in givers:
@@ -207,6 +211,13 @@ class _Direct:
                     len({link.record for link in some}),
                     (some[0],),
                 )
+
+
+def reached(room: Room, group: Id, direction: str = BACKWARD, rules: Rules | None = None) -> dict[Id, int]:
+    """The groups of `exposures` alone, and when it first came to each: without walks."""
+    sweep = Sweep(room, Waters(room), rules or Rules())
+    arrivals = sweep.first_arrivals_at(group) if direction == BACKWARD else sweep.first_arrivals_from(group)
+    return {other: arrival.at_ms for other, arrival in arrivals}
 
 
 def followed_into(room: Room, group: Id, within_ms: int) -> list[tuple[Id, Water, int, int]]:

@@ -187,7 +187,7 @@ class Sweep:
                 instants[piece.to_ms].ends.append(piece)
         for move in room.moved:
             instants[move.at_ms].moves.append(move)
-        for way, one in self._waters.carriages():
+        for way, one in self._waters.carriages:
             instants[one.at_ms].carried.append((way, one))
         return instants
 
