@@ -238,11 +238,16 @@ def _says(one: Judged, within_days: int) -> str:
         return f"{told}, and {before}: none to compare."
     if not one.alert:
         return f"{told}, against {before}: no more than chance alone may bring ({METHOD}, {chance(compared.p_higher)})."
-    ratio = "none before" if compared.ratio is None else f"{compared.ratio:.3g} times the earlier rate"
-    low = f"{compared.low:.3g}" if compared.low is not None else "0"
-    high = "no end" if compared.high is None else f"{compared.high:.3g}"
+    ratio = "none before" if compared.ratio is None else f"{_figure(compared.ratio)} times the earlier rate"
+    low = _figure(compared.low or 0.0)
+    high = "no end" if compared.high is None else _figure(compared.high)
     causes = ", ".join(f"{heads} {cause.replace('_', ' ')}" for cause, heads in one.causes)
     return (
         f"{told}, against {before}: {ratio} ({interval(CONFIDENCE, low, high)} of the ratio; {METHOD},"
         f" {chance(compared.p_higher)}). Causes as told: {causes}. They came after it; that they came of it is not shown."
     )
+
+
+def _figure(value: float) -> str:
+    """Three figures, large ones written out."""
+    return f"{value:.3g}" if value < 1000 else f"{value:.0f}"
