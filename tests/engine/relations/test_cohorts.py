@@ -73,6 +73,7 @@ def test_a_batch_is_lost_moved_and_kept_with_its_age() -> None:
     assert found.counts[A] == [(0, 10), (3 * DAY_MS, 8), (5 * DAY_MS, 3), (12 * DAY_MS, 0)]
     assert found.heads_at(B, 8 * DAY_MS) == 5 and found.heads_at(B, 9 * DAY_MS) == 4
     assert found.heads_at(B, 0) == 0 and found.heads_at(C, 0) == 0
+    assert len(ended(found.stays, [LOSS], 3 * DAY_MS, 9 * DAY_MS)) == 1
     lost = ended(found.stays, [LOSS], 0, 10 * DAY_MS)
     assert {(stay.cause, stay.line, stay.batch.source) for stay in lost} == {
         ("disease", 2, "north"),
@@ -94,6 +95,24 @@ def test_a_named_batch_that_was_thought_smaller_gives_all_and_the_others_the_res
     )
     lost = [stay for stay in found.stays if stay.line == 4]
     assert {stay.batch.id: stay.heads for stay in lost} == pytest.approx({2: 9.0, 1: 1.0})
+
+
+def test_a_loss_of_fish_that_came_by_a_move_is_taken_from_their_batches() -> None:
+    found = follow(
+        ledger(
+            (0, ARRIVAL, A, 10),
+            (1, ARRIVAL, B, 10),
+            (2, BIRTH, A, 10),
+            (3, MOVE, A, 4, {"to_group": B}),
+            (9, LOSS, B, 2, {"batch": 4}),
+            (10, MOVE, A, 3, {"to_group": B, "batch": 3}),
+            (11, LOSS, B, 3, {"batch": 6}),
+        )
+    )
+    assert {(stay.batch.id, stay.heads) for stay in found.stays if stay.line == 5} == {(1, 1), (3, 1)}
+    assert {(stay.batch.id, stay.came_by, stay.heads) for stay in found.stays if stay.line == 7} == {
+        (3, 6, 3)
+    }
 
 
 def test_a_count_of_fewer_makes_missing_and_one_of_more_makes_fish_of_unknown_age() -> None:
@@ -146,6 +165,11 @@ def test_a_fish_lost_in_the_instant_it_was_moved_in_counts_in_its_new_group_and_
     of_b = kaplan_meier(lives([stay for stay in found.stays if stay.group == B], 0, 20 * DAY_MS))
     assert of_b.lost == 1 and of_b.steps[0].survival == pytest.approx(0.75)
     assert kaplan_meier(lives(found.stays, 0, 20 * DAY_MS)).survival_at(6) == pytest.approx(0.9)
+
+
+def test_a_count_of_heads_has_one_step_an_instant() -> None:
+    found = follow(ledger((0, ARRIVAL, A, 10), (0, LOSS, A, 1), (4, ARRIVAL, A, 2), (4, COUNT, A, 12)))
+    assert found.counts[A] == [(0, 9), (4 * DAY_MS, 12)]
 
 
 def test_an_edge_of_ages_opens_the_bin_after_it() -> None:

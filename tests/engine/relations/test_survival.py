@@ -230,10 +230,12 @@ def test_nothing_is_told_across_an_age_at_which_nobody_was_watched() -> None:
 
 
 def test_an_interval_of_no_losses_rests_on_the_fewest_that_were_watched_on_the_way() -> None:
-    some = kaplan_meier([Life(10.0, False, 6.0), Life(40.0, False, 2.0), Life(40.0, False, 20.0, 15.0)])
+    some = kaplan_meier(
+        [Life(10.0, False, 6.0), Life(40.0, False, 2.0), Life(40.0, False, 20.0, 15.0), Life(20.0, False)]
+    )
     told = some.told_at(30.0)
     assert told is not None and told.low is not None
-    assert (told.watched, told.low) == (2.0, pytest.approx(proportion_confint(2, 2, method="beta")[0]))
+    assert (told.watched, told.low) == (3.0, pytest.approx(proportion_confint(3, 3, method="beta")[0]))
     moved = kaplan_meier([Life(10.0, False, 6.0), Life(40.0, False, 6.0, 10.0)]).told_at(30.0)
     assert moved is not None and moved.watched == 6.0
 

@@ -1,8 +1,8 @@
 """From a ledger of groups of fish to head counts, and to how long each batch was watched in each group.
 
 Fish have no names. They come in batches (an arrival, a birth), and a batch keeps its age wherever it is moved.
-What is lost, leaves or is moved belongs to the batch that its line names; where none is named it is shared among the
-batches that live in the group in proportion to their heads, so that batches are parted into fractions of a head.
+What is lost, leaves or is moved is taken from those fish that came by the line that it names; where none is named it
+is shared among all that live in the group in proportion to their heads, so that batches are parted into fractions.
 That is true on average where the batches of a group die alike; where new fish die first it credits some of their
 losses to the old ones, and a difference between batches comes out smaller than it is.
 """
@@ -11,8 +11,9 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TypeAlias
 
 from weirbook.engine.relations.survival import Life
 
@@ -21,6 +22,9 @@ MISSING, DEPARTURE, COUNT, WITHDRAWAL = "missing", "departure", "count", "withdr
 KINDS = (ARRIVAL, BIRTH, MOVE, LOSS, MISSING, DEPARTURE, COUNT, WITHDRAWAL)
 HERE = "here"
 """How a stay ends that goes on."""
+
+Id: TypeAlias = Hashable
+"""How callers name groups and lines."""
 
 DAY_MS = 86_400_000
 _NOTHING = 1e-9
@@ -31,17 +35,18 @@ _NOTHING = 1e-9
 class Line:
     """One entry of the ledger, in the order of its being recorded. `number` is positive, of a count the heads seen.
 
-    `batch` names the arrival or birth by its id. A withdrawal takes back the line that `takes_back` names.
+    `batch` names the line by which its fish came into the group: an arrival, a birth, a move, a count that found them.
+    A withdrawal takes back the line that `takes_back` names.
     """
 
-    id: int
+    id: Id
     at_ms: int
     kind: str
-    group: int
+    group: Id
     number: int = 0
-    to_group: int | None = None
-    batch: int | None = None
-    takes_back: int | None = None
+    to_group: Id | None = None
+    batch: Id | None = None
+    takes_back: Id | None = None
     cause: str | None = None
     source: str | None = None
 
@@ -50,10 +55,10 @@ class Line:
 class Batch:
     """Fish that came together. Those that a count found have no known age."""
 
-    id: int
+    id: Id
     kind: str
     at_ms: int
-    group: int
+    group: Id
     source: str | None = None
 
     @property
@@ -66,14 +71,14 @@ class Stay:
     """Some heads of a batch in one group, from when they came to when they were lost, left or were moved."""
 
     batch: Batch
-    group: int
+    group: Id
     from_ms: int
     to_ms: int | None
     heads: float
     end: str = HERE
     cause: str | None = None
-    line: int | None = None
-    came_by: int | None = None
+    line: Id | None = None
+    came_by: Id | None = None
     """The line that brought them: the arrival, birth or count itself, or a move."""
     place: int = 0
     """That line's place in the order of the ledger."""
@@ -96,12 +101,12 @@ class Cohorts:
     by the rules has none.
     """
 
-    counts: Mapping[int, Sequence[tuple[int, int]]]
+    counts: Mapping[Id, Sequence[tuple[int, int]]]
     stays: Sequence[Stay]
-    adjustments: Mapping[int, int] = field(default_factory=dict)
-    lacking: Sequence[tuple[int, int]] = ()
+    adjustments: Mapping[Id, int] = field(default_factory=dict)
+    lacking: Sequence[tuple[Id, int]] = ()
 
-    def heads_at(self, group: int, ms: int) -> int:
+    def heads_at(self, group: Id, ms: int) -> int:
         """Heads of a group at an instant, what happened at it counted."""
         steps = self.counts.get(group, ())
         index = bisect_right(steps, ms, key=lambda step: step[0])
@@ -140,12 +145,12 @@ class _Book:
 
     def __init__(self) -> None:
         self.place = 0
-        self.heads: dict[int, int] = {}
-        self.counts: dict[int, list[tuple[int, int]]] = {}
-        self.living: dict[int, dict[int, _Lots]] = {}
+        self.heads: dict[Id, int] = {}
+        self.counts: dict[Id, list[tuple[int, int]]] = {}
+        self.living: dict[Id, dict[Id, _Lots]] = {}
         self.stays: list[Stay] = []
-        self.adjustments: dict[int, int] = {}
-        self.lacking: list[tuple[int, int]] = []
+        self.adjustments: dict[Id, int] = {}
+        self.lacking: list[tuple[Id, int]] = []
 
     def enter(self, line: Line) -> None:
         if line.kind in (ARRIVAL, BIRTH):
@@ -177,14 +182,14 @@ class _Book:
         self._add(line.group, batch, heads, line)
         self._count(line.group, line.at_ms, heads)
 
-    def _add(self, group: int, batch: Batch, heads: float, line: Line) -> None:
+    def _add(self, group: Id, batch: Batch, heads: float, line: Line) -> None:
         living = self.living.setdefault(group, {})
         if batch.id not in living:
             living[batch.id] = _Lots(batch, group)
         living[batch.id].add(line, self.place, heads)
 
     def _take(self, line: Line, number: int, end: str) -> _Taken:
-        """Take heads out of a group, of the batch that the line names first, then of all as they live there."""
+        """Take heads out of a group: of those that the line names first, then of all as they live there."""
         living = self.living.get(line.group, {})
         there = self.heads.get(line.group, 0)
         if number > there:
@@ -203,15 +208,17 @@ class _Book:
                 del living[key]
         return _Taken(number, gone)
 
-    def _shares(self, living: Mapping[int, _Lots], named: int | None, number: int) -> dict[int, float]:
+    def _shares(self, living: Mapping[Id, _Lots], named: Id | None, number: int) -> dict[Id, float]:
         """What each batch gives of a number of heads."""
-        first = min(float(number), living[named].heads) if named is not None and named in living else 0.0
-        rest = {key: lots.heads - (first if key == named else 0.0) for key, lots in living.items()}
-        whole, wanted = sum(rest.values()), number - first
-        share = min(1.0, wanted / whole) if wanted > _NOTHING and whole > _NOTHING else 0.0
-        return {key: heads * share + (first if key == named else 0.0) for key, heads in rest.items()}
+        meant = {key: lots.came_by(named) if named is not None else 0.0 for key, lots in living.items()}
+        whole = sum(meant.values())
+        first = min(1.0, number / whole) if whole > _NOTHING else 0.0
+        rest = {key: lots.heads - meant[key] * first for key, lots in living.items()}
+        others, wanted = sum(rest.values()), number - whole * first
+        share = min(1.0, wanted / others) if wanted > _NOTHING and others > _NOTHING else 0.0
+        return {key: meant[key] * first + heads * share for key, heads in rest.items()}
 
-    def _count(self, group: int, at_ms: int, change: int) -> None:
+    def _count(self, group: Id, at_ms: int, change: int) -> None:
         now = self.heads[group] = self.heads.get(group, 0) + change
         steps = self.counts.setdefault(group, [])
         if steps and steps[-1][0] == at_ms:
@@ -233,10 +240,10 @@ class _Taken:
 class _Lots:
     """The heads of one batch in one group, in lots by when they came there.
 
-    Those that came first go first: all are of one age, so that no rate and no survival rests on it.
+    Unless others are meant those that came first go first: all are of one age, so that no rate rests on it.
     """
 
-    def __init__(self, batch: Batch, group: int) -> None:
+    def __init__(self, batch: Batch, group: Id) -> None:
         self.batch = batch
         self.group = group
         self.heads = 0.0
@@ -246,9 +253,15 @@ class _Lots:
         self.heads += heads
         self._lots.append((line, place, heads))
 
+    def came_by(self, named: Id) -> float:
+        """Heads that came by a line."""
+        return sum(heads for came, _, heads in self._lots if came.id == named)
+
     def take(self, line: Line, heads: float, end: str) -> list[Stay]:
         self.heads -= heads
         stays = []
+        if line.batch is not None:  # those that are meant go first
+            self._lots = deque(sorted(self._lots, key=lambda lot: lot[0].id != line.batch))
         while heads > _NOTHING and self._lots:
             came, place, some = self._lots.popleft()
             gone = some if some - heads <= _NOTHING else heads
@@ -262,10 +275,11 @@ class _Lots:
         return [self._stay(came, place, heads, None, HERE) for came, place, heads in self._lots]
 
     def _stay(self, came: Line, place: int, heads: float, left: Line | None, end: str) -> Stay:
-        stay = Stay(self.batch, self.group, came.at_ms, None, heads, end, came_by=came.id, place=place)
         if left is None:
-            return stay
-        return replace(stay, to_ms=left.at_ms, cause=left.cause, line=left.id)
+            return Stay(self.batch, self.group, came.at_ms, None, heads, end, None, None, came.id, place)
+        return Stay(
+            self.batch, self.group, came.at_ms, left.at_ms, heads, end, left.cause, left.id, came.id, place
+        )
 
 
 def fish_days(stays: Iterable[Stay], from_ms: int, to_ms: int) -> float:
@@ -329,7 +343,7 @@ def lives(stays: Iterable[Stay], from_ms: int, to_ms: int, *, missing_is_lost: b
 
 def _joined(stays: Iterable[Stay]) -> Iterable[tuple[int, float, Stay]]:
     """Heads through all their moves: since when they were seen, how many, and the stay in which that ended."""
-    moving: dict[tuple[int, int | None], deque[tuple[int, float, Stay]]] = {}
+    moving: dict[tuple[Id, Id | None], deque[tuple[int, float, Stay]]] = {}
     for stay in sorted(stays, key=lambda stay: stay.place):
         waiting = moving.get((stay.batch.id, stay.came_by), deque())
         heads = stay.heads

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TypeAlias
 
 SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER = "same tank", "shared water", "fish moved", "transfer"
 REPLUMBED = "tank joined to other water"
 WAYS = (SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER, REPLUMBED)
+
+Id: TypeAlias = Hashable
+"""How callers name groups and records."""
 
 Water = tuple[str, int]
 """A system, or a tank by itself: ("system", 3), ("tank", 5)."""
@@ -18,7 +23,7 @@ Water = tuple[str, int]
 class Stay:
     """A group with fish in a tank, from an instant until before another; open where there is none."""
 
-    group: int
+    group: Id
     tank: int
     from_ms: int
     to_ms: int | None
@@ -39,9 +44,9 @@ class Moved:
     """Fish of one group that joined another."""
 
     at_ms: int
-    from_group: int
-    to_group: int
-    record: int | str
+    from_group: Id
+    to_group: Id
+    record: Id
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +59,7 @@ class Carried:
     at_ms: int
     from_water: Water
     to_water: Water
-    record: int | str
+    record: Id
     disinfected: bool = False
 
 
@@ -66,6 +71,23 @@ class Room:
     plumbed: Sequence[Plumbed] = ()
     moved: Sequence[Moved] = ()
     carried: Sequence[Carried] = ()
+
+    def within(self, from_ms: int, to_ms: int) -> Room:
+        """The same with contacts of a span alone; what goes on beyond its end is left open."""
+        return Room(
+            [
+                replace(
+                    stay,
+                    from_ms=max(stay.from_ms, from_ms),
+                    to_ms=None if stay.to_ms is None or stay.to_ms >= to_ms else stay.to_ms,
+                )
+                for stay in self.stays
+                if stay.from_ms < to_ms and (stay.to_ms is None or stay.to_ms > from_ms)
+            ],
+            self.plumbed,
+            [move for move in self.moved if from_ms <= move.at_ms < to_ms],
+            [one for one in self.carried if from_ms <= one.at_ms < to_ms],
+        )
 
 
 @dataclass(frozen=True)
@@ -85,7 +107,7 @@ EVER = 2**62
 class Piece:
     """A group in one water without a break."""
 
-    group: int
+    group: Id
     water: Water
     from_ms: int
     to_ms: int
@@ -104,23 +126,23 @@ class Waters:
         self.of: dict[Water, list[Piece]] = defaultdict(list)
         for piece in self.pieces:
             self.of[piece.water].append(piece)
-        self._pieces: dict[int, list[Piece]] = defaultdict(list)
+        self._pieces: dict[Id, list[Piece]] = defaultdict(list)
         for piece in self.pieces:
             self._pieces[piece.group].append(piece)
         self.tank_stays: dict[int, list[Stay]] = defaultdict(list)
         for stay in room.stays:
             self.tank_stays[stay.tank].append(stay)
-        self._stays: dict[int, list[Stay]] = defaultdict(list)
+        self._stays: dict[Id, list[Stay]] = defaultdict(list)
         for stay in room.stays:
             self._stays[stay.group].append(stay)
 
-    def stays_of(self, group: int) -> Sequence[Stay]:
+    def stays_of(self, group: Id) -> Sequence[Stay]:
         return self._stays.get(group, ())
 
-    def pieces_of(self, group: int) -> Sequence[Piece]:
+    def pieces_of(self, group: Id) -> Sequence[Piece]:
         return self._pieces.get(group, ())
 
-    def tanks_of(self, group: int, ms: int) -> set[int]:
+    def tanks_of(self, group: Id, ms: int) -> set[int]:
         """The tanks that a group was in at an instant."""
         return {
             stay.tank
@@ -147,8 +169,12 @@ class Waters:
             return place
         return next(water for _, _, water in self.during(place[1], ms, ms + 1))
 
-    def carriages(self) -> Iterator[tuple[str, Carried]]:
+    @cached_property
+    def carriages(self) -> Sequence[tuple[str, Carried]]:
         """All that was carried from one water to another and not disinfected, by the waters of its instant."""
+        return list(self._carriages())
+
+    def _carriages(self) -> Iterator[tuple[str, Carried]]:
         for one in self._room.carried:
             from_water, to_water = self.at(one.from_water, one.at_ms), self.at(one.to_water, one.at_ms)
             if from_water != to_water and not one.disinfected:
@@ -167,7 +193,7 @@ class Waters:
 
 
 def _pieces(stays: Iterable[Stay], waters: Waters) -> Iterator[Piece]:
-    spans: dict[tuple[int, Water], list[tuple[int, int]]] = defaultdict(list)
+    spans: dict[tuple[Id, Water], list[tuple[int, int]]] = defaultdict(list)
     for stay in stays:
         to_ms = EVER if stay.to_ms is None else stay.to_ms
         if to_ms > stay.from_ms:

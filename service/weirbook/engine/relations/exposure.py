@@ -16,6 +16,7 @@ from weirbook.engine.relations.contacts import (
     REPLUMBED,
     SAME_TANK,
     SHARED_WATER,
+    Id,
     Piece,
     Room,
     Rules,
@@ -38,8 +39,8 @@ class Exposure:
     `steps` is 1 where nobody stood between them. `times` counts how often; `walk` is how it first came.
     """
 
-    source: int
-    target: int
+    source: Id
+    target: Id
     way: str
     from_ms: int
     to_ms: int | None
@@ -48,14 +49,12 @@ class Exposure:
     walk: tuple[Link, ...]
 
     @property
-    def record(self) -> int | str | None:
+    def record(self) -> Id | None:
         """The record of the last step, where that has one."""
         return self.walk[-1].record
 
 
-def exposures(
-    room: Room, group: int, direction: str = BACKWARD, rules: Rules | None = None
-) -> list[Exposure]:
+def exposures(room: Room, group: Id, direction: str = BACKWARD, rules: Rules | None = None) -> list[Exposure]:
     """Whom a group was exposed to (backward), or whom it may have exposed (forward), the earliest first.
 
     Every direct way is told; an indirect walk only where it came before all of them.
@@ -74,7 +73,7 @@ def exposures(
     rules = rules or Rules()
     waters = Waters(room)
     found = list(_Direct(room, waters, rules, group, direction == BACKWARD).rows())
-    earliest: dict[int, int] = defaultdict(lambda: EVER)
+    earliest: dict[Id, int] = defaultdict(lambda: EVER)
     for one in found:
         other = one.source if direction == BACKWARD else one.target
         earliest[other] = min(one.from_ms, earliest[other])
@@ -85,21 +84,21 @@ def exposures(
             source, target = (other, group) if direction == BACKWARD else (group, other)
             walk = sweep.walk(source, target, arrival)
             found.append(Exposure(source, target, walk[-1].way, arrival.at_ms, None, len(walk), 1, walk))
-    return sorted(found, key=lambda one: (one.from_ms, one.steps, one.source, one.target, one.way))
+    return sorted(found, key=lambda one: (one.from_ms, one.steps, str(one.source), str(one.target), one.way))
 
 
 def _end(stay: Piece | Stay) -> int:
     return EVER if stay.to_ms is None else stay.to_ms
 
 
-_Spans = dict[int, list[tuple[int, int]]]
+_Spans = dict[Id, list[tuple[int, int]]]
 """By the other group."""
 
 
 class _Direct:
     """The ways between one group and others with nobody between them."""
 
-    def __init__(self, room: Room, waters: Waters, rules: Rules, group: int, backward: bool) -> None:
+    def __init__(self, room: Room, waters: Waters, rules: Rules, group: Id, backward: bool) -> None:
         self._room, self._waters, self._rules = room, waters, rules
         self._group, self._backward = group, backward
 
@@ -108,7 +107,7 @@ class _Direct:
         yield from self._moved()
         yield from self._carried()
 
-    def _ends(self, other: int) -> tuple[int, int]:
+    def _ends(self, other: Id) -> tuple[Id, Id]:
         return (other, self._group) if self._backward else (self._group, other)
 
     def _sharing(self) -> Iterator[Exposure]:
@@ -117,12 +116,12 @@ class _Direct:
             for stay in self._waters.tank_stays[mine.tank]:
                 self._overlap(tanks, mine, stay)
         water: _Spans = defaultdict(list)
-        waters: dict[int, Water] = {}
+        waters: dict[Id, Water] = {}
         for piece in self._waters.pieces_of(self._group):
             for other in self._waters.of[piece.water]:
                 if self._overlap(water, piece, other):
                     waters.setdefault(other.group, piece.water)
-        for group in sorted(water):
+        for group in sorted(water, key=str):
             same = merged(tanks.get(group, ()))
             for way, spans in ((SAME_TANK, same), (SHARED_WATER, without(merged(water[group]), same))):
                 if spans:
@@ -143,7 +142,7 @@ class _Direct:
         return start < end
 
     def _moved(self) -> Iterator[Exposure]:
-        found: dict[int, list[Link]] = defaultdict(list)
+        found: dict[Id, list[Link]] = defaultdict(list)
         for move in self._room.moved:
             mine, other = move.to_group, move.from_group
             if not self._backward:
@@ -154,25 +153,24 @@ class _Direct:
         yield from self._first_of(found)
 
     def _carried(self) -> Iterator[Exposure]:
-        found: dict[int, list[Link]] = defaultdict(list)
-        for way, one in self._waters.carriages():
-            givers = {
-                piece.group: piece
-                for piece in self._waters.of[one.from_water]
-                if self._gave(piece, one.at_ms)
-            }
-            takers: dict[int, int] = {}
-            for piece in self._waters.of[one.to_water]:
-                if piece.from_ms <= one.at_ms + self._rules.carry_ms and one.at_ms < piece.to_ms:
-                    at_ms = max(one.at_ms, piece.from_ms)
-                    takers[piece.group] = min(at_ms, takers.get(piece.group, EVER))
+        found: dict[Id, list[Link]] = defaultdict(list)
+        own = self._waters.pieces_of(self._group)
+        for way, one in self._waters.carriages:
+            near = one.to_water if self._backward else one.from_water
+            if not any(piece.water == near for piece in own):
+                continue
+            givers = [piece for piece in self._waters.of[one.from_water] if self._gave(piece, one.at_ms)]
+            takers = [piece for piece in self._waters.of[one.to_water] if self._takes(piece, one.at_ms)]
             for giver in givers:
-                for taker, at_ms in takers.items():
+                for taker in takers:
                     mine, other = (taker, giver) if self._backward else (giver, taker)
-                    came_along = way == REPLUMBED and taker in givers
-                    if mine == self._group and other != mine and not came_along:
-                        link = Link(way, at_ms, giver, taker, one.record, one.to_water)
-                        found[other].append(link)
+                    if mine.group != self._group or other.group == self._group:
+                        continue
+                    if way == REPLUMBED and self._came_along(giver, taker, one.at_ms):
+                        continue
+                    at_ms = max(one.at_ms, taker.from_ms)
+                    link = Link(way, at_ms, giver.group, taker.group, one.record, one.to_water)
+                    found[other.group].append(link)
         yield from self._first_of(found)
 
     def _gave(self, piece: Piece, at_ms: int) -> bool:
@@ -181,9 +179,53 @@ class _Direct:
         lately = at_ms <= piece.to_ms + rules.carry_ms or at_ms < piece.to_ms + rules.residual_ms
         return piece.from_ms <= at_ms and lately
 
-    def _first_of(self, found: dict[int, list[Link]]) -> Iterator[Exposure]:
-        for other, links in sorted(found.items()):
+    def _takes(self, piece: Piece, at_ms: int) -> bool:
+        """Whether a piece's fish were there, or came soon enough, when something was carried to their water."""
+        return piece.from_ms <= at_ms + self._rules.carry_ms and at_ms < piece.to_ms
+
+    def _came_along(self, giver: Piece, taker: Piece, at_ms: int) -> bool:
+        """Whether giver or taker came with a tank that was joined to other water: then they shared water anyhow."""
+        before = any(
+            piece.group == taker.group
+            and piece.to_ms == at_ms
+            and piece.from_ms < giver.to_ms
+            and giver.from_ms < at_ms
+            for piece in self._waters.of[giver.water]
+        )
+        return before or any(
+            piece.group == giver.group and piece.from_ms == at_ms for piece in self._waters.of[taker.water]
+        )
+
+    def _first_of(self, found: dict[Id, list[Link]]) -> Iterator[Exposure]:
+        for other, links in sorted(found.items(), key=lambda one: str(one[0])):
             for way in sorted({link.way for link in links}):
                 some = sorted((link for link in links if link.way == way), key=lambda link: link.at_ms)
                 source, target = self._ends(other)
-                yield Exposure(source, target, way, some[0].at_ms, None, 1, len(some), (some[0],))
+                yield Exposure(
+                    source,
+                    target,
+                    way,
+                    some[0].at_ms,
+                    None,
+                    1,
+                    len({link.record for link in some}),
+                    (some[0],),
+                )
+
+
+def reached(room: Room, group: Id, direction: str = BACKWARD, rules: Rules | None = None) -> dict[Id, int]:
+    """The groups of `exposures` alone, and when it first came to each: without walks."""
+    sweep = Sweep(room, Waters(room), rules or Rules())
+    arrivals = sweep.first_arrivals_at(group) if direction == BACKWARD else sweep.first_arrivals_from(group)
+    return {other: arrival.at_ms for other, arrival in arrivals}
+
+
+def followed_into(room: Room, group: Id, within_ms: int) -> list[tuple[Id, Water, int, int]]:
+    """Groups that left a water shortly before this one came into it: which, where, when they left and it came."""
+    waters = Waters(room)
+    found = []
+    for mine in waters.pieces_of(group):
+        for other in waters.of[mine.water]:
+            if other.group != group and other.to_ms <= mine.from_ms <= other.to_ms + within_ms:
+                found.append((other.group, mine.water, other.to_ms, mine.from_ms))
+    return sorted(found, key=lambda one: (one[2], str(one[0])))

@@ -18,6 +18,7 @@ from weirbook.engine.relations.contacts import (
     SAME_TANK,
     SHARED_WATER,
     Carried,
+    Id,
     Moved,
     Piece,
     Room,
@@ -33,9 +34,9 @@ class Link:
 
     way: str
     at_ms: int
-    from_group: int | None
-    to_group: int | None
-    record: int | str | None = None
+    from_group: Id | None
+    to_group: Id | None
+    record: Id | None = None
     water: Water | None = None
 
 
@@ -56,7 +57,7 @@ class _Way(NamedTuple):
 
     at_ms: int
     name: str
-    record: int | str | None
+    record: Id | None
     water: Water | None
     sources: _Sources
 
@@ -104,7 +105,7 @@ class Sweep:
         self._waters, self._rules = waters, rules
         names = {stay.group for stay in room.stays}
         names |= {group for move in room.moved for group in (move.from_group, move.to_group)}
-        self._names = sorted(names)
+        self._names = sorted(names, key=str)
         self._index = {group: index for index, group in enumerate(self._names)}
         self._reach = [1 << index for index in range(len(self._names))]
         self._in: list[set[Water]] = [set() for _ in self._names]
@@ -118,7 +119,7 @@ class Sweep:
         for at_ms, instant in sorted(self._instants(room).items()):
             self._pass(at_ms, instant)
 
-    def first_arrivals_at(self, group: int) -> Iterator[tuple[int, Arrival]]:
+    def first_arrivals_at(self, group: Id) -> Iterator[tuple[Id, Arrival]]:
         """Every group that this one was exposed to, with how that first came."""
         index = self._index.get(group)
         seen = 0 if index is None else 1 << index
@@ -127,7 +128,7 @@ class Sweep:
                 yield self._names[other], arrival
             seen |= arrival.bits
 
-    def first_arrivals_from(self, group: int) -> Iterator[tuple[int, Arrival]]:
+    def first_arrivals_from(self, group: Id) -> Iterator[tuple[Id, Arrival]]:
         """Every group that this one may have exposed, with how that first came."""
         index = self._index.get(group)
         if index is None:
@@ -136,7 +137,7 @@ class Sweep:
             if other != group and (first := _first(log, index)) is not None:
                 yield other, first
 
-    def walk(self, source: int, target: int, arrival: Arrival) -> tuple[Link, ...]:
+    def walk(self, source: Id, target: Id, arrival: Arrival) -> tuple[Link, ...]:
         """The shortest walk from one group to another that ends in this arrival."""
         wanted = self._index[source]
         after: dict[int, Arrival | None] = {arrival.number: None}
@@ -167,7 +168,7 @@ class Sweep:
         self, first: Arrival, source: int, after: dict[int, Arrival | None], place: dict[int, int | None]
     ) -> Iterator[Link]:
         one: Arrival | None = first
-        giver: int | None = self._names[source]
+        giver: Id | None = self._names[source]
         while one is not None:
             index = place[one.number]
             taker = None if index is None else self._names[index]
@@ -186,7 +187,7 @@ class Sweep:
                 instants[piece.to_ms].ends.append(piece)
         for move in room.moved:
             instants[move.at_ms].moves.append(move)
-        for way, one in self._waters.carriages():
+        for way, one in self._waters.carriages:
             instants[one.at_ms].carried.append((way, one))
         return instants
 
