@@ -324,7 +324,10 @@ def _query_parameters(
         for name, one in schema.fields.items():
             if (key := one.data_key or name) in example.query:
                 said = example.query[key]
-                one.metadata = {**one.metadata, "example": int(said) if isinstance(one, fields.Integer) else said}
+                one.metadata = {
+                    **one.metadata,
+                    "example": int(said) if isinstance(one, fields.Integer) else said,
+                }
         found.append({"in": "query", "schema": schema})
     if len(formats) > 1:
         found.append(
