@@ -13,7 +13,7 @@ from typing import Any, Protocol
 import msgspec
 from flask import Request, Response
 from flask_smorest import Blueprint
-from marshmallow import RAISE, Schema, ValidationError
+from marshmallow import RAISE, Schema, ValidationError, fields
 from sqlalchemy.orm import Session
 
 from weirbook.config import Config
@@ -323,7 +323,8 @@ def _query_parameters(
         schema = query()
         for name, one in schema.fields.items():
             if (key := one.data_key or name) in example.query:
-                one.metadata = {**one.metadata, "example": example.query[key]}
+                said = example.query[key]
+                one.metadata = {**one.metadata, "example": int(said) if isinstance(one, fields.Integer) else said}
         found.append({"in": "query", "schema": schema})
     if len(formats) > 1:
         found.append(
