@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import groupby
 from typing import Any
@@ -30,9 +30,9 @@ BATCH = 1_000
 Places = dict[tuple[Any, Any], int | None]
 
 
-@dataclass
+@dataclass(frozen=True)
 class _Noted:
-    """What a transaction did to a record so far."""
+    """What a transaction did to a record so far. Never altered: a part that is taken back restores what was noted."""
 
     made: bool = False
     gone: bool = False
@@ -135,10 +135,11 @@ def _note(session: Session, _context: UOWTransaction) -> None:
             noted[row] = _Noted(made=True)
     for row in session.dirty:
         if isinstance(row, Edited) and (changed := _changed(row)):
-            noted.setdefault(row, _Noted()).moved |= row.PLACED_BY in changed
+            before = noted.get(row, _Noted())
+            noted[row] = replace(before, moved=before.moved or row.PLACED_BY in changed)
     for row in session.deleted:
         if isinstance(row, Edited) and row.SOUGHT:
-            noted.setdefault(row, _Noted()).gone = True
+            noted[row] = replace(noted.get(row, _Noted()), gone=True)
 
 
 def _changed(row: Any) -> list[str]:
@@ -181,8 +182,8 @@ def _note_what_moved_along(session: Session, noted: dict[Any, _Noted]) -> None:
                 model.room_id == row.room_id, getattr(model, model.PLACED_BY) == row.id
             )
             for other in session.scalars(asked).unique():
-                if not noted.setdefault(other, _Noted()).moved:
-                    noted[other].moved = True
+                if not noted.get(other, _Noted()).moved:
+                    noted[other] = replace(noted.get(other, _Noted()), moved=True)
                     moved.append(other)
 
 
