@@ -21,6 +21,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 import sqlalchemy as sa
+import year_of_records
 from flask.testing import FlaskClient
 
 from weirbook.actions.make_key import make_key
@@ -42,6 +43,7 @@ ROUNDS = 20
 MINUTE_MS, DAY_MS = 60_000, 86_400_000
 
 SEARCH_BAR_MS = 50
+TIMELINE_BAR_MS = 100
 ENTRIES, NEIGHBOURS, NEIGHBOURS_ENTRIES = 50_000, 10, 5_000
 WORDS_AN_ENTRY, VOCABULARY = 35, 20_000
 EXPOSURE_BAR_MS = 200
@@ -370,7 +372,34 @@ def _median_of(what: Callable[[], None]) -> float:
     return statistics.median(taken)
 
 
-SECTIONS: Mapping[str, Callable[[], bool]] = {"search": over_search, "exposure": over_exposure}
+def over_timeline() -> bool:
+    """A year of one system with 2,000 records, three thermometers and a lid: in order, and as suspects."""
+    with tempfile.TemporaryDirectory() as folder:
+        client, secret = year_of_records.make(Path(folder) / "year.db")
+        bare = _median(client, secret, "/v1/room")
+        since = time.strftime("%Y-%m-%dT00:00:00Z", time.gmtime(time.time() - 364 * 86_400))
+        taken = {
+            words: _median(client, secret, f"/v1/systems/pond/{path}")
+            for words, path in (
+                ("a year in order", f"timeline?from={since}"),
+                ("a year of losses alone", f"timeline?from={since}&kind=loss"),
+                ("the last 90 days in order", "timeline"),
+                ("what changed in 21 days, beside the year before", "what-changed"),
+                ("how settled it is", "maturity"),
+            )
+        }
+    for words, one in taken.items():
+        print(f"  {words}: {one:.1f} ms, {one / bare:.0f} times a bare request ({bare:.1f} ms)")
+    held = taken["a year in order"] < TIMELINE_BAR_MS
+    print(f"  bar of a year in order {TIMELINE_BAR_MS} ms: {'held' if held else 'NOT held'}")
+    return held
+
+
+SECTIONS: Mapping[str, Callable[[], bool]] = {
+    "search": over_search,
+    "exposure": over_exposure,
+    "timeline": over_timeline,
+}
 
 
 if __name__ == "__main__":

@@ -7,12 +7,15 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 from weirbook.actions.told import DAY_MS, Look
-from weirbook.record.fish import LOSS
+from weirbook.record.fish import JUMPED, LOSS
 from weirbook.record.ledger import Line, lines_of, walk
+
+NOT_OF_WATER = (JUMPED, "injury", "aggression", "predation", "handling", "old_age")
+"""Causes of loss that tell nothing of how settled the water is. Our own choice."""
 
 
 def fish_days(look: Look, start_ms: int, end_ms: int) -> tuple[int, float]:
-    """Fish that died and fish-days that were lived, in tanks while they belonged to the system.
+    """Fish that died of what may lie in the water, and fish-days lived, in tanks while they belonged to the system.
 
     Heads are held from one line of the ledger to the next; fish that went missing are not among those that died.
     """
@@ -22,6 +25,7 @@ def fish_days(look: Look, start_ms: int, end_ms: int) -> tuple[int, float]:
         line.number
         for line in lines
         if line.kind == LOSS
+        and line.cause not in NOT_OF_WATER
         and line.group_id in groups
         and start_ms <= line.happened_at_ms < end_ms
         and look.belongs.held(groups[line.group_id], line.happened_at_ms)

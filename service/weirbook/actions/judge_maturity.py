@@ -41,7 +41,8 @@ LEAST_DAYS, LEAST_TESTS = 14, 4
 MORE_SCATTER = 2.0
 """Times the earlier scatter that is called restless. Our own choice."""
 LATELY_DAYS = 56
-CONFIDENCE = 0.9
+ALGAE_CONFIDENCE, LOSS_CONFIDENCE = 0.9, 0.95
+"""Of losses the stricter one: a verdict may turn on them."""
 ALGAE_WEEKS, ALGAE_LEAST = 13, 5
 SCATTERING = ("temperature", "ph", "conductivity", "alkalinity", "hardness", "nitrate", "phosphate", "redox")
 """Parameters of water whose scatter is looked at."""
@@ -95,9 +96,8 @@ def _counts(look: Look, gauge: Gauge) -> bool:
 def _series(look: Look, gauge: Gauge) -> Sequence[Seen]:
     """A gauge's tests, or the means of its days of 24 hours that end with the look."""
     if not gauge.by_hand:
-        shift = -(-look.end_ms // 3_600_000) % 24 * -3_600_000 % DAY_MS
-        days = gauge_spans.days(look.session, [gauge.id], look.start_ms, look.end_ms, shift).get(gauge.id, [])
-        return [Seen((one.day + 1) * DAY_MS - shift - 1, one.mean, one.mean, one.mean) for one in days]
+        days = gauge_spans.days(look.session, [gauge.id], look.start_ms, look.end_ms).get(gauge.id, [])
+        return [Seen(one.start_ms, one.mean, one.mean, one.mean) for one in days]
     rows = gauging.between(look.session, gauge.id, look.start_ms, look.end_ms)
     offsets = gauging.offsets(look.session, [gauge.id]).get(gauge.id, ())
     excluded = gauging.exclusions(look.session, [gauge.id]).get(gauge.id, [])
@@ -249,20 +249,20 @@ def _of_losses(look: Look) -> Criterion:
             "losses", UNKNOWN, "", "Unknown, because no fish are in the ledger of these weeks.", path
         )
     rate = f"{six(float(f'{1000 * lost / lived:.3g}'))} per 1000 fish-days"
-    lately = f"{lost} died in {six(float(f'{lived:.4g}'))} fish-days of the last {LATELY_DAYS} days"
+    lately = f"{lost} died of what may lie in the water in {six(float(f'{lived:.4g}'))} fish-days of the last {LATELY_DAYS} days"
     if before_lived <= 0:
         words = f"Unknown, because nothing before is in the ledger to compare with: {lately}."
         return Criterion("losses", UNKNOWN, rate, words, path)
-    found = compare_rates(lost, lived, before, before_lived, CONFIDENCE)
+    found = compare_rates(lost, lived, before, before_lived, LOSS_CONFIDENCE)
     earlier = f"{before} in {six(float(f'{before_lived:.4g}'))} before"
     if found.unknown is not None:
         return Criterion("losses", MET, rate, f"None died: {lately}; {earlier}.", path)
     if found.told_apart and found.p_higher < found.p_lower:
         least = (
-            "" if found.low is None else f" ({six(float(f'{found.low:.2g}'))} times at least, 90 % interval)"
+            "" if found.low is None else f" ({six(float(f'{found.low:.3g}'))} times at least, 95 % interval)"
         )
         return Criterion("losses", NOT_MET, rate, f"More than before{least}: {lately}; {earlier}.", path)
-    word = "fewer than before" if found.told_apart else "not told apart from before (90 % interval)"
+    word = "fewer than before" if found.told_apart else "not told apart from before (95 % interval)"
     return Criterion("losses", MET, rate, f"{capital(word)}: {lately}; {earlier}.", path)
 
 
@@ -282,7 +282,7 @@ def _of_algae(look: Look, series: Mapping[Gauge, Sequence[Seen]]) -> Criterion:
         )
         return Criterion("algae", UNKNOWN, "", words, "" if gauge is None else f"/v1/gauges/{gauge.handle}")
     weeks = [one.at_ms / (7 * DAY_MS) for one in some]
-    found = trend(weeks, [one.value for one in some], CONFIDENCE)
+    found = trend(weeks, [one.value for one in some], ALGAE_CONFIDENCE)
     low, high = (_figure(gauge, one) for one in (found.sen.low, found.sen.high))
     word = {1: "rising", -1: "falling", 0: "no trend that can be told"}[found.direction]
     words = f"{capital(word)}: {low} to {high} a week (90 % interval of Sen's slope, {len(some)} scores)."

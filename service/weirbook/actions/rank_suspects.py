@@ -96,12 +96,15 @@ def _suspect(
     now: int,
 ) -> Suspect:
     weight = WEIGHTS[aspect]
-    end = max(_ended(one, before_ms) for one in these)
-    days = max(0.0, (before_ms - end) / DAY_MS)
+    rest = len(these) - len(verdict.lines) if verdict.lines else 0
+    these = verdict.lines or these
+    days, whose = _nearest(these, losses, before_ms)
     near = 1.0 if days <= weight.days else 0.5 ** ((days - weight.days) / weight.days)
-    reasons = [_when(days)]
+    reasons = [_when(days, whose)]
     if verdict.words:
         reasons.append(verdict.words)
+    if rest:
+        reasons.append(f"{rest} more in these days {'is' if rest == 1 else 'are'} not out of the way")
     fits, cause = _fitting(weight.causes, losses)
     if cause is not None:
         reasons.append(f"goes with the cause recorded for the losses ({plain(cause)})")
@@ -112,12 +115,8 @@ def _suspect(
             order = AFTER
             reasons.append("began only after the losses of these days")
         else:
-            count = "all" if after == len(losses) else f"{after} of {len(losses)}"
-            reasons.append(
-                f"began before {count} of the losses entered"
-                if count == "all"
-                else f"began before {count} losses entered"
-            )
+            count = "all the" if after == len(losses) else f"{after} of the {len(losses)}"
+            reasons.append(f"began before {count} losses entered in these days")
     return Suspect(
         aspect, these, _summed(aspect, these, now), reasons, weight.weight, verdict.factor, near, fits, order
     )
@@ -130,10 +129,22 @@ def _ended(one: Told, before_ms: int) -> int:
     return before_ms if one.open else min(one.to_ms or one.at_ms, before_ms)
 
 
-def _when(days: float) -> str:
+def _nearest(these: Sequence[Told], losses: Sequence[Told], before_ms: int) -> tuple[float, bool]:
+    """Days from the end of a line to the next trouble, the least of all; whether that is a loss of these days."""
+    found = [
+        (max(0.0, (trouble - _ended(one, trouble)) / DAY_MS), trouble != before_ms)
+        for one in these
+        for trouble in (before_ms, *(loss.at_ms for loss in losses))
+        if trouble >= one.at_ms
+    ]
+    return min(found, default=(0.0, False))
+
+
+def _when(days: float, loss: bool) -> str:
+    trouble = "a loss was entered" if loss else "the time asked for"
     if days == 0:
-        return "it lasted to the time asked for"
-    return f"{lasting(round(days * DAY_MS))} before"
+        return f"it lasted to when {trouble}" if loss else f"it lasted to {trouble}"
+    return f"{lasting(round(days * DAY_MS))} before {trouble}"
 
 
 def _fitting(causes: Sequence[str], losses: Sequence[Told]) -> tuple[float, str | None]:

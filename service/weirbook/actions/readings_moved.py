@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 from weirbook.actions.timeline_of_gauges import gauges_of
 from weirbook.actions.told import DAY_MS, HOUR_MS, Look
 from weirbook.engine.inputs import bare
-from weirbook.engine.relations.usual import FAR, Usual, distance, least_step, usual
+from weirbook.engine.relations.shifts import shift
+from weirbook.engine.relations.usual import Usual, far_from, least_step, usual
 from weirbook.engine.times import day_of
 from weirbook.engine.units import Quantity, number
 from weirbook.record import gauge_spans, gauging
@@ -30,6 +31,15 @@ FEATURES = {
 
 
 @dataclass(frozen=True)
+class Level:
+    """When a sensor's level moved, and by how much: a 90 % interval, as if the day had been known beforehand."""
+
+    at_ms: int
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Moved:
     """What a gauge read of late beside what is usual; `far` None where nothing ever scattered before."""
 
@@ -40,6 +50,7 @@ class Moved:
     far: float | None
     since_ms: int
     n: int
+    level: Level | None = None
 
     @property
     def words(self) -> str:
@@ -49,8 +60,15 @@ class Moved:
         of = "tests" if self.feature == "test" else "days"
         return (
             f"{self.gauge.handle}: {way} than usual, {FEATURES[self.feature]} {self.figure(self.recent)}; usually "
-            f"{self.figure(self.usual.middle)}{spread} ({self.usual.n} {of})."
+            f"{self.figure(self.usual.middle)}{spread} ({self.usual.n} {of}).{self._level_words}"
         )
+
+    @property
+    def _level_words(self) -> str:
+        if self.level is None:
+            return ""
+        low, high = self.figure(self.level.low), self.figure(self.level.high)
+        return f" The level moved by {low} to {high} (90 % interval) within these days."
 
     def figure(self, value: float) -> str:
         """A value in words, four figures."""
@@ -83,26 +101,22 @@ def _here(look: Look, gauge: Gauge) -> bool:
 def _judged(look: Look, gauges: Sequence[Gauge]) -> Iterator[tuple[Gauge, Moved | str | None]]:
     """Each gauge with its move, why none can be told, or None for none."""
     start = look.start_ms - HISTORY_DAYS * DAY_MS
-    shift = _shift_ms(look)
     sensors = [one for one in gauges if not one.by_hand]
-    days = gauge_spans.days(look.session, [one.id for one in sensors], start, look.end_ms, shift)
-    first = (look.start_ms + shift) // DAY_MS
+    days = gauge_spans.days(look.session, [one.id for one in sensors], start, look.end_ms)
     for gauge in sensors:
-        yield gauge, _of_sensor(look, gauge, days.get(gauge.id, []), first, shift)
+        yield gauge, _of_sensor(look, gauge, days.get(gauge.id, []))
     for gauge in gauges:
         if gauge.by_hand:
             yield gauge, _of_tests(look, gauge)
 
 
-def _shift_ms(look: Look) -> int:
-    """What makes days of 24 hours end with the look: a day that is cut short would have another mean."""
-    return -(-look.end_ms // HOUR_MS) % 24 * -HOUR_MS % DAY_MS
-
-
-def _of_sensor(look: Look, gauge: Gauge, days: Sequence[Day], first: int, shift: int) -> Moved | str | None:
+def _of_sensor(look: Look, gauge: Gauge, days: Sequence[Day]) -> Moved | str | None:
+    first = (
+        look.start_ms - HOUR_MS
+    )  # days end with a full hour: the first of the look begins within the hour before
     whole = median(one.n for one in days) / 2 if days else 0
-    before = [one for one in days if one.day < first and one.n >= whole]
-    lately = [one for one in days if one.day >= first and one.n >= whole]
+    before = [one for one in days if one.start_ms < first and one.n >= whole]
+    lately = [one for one in days if one.start_ms >= first and one.n >= whole]
     if not lately:
         return f"{gauge.handle} has no reading in these days."
     if len(before) < LEAST_DAYS:
@@ -113,10 +127,13 @@ def _of_sensor(look: Look, gauge: Gauge, days: Sequence[Day], first: int, shift:
     found = []
     for feature in ("mean", "low", "high"):
         of = usual([float(getattr(one, feature)) for one in before])
-        values = [(one.day * DAY_MS - shift, float(getattr(one, feature))) for one in lately]
+        values = [(one.start_ms, float(getattr(one, feature))) for one in lately]
         found.append(_move(gauge, feature, of, values, step, least=2))
     told = [one for one in found if one is not None]
-    return max(told, key=lambda one: abs(one.far or 1e9), default=None)
+    if not told:
+        return None
+    farthest = max(told, key=lambda one: abs(one.far or 1e9))
+    return _with_level(farthest, [*before, *lately], first)
 
 
 def _of_tests(look: Look, gauge: Gauge) -> Moved | str | None:
@@ -148,13 +165,21 @@ def _move(
     least: int,
 ) -> Moved | None:
     """The farthest of the values, where enough of them lie far on one side."""
-    for side in (1, -1):
-        far = []
-        for at_ms, value in values:
-            z = distance(value, of, step)
-            if (z is None and side * (value - of.middle) > 0) or (z is not None and side * z >= FAR):
-                far.append((at_ms, value, z))
-        if len(far) >= min(least, len(values)) and far:
-            _, value, z = max(far, key=lambda one: side * one[1])
-            return Moved(gauge, feature, of, value, z, far[0][0], len(far))
-    return None
+    far = far_from([value for _, value in values], of, step, least)
+    if far is None:
+        return None
+    return Moved(gauge, feature, of, values[far.farthest][1], far.z, values[far.first][0], far.count)
+
+
+def _with_level(found: Moved, days: Sequence[Day], start_ms: int) -> Moved:
+    """With the day on which its level moved, and by how much, where a move within the look fits far better than none."""
+    numbers = [one.start_ms // DAY_MS for one in days]
+    values = [float(getattr(one, found.feature)) for one in days]
+    step = None if found.gauge.resolution is None else found.gauge.resolution.value
+    moved = shift(numbers, values, step)
+    if moved is None or not moved.telling:
+        return found
+    at_ms = days[numbers.index(moved.day)].start_ms
+    if at_ms < start_ms:
+        return found
+    return replace(found, level=Level(at_ms, moved.difference.low, moved.difference.high))

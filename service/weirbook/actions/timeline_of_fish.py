@@ -12,12 +12,13 @@ from weirbook.record.fish import COUNT, MOVE, WITHDRAWAL, GroupSample, StockEntr
 from weirbook.record.quarantines import Quarantine, Transfer
 
 WORDS = {
-    "arrival": "arrived",
-    "birth": "were born",
-    "loss": "died",
-    "missing": "are missing",
-    "departure": "left",
+    "arrival": ("arrived", "arrived"),
+    "birth": ("was born", "were born"),
+    "loss": ("died", "died"),
+    "missing": ("is missing", "are missing"),
+    "departure": ("left", "left"),
 }
+"""Of one fish, and of several."""
 
 
 def _groups_here(look: Look) -> list[Any]:
@@ -45,7 +46,8 @@ def stock_entries(look: Look) -> Iterator[Told]:
         "words",
         "author",
     )
-    here = sa.or_(column.group_id.in_(groups), column.to_group_id.in_(groups))
+    # What took a move back stands under the group it left: withdrawals are asked for of all.
+    here = sa.or_(column.group_id.in_(groups), column.to_group_id.in_(groups), column.kind == WITHDRAWAL)
     rows = [row._mapping for row in rows_within(look, StockEntry, "happened_at_ms", names, here)]
     withdrawn = {row["withdraws_id"] for row in rows if row["kind"] == WITHDRAWAL}
     for row in rows:
@@ -72,7 +74,8 @@ def _entry(look: Look, row: Any) -> Iterator[Told]:
     elif row["kind"] == COUNT:
         told = f"Counted {row['number']} {called}"
     else:
-        told = f"{row['number']} {called} {WORDS[row['kind']]}"
+        one, several = WORDS[row["kind"]]
+        told = f"{row['number']} {called} {one if row['number'] == 1 else several}"
     cause = row["cause"] and f"Cause: {plain(row['cause'])}"
     source = row["source"] and f"From {row['source']}"
     straight = "Straight into water that other fish live in" if row["straight_in"] else None

@@ -111,7 +111,10 @@ def feeding_responses(look: Look) -> Iterator[Told]:
                 at_ms,
                 "feeding_response",
                 look.paths[tank_id],
-                sentence(f"{called} took {feeds[feed_id]} at {response.value:g}", words),
+                sentence(
+                    f"Score {response.value:g} for how {called.removeprefix('of ')} took {feeds[feed_id]}",
+                    words,
+                ),
                 f"/v1/feeding-responses/{number}",
                 "feeding response",
                 about=str(group_id),

@@ -60,7 +60,7 @@ def excursions(look: Look) -> Iterator[Told]:
 def _may_have_left(look: Look, gauges: Sequence[Gauge]) -> list[Gauge]:
     """Those whose lowest and highest hour don't show that they stayed inside: only these are read hour by hour.
 
-    One is taken to have stayed inside if it also reported in the two days before, and was inside then.
+    One is taken to have stayed inside if it also reported in the two days before, and was inside then, or never before.
     """
     wanted = bands_over(look.session, gauges, look.start_ms - LOOK_BACK_HOURS * 3_600_000, look.now)
     banded = [one for one in gauges if any(_has_ends(band) for band in wanted[one.id])]
@@ -71,7 +71,10 @@ def _may_have_left(look: Look, gauges: Sequence[Gauge]) -> list[Gauge]:
         for gauge in banded
         if gauge.by_hand
         or gauge.id not in spread
-        or spread[gauge.id].first_ms >= look.start_ms
+        or (
+            spread[gauge.id].first_ms >= look.start_ms
+            and gauging.last_before(look.session, gauge.id, look.start_ms) is not None
+        )
         or not all(_holds(band, spread[gauge.id]) for band in wanted[gauge.id])
     ]
 

@@ -109,7 +109,7 @@ class Look:
             .where(group.room_id == self.room_id)
         )
         return {
-            number: (name if name is not None else kind, tank)
+            number: (kind if name is None else f"of {name}", tank)
             for number, name, kind, tank in self.session.execute(asked)
         }
 

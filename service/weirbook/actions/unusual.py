@@ -28,6 +28,7 @@ DONE_SHARE = 0.8
 class History:
     """What is known of the time before the look."""
 
+    start_ms: int
     days: float
     excursion_days: float
     look_days: float
@@ -42,10 +43,11 @@ class History:
 
 @dataclass(frozen=True)
 class Verdict:
-    """The factor, and why, in words."""
+    """The factor, and why, in words; `lines` are those that stand out, where not all do."""
 
     factor: float
     words: str
+    lines: Sequence[Told] = ()
 
 
 Rule = Callable[[Sequence[Told], Sequence[Told], History], Verdict]
@@ -70,13 +72,30 @@ def _by_rate(these: Sequence[Told], before: Sequence[Told], history: History) ->
     days = round(reach)
     if not before:
         return Verdict(NEVER, f"never in the {days} days before")
-    expected = len(before) / reach * history.look_days
+    if len(before) >= LEAST_TIMES:
+        # What became a habit lately is counted from its first time on.
+        first = min(one.at_ms for one in before)
+        days = max(round((history.start_ms - first) / DAY_MS), LEAST_DAYS)
+    expected = len(before) / days * history.look_days
     told = f"{_times(len(these))} in {history.look_days:g} days; before, {_times(len(before))} in {days} days"
     if len(these) >= 2 and len(these) >= OFTEN * expected:
         return Verdict(UNCOMMON, f"more often than usual: {told}")
     return Verdict(
         PLAIN if expected < 1 else ALWAYS, f"about as often as usual: {told}" if expected >= 1 else told
     )
+
+
+def _of_excursion(these: Sequence[Told], before: Sequence[Told], history: History) -> Verdict:
+    """How long it was outside its target, beside how long before. What lies outside a target is never as it should be."""
+    reach = history.reach(these)
+    now = sum(one.lasted_ms(history.now) for one in these)
+    if not before or reach < LEAST_DAYS:
+        return _by_rate(these, before, history)
+    earlier = sum(one.lasted_ms(history.start_ms) for one in before)
+    said = f"outside for {lasting(now)} of these {history.look_days:g} days; {lasting(earlier)} of the {round(reach)} before"
+    if now / history.look_days >= OFTEN * earlier / reach:
+        return Verdict(UNCOMMON, f"longer than usual: {said}")
+    return Verdict(PLAIN, said)
 
 
 def _by_length(these: Sequence[Told], before: Sequence[Told], history: History) -> Verdict:
@@ -95,10 +114,14 @@ def _by_length(these: Sequence[Told], before: Sequence[Told], history: History) 
         f"usually {lasting(round(middle))}, the longest before {lasting(max(earlier))} (of {len(earlier)})"
     )
     if longest > max(earlier) and longest > OFTEN * middle:
-        return Verdict(NEVER, f"longer than ever before: {said}; {usually}")
+        return Verdict(NEVER, f"longer than ever before: {said}; {usually}", _longer(these, middle, history))
     if longest > OFTEN * middle and longest >= SHORT_MS:
-        return Verdict(UNCOMMON, f"longer than usual: {said}; {usually}")
+        return Verdict(UNCOMMON, f"longer than usual: {said}; {usually}", _longer(these, middle, history))
     return Verdict(ALWAYS, f"as long as usual: {said}; {usually}")
+
+
+def _longer(these: Sequence[Told], middle: float, history: History) -> Sequence[Told]:
+    return [one for one in these if one.lasted_ms(history.now) > OFTEN * middle]
 
 
 def _few(earlier: Sequence[int]) -> str:
@@ -138,7 +161,10 @@ def _of_water(these: Sequence[Told], before: Sequence[Told], history: History) -
     new = sorted({one.facts["source"] for one in these if one.facts["source"] not in known} - {None})
     if new and len(before) >= LEAST_TIMES and amount.factor < UNCOMMON:
         others = ", ".join(sorted(one for one in known if one)) or "a source not recorded"
-        return Verdict(UNCOMMON, f"with {', '.join(new)}, which was never used before; else {others}")
+        strange = [one for one in these if one.facts["source"] in new]
+        return Verdict(
+            UNCOMMON, f"with {', '.join(new)}, which was never used before; else {others}", strange
+        )
     return amount
 
 
@@ -198,6 +224,7 @@ def _times(count: int) -> str:
 
 
 RULES: Mapping[str, Rule] = {
+    "excursion": _of_excursion,
     "lid open": _by_length,
     "mains away": _by_length,
     "pump stood": _by_length,

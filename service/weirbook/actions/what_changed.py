@@ -46,7 +46,9 @@ def what_changed(look: Look) -> WhatChanged:
     losses = [one for one in lines if one.kind in (LOSS, MISSING)]
     days = _days_on_record(look, earlier)
     done = _done_before(look)
-    history = History(days, EXCURSIONS_DAYS, (look.end_ms - look.start_ms) / DAY_MS, look.end_ms, done)
+    history = History(
+        look.start_ms, days, EXCURSIONS_DAYS, (look.end_ms - look.start_ms) / DAY_MS, look.end_ms, done
+    )
     suspects, ordinary = rank(lines, earlier, losses, look.end_ms, history)
     moved, steady, unjudged = readings_moved(look)
     fed = _fed(look)

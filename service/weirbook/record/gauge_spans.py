@@ -29,9 +29,9 @@ class Extremes(NamedTuple):
 
 
 class Day(NamedTuple):
-    """One day of a gauge's readings: mean of all, lowest, highest, how many."""
+    """24 hours of a gauge's readings: when they begin, mean of all, lowest, highest, how many."""
 
-    day: int
+    start_ms: int
     mean: float
     low: float
     high: float
@@ -135,15 +135,13 @@ def gaps(
     return found
 
 
-def days(
-    session: Session, gauge_ids: Sequence[int], start_ms: int, end_ms: int, offset_ms: int
-) -> dict[int, list[Day]]:
-    """Each gauge's days of readings between two instants, from the rollups of whole hours, oldest first.
+def days(session: Session, gauge_ids: Sequence[int], start_ms: int, end_ms: int) -> dict[int, list[Day]]:
+    """Each gauge's days of 24 hours that end with the last full hour before `end_ms`, oldest first, from hours' rollups.
 
-    Days are counted from the epoch by a clock whole hours (`offset_ms`) ahead of UTC; each reading counts alike.
+    Each reading counts alike. What follows the last full hour begins a day of its own.
     """
     first, end = hour_range(start_ms, end_ms)
-    shift = offset_ms // HOUR_MS
+    shift = -((end_ms - 1) // HOUR_MS) % 24
     found: dict[int, list[Day]] = defaultdict(list)
     for start in range(0, len(gauge_ids), CHUNK):
         some = gauge_ids[start : start + CHUNK]
@@ -155,6 +153,6 @@ def days(
             "GROUP BY gauge_id, day ORDER BY gauge_id, day",
             (shift, room_of(session), *some, first, end),
         )
-        for gauge_id, *day in rows:
-            found[gauge_id].append(Day(*day))
+        for gauge_id, day, *figures in rows:
+            found[gauge_id].append(Day((day * 24 - shift) * HOUR_MS, *figures))
     return found

@@ -52,8 +52,8 @@ STAGES = (
     + ": about what usual tests can just show.",
     f"Scatter is the median absolute deviation × 1.4826 of {BLOCK_DAYS} days; more than {MORE_SCATTER:g} times that before is "
     "restless. By the day for sensors, by the test for what is read by hand.",
-    f"Losses: the last {LATELY_DAYS} days beside the time before, a year in all; {CONDITIONAL_POISSON}, 90 %. Fish that went "
-    "missing are not counted.",
+    f"Losses: the last {LATELY_DAYS} days beside the time before, a year in all; {CONDITIONAL_POISSON}, 95 %. Fish that "
+    "went missing are not counted, nor those that jumped, were injured, preyed on or handled, or died of old age.",
 )
 CAUTIONS = (
     {

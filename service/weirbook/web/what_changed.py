@@ -41,7 +41,8 @@ WORDS = (
 ASSUMPTIONS = (
     f"Score = weight × unusual × near × fits × order. unusual: {ALWAYS} as always (it stands under quiet), {PLAIN:g} not out "
     f"of the way, {UNKNOWN} too little history, {UNCOMMON:g} out of the way, {NEVER:g} never before. near: 1 within the days of "
-    "its weight, then halved for each further such length of time.",
+    "its weight before the time asked for or a loss of these days, whichever comes sooner after it; then halved for each such "
+    "length of time.",
     f"fits: {FITS} where a cause recorded for these losses goes with it. order: {AFTER} where it began only after the losses.",
     f"A reading moved if a test, or two days of a sensor, lie {FAR} spreads or more from the middle of the {HISTORY_DAYS} days "
     f"before (tests: a year); below {LEAST_DAYS} days or {LEAST_TESTS} tests nothing is called usual.",
@@ -65,6 +66,13 @@ CAUTIONS = (
     },
 )
 SOURCES = (
+    {
+        "author": "Quandt, R. E.",
+        "year": 1960,
+        "title": "Tests of the hypothesis that a linear regression system obeys two separate regimes",
+        "where": "Journal of the American Statistical Association 55, 324",
+        "note": "Of the day on which a sensor's level moved",
+    },
     {
         "author": "Iglewicz, B.; Hoaglin, D. C.",
         "year": 1993,
@@ -109,7 +117,7 @@ def blueprint() -> Blueprint:
         formats=("json", "csv"),
         returns=WHAT_CHANGED,
         problems=(413,),
-        example=Example(path={"handle": "stream"}, query={"days": "21"}),
+        example=Example(path={"handle": "killi-shelf"}, query={"days": "28"}),
     )
     def of_system(call: Call, handle: str) -> Response:
         system = find(call.session, System, handle)
@@ -206,6 +214,8 @@ def _moved(found: WhatChanged, one: Moved) -> dict[str, Any]:
         "far": None if one.far is None else three(one.far),
         "since": instant_text(one.since_ms),
         "times": one.n,
+        "level_moved_at": None if one.level is None else instant_text(one.level.at_ms),
+        "level_moved_by": None if one.level is None else [three(one.level.low), three(one.level.high)],
         "words": one.words,
     }
 

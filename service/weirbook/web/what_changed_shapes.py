@@ -58,6 +58,13 @@ MOVED: dict[str, Shape] = {
     "far": described(or_null(NUMBER), "Distance in spreads; null where nothing scattered before"),
     "since": described(INSTANT, "The first that lay as far to that side"),
     "times": described(COUNT, "How many lay so far"),
+    "level_moved_at": described(
+        or_null(INSTANT),
+        "When a sensor's level moved, where a move fits far better than none; null: it can't be told",
+    ),
+    "level_moved_by": described(
+        or_null(many(NUMBER)), "By how much, low and high of a 90 % interval, in the gauge's unit"
+    ),
     "words": TEXT,
 }
 COLUMNS = (
