@@ -109,7 +109,7 @@ RESOURCES = (
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
 
 * **Keys**: every call carries `Authorization: Bearer KEY`. Roles: keeper (all), helper (marks tasks done, journal,
-  feedings, water changes and doses, readings by hand, reads), sensor (posts to its listed gauges), viewer (reads).
+  feedings, water changes, doses, fish, plants, photos, readings by hand, reads), sensor (posts to its listed gauges), viewer (reads).
 * **Quantities** are `{"value": 72, "unit": "in"}` or `"72 in"`; unit names are exact and listed at `/v1/units`.
 * **Places** are written as their path: `room`, `systems/rill`, `tanks/nursery`, `sumps/rack`, `sections/rack-return-1`.
 * **Instants** are RFC 3339 with an offset; weeks are ISO weeks of the room's time zone.
@@ -118,6 +118,7 @@ INTRODUCTION = """One husbandry record and calculation service for a room with m
 * **Errors** are RFC 9457 problem documents; `errors` names each bad value by a JSON pointer. A bad request changes nothing.
 * **Edits** are merge-patches under `If-Match` (the ETag of what you read). **Retries** are safe: readings by gauge and
   instant, records with ids of your own by PUT, other POSTs with an `Idempotency-Key`.
+* **Fish** are counted by a ledger of stock entries, appended and never edited; a wrong one is withdrawn by another.
 * **Bodies** may come packed, with `Content-Encoding: gzip`; readings also as lines, any number of them (`application/x-ndjson`).
 """
 
