@@ -183,6 +183,21 @@ def test_an_alert_names_its_method_its_causes_and_who_lost_and_who_did_not(shoal
     assert one["parts"][0]["words"] == "5 Banded barb arrived from A friend, straight into a stocked tank"
 
 
+def test_newcomers_dead_on_arrival_count_and_the_test_looks_at_more_losses_alone(shoal: Caller) -> None:
+    """5 of 5 after against 0 before: one-sided below 5 %, two-sided above it."""
+    mine, other = group(shoal), group(shoal, "cell")
+    entry(shoal, "birth", mine, 20, 1)
+    entry(shoal, "arrival", other, 10, 11)
+    entry(shoal, "loss", other, 2, 11)
+    entry(shoal, "loss", mine, 3, 16)
+    (one,) = losses(shoal, "?within=8")["introductions"]
+    share = one["fish_days"] / (one["fish_days"] + one["earlier_fish_days"])
+    assert (one["lost"], one["earlier_lost"], one["ratio"]) == (5, 0, None)
+    above, both = (binomtest(5, 5, share, alternative=which).pvalue for which in ("greater", "two-sided"))
+    assert above < 0.05 < 2 * above and both <= 2 * above
+    assert one["alert"] is True and "none before" in one["says"]
+
+
 def test_without_fish_before_nothing_is_compared(shoal: Caller) -> None:
     mine = group(shoal)
     entry(shoal, "arrival", mine, 5, 11)

@@ -145,6 +145,20 @@ def test_a_group_that_died_out_and_was_begun_anew_carries_nothing_of_its_first_f
     assert {one.source for one in exposures(room, B)} == {A, C}
 
 
+def test_a_walk_through_a_group_that_was_begun_anew_goes_through_its_new_fish() -> None:
+    room = Room(
+        [
+            Stay(A, NURSERY, 0, None),
+            Stay(B, NURSERY, 0, 10),
+            Stay(B, NURSERY, 20, None),
+            Stay(C, RACK, 30, None),
+        ],
+        moved=[Moved(30, B, C, "m1")],
+    )
+    walk = next(one for one in exposures(room, C) if one.source == A).walk
+    assert [link.at_ms for link in walk] == [20, 30]
+
+
 def test_a_tank_that_is_joined_to_other_water_brings_what_it_held() -> None:
     room = Room(
         [Stay(A, NURSERY, 0, None), Stay(B, POND, 0, None)],
