@@ -140,6 +140,24 @@ def test_a_stretch_is_as_near_as_its_end_and_a_trial_as_its_beginning() -> None:
     assert found["trial"].near == 0.25
 
 
+def test_nearness_is_reckoned_to_the_next_trouble_a_loss_or_the_time_asked_for() -> None:
+    """Twelve days before the time asked for, one before a loss; a loss before it counts for nothing."""
+    lid = told(12, "contact", 60, "lid", parameter="lid_open", gauge="lid")
+    days = WEIGHTS["lid open"].days
+    for losses, near, words in (
+        ([], 0.5 ** ((12 - 1 / 24 - days) / days), "12 d before the time asked for"),
+        (
+            [told(13, "loss", cause="unknown")],
+            0.5 ** ((12 - 1 / 24 - days) / days),
+            "12 d before the time asked for",
+        ),
+        ([told(11, "loss", cause="unknown")], 1.0, "23 h before a loss was entered"),
+    ):
+        (one,), _ = rank([lid], [], losses, END, HISTORY)
+        assert one.near == pytest.approx(near)
+        assert one.reasons[0] == words
+
+
 def test_a_cause_that_was_recorded_lifts_what_goes_with_it_alone() -> None:
     loss = told(1, "loss", cause="jumped")
     lid, leak = (told(3, "contact", 600, name, parameter=name, gauge=name) for name in ("lid_open", "leak"))
@@ -178,7 +196,9 @@ def test_the_usual_gap_is_the_middle_one() -> None:
         (20_000, "1 min"),
         (59 * MINUTE_MS, "59 min"),
         (3 * HOUR_MS + 20 * MINUTE_MS, "3 h 20 min"),
+        (10 * HOUR_MS + 40 * MINUTE_MS, "11 h"),
         (47 * HOUR_MS, "47 h"),
+        (12 * DAY_MS - HOUR_MS, "12 d"),
         (52 * HOUR_MS, "2 d 4 h"),
         (21 * DAY_MS, "21 d"),
     ],

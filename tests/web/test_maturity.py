@@ -175,9 +175,13 @@ def test_losses_are_told_per_thousand_fish_days_beside_the_time_before(furnished
     fish = group(furnished)
     stock(furnished, "arrival", fish, 10, days_ago(100))
     stock(furnished, "loss", fish, 2, days_ago(28), cause="unknown")
+    stock(furnished, "loss", fish, 1, days_ago(0.001), cause="jumped")  # tells nothing of the water
     one = criterion(asked(furnished), "losses")
     assert one["value"] == f"{1000 * 2 / 504:.3g} per 1000 fish-days"
-    assert "2 died in 504 fish-days of the last 56 days; 0 in 440 before" in one["words"]
+    assert (
+        "2 died of what may lie in the water in 504 fish-days of the last 56 days; 0 in 440 before"
+        in one["words"]
+    )
     assert one["state"] == "met"
 
 

@@ -142,11 +142,15 @@ def lasting(ms: int) -> str:
     minutes = round(ms / MINUTE_MS)
     if minutes < 60:
         return f"{max(minutes, 1)} min" if ms else "0 min"
-    if minutes < 48 * 60:
+    if minutes < 10 * 60:
         hours, rest = divmod(minutes, 60)
-        return f"{hours} h" + (f" {rest} min" if rest and hours < 10 else "")
-    days, hours = divmod(round(minutes / 60), 24)
-    return f"{days} d" + (f" {hours} h" if hours and days < 10 else "")
+        return f"{hours} h" + (f" {rest} min" if rest else "")
+    if minutes < 48 * 60:
+        return f"{round(minutes / 60)} h"
+    if minutes < 10 * 24 * 60:
+        days, rest = divmod(round(minutes / 60), 24)
+        return f"{days} d" + (f" {rest} h" if rest else "")
+    return f"{round(minutes / 1440)} d"
 
 
 def plain(name: str) -> str:

@@ -117,7 +117,7 @@ def blueprint() -> Blueprint:
         formats=("json", "csv"),
         returns=WHAT_CHANGED,
         problems=(413,),
-        example=Example(path={"handle": "killi-shelf"}, query={"days": "28"}),
+        example=Example(path={"handle": "killi-shelf"}),
     )
     def of_system(call: Call, handle: str) -> Response:
         system = find(call.session, System, handle)
