@@ -109,7 +109,8 @@ RESOURCES = (
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
 
 * **Keys**: every call carries `Authorization: Bearer KEY`. Roles: keeper (all), helper (marks tasks done, journal,
-  feedings, water changes, doses, fish, plants, photos, readings by hand, reads), sensor (posts to its listed gauges), viewer (reads).
+  feedings, water changes, doses, fish, plants, photos, readings by hand, reads), sensor (posts to its listed gauges),
+  viewer (reads).
 * **Quantities** are `{"value": 72, "unit": "in"}` or `"72 in"`; unit names are exact and listed at `/v1/units`.
 * **Places** are written as their path: `room`, `systems/rill`, `tanks/nursery`, `sumps/rack`, `sections/rack-return-1`.
 * **Instants** are RFC 3339 with an offset; weeks are ISO weeks of the room's time zone.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from weirbook.actions.rate_losses import Rate, Survival
+from weirbook.engine.inputs import six
 from weirbook.engine.units import number
 from weirbook.web.shapes import (
     COUNT,
@@ -127,8 +128,8 @@ SHAPES: dict[str, Shape] = {
 
 
 def plain(value: float | None) -> int | float | None:
-    """A figure at 12 digits, a whole one without its point."""
-    return None if value is None else number(float(f"{value:.12g}"))
+    """A figure at six digits, as answers show them, a whole one without its point."""
+    return None if value is None else number(six(value))
 
 
 def rate_row(one: Rate) -> dict[str, Any]:
@@ -136,9 +137,9 @@ def rate_row(one: Rate) -> dict[str, Any]:
         "by": one.by,
         "key": one.key,
         "called": one.called,
-        "fish_days": plain(round(one.fish_days, 6)),
-        "lost": plain(round(one.lost, 6)),
-        "missing": plain(round(one.missing, 6)),
+        "fish_days": plain(one.fish_days),
+        "lost": plain(one.lost),
+        "missing": plain(one.missing),
         "per_1000_fish_days": plain(one.rate),
         "low": plain(one.low),
         "high": plain(one.high),
@@ -150,8 +151,8 @@ def survival_row(one: Survival) -> dict[str, Any]:
         "by": one.by,
         "key": one.key,
         "called": one.called,
-        "heads": plain(round(one.heads, 6)),
-        "lost": plain(round(one.lost, 6)),
+        "heads": plain(one.heads),
+        "lost": plain(one.lost),
         "median_days": plain(one.median),
         "at": [
             {
@@ -159,7 +160,7 @@ def survival_row(one: Survival) -> dict[str, Any]:
                 "survival": None if told is None else plain(told.survival),
                 "low": None if told is None else plain(told.low),
                 "high": None if told is None else plain(told.high),
-                "watched": None if told is None else plain(round(told.watched, 6)),
+                "watched": None if told is None else plain(told.watched),
                 "method": told.method
                 if told
                 else "Unknown, because none was watched so long from the beginning.",
