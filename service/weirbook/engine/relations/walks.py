@@ -294,7 +294,8 @@ class Sweep:
             index, new, by = self._grown.popleft()
             for water in self._in[index]:
                 others = self._here[water] & ~(1 << index)
-                if water == by or not others:
+                # All that share a water were exposed to the same: where one lacks nothing new, none does.
+                if water == by or not others or not new & ~self._bits_of(others):
                     continue
                 came = _Way(at_ms, SHARED_WATER, None, water, self._sources(1 << index))
                 for other in _indices(others):
