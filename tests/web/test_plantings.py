@@ -232,6 +232,15 @@ def test_a_page_asks_no_more_the_longer_it_is(app: Service, tank: Caller) -> Non
     assert statements() == one
 
 
+def test_who_holds_a_planting_hears_of_its_events_though_its_version_stays(tank: Caller) -> None:
+    moss = plant(tank)
+    path = f"/v1/plantings/{moss['id']}"
+    held = tank.get(path).headers["ETag"]
+    tell(tank, moss, "lost", "2026-06-10")
+    again = tank.get(path, If_None_Match=held)
+    assert (again.status_code, again.get_json()["state"], again.headers["ETag"]) == (200, "lost", held)
+
+
 def test_a_sheet_of_plantings_tells_how_each_stands(tank: Caller) -> None:
     moss = made(tank, "plantings", WOOD)
     tell(tank, moss, "harvested", "2026-06-20", wet_mass="12 g", cover="8 %")
