@@ -76,6 +76,8 @@ WEEKS = 13
 HOST = "127.0.0.1"
 ALERT = "01936c5e-8f00-7000-8000-0000000000a1"
 PICTURE = "01936c5e-8f00-7000-8000-0000000000f1"
+KILLIES = "01936c5e-8f00-7000-8000-0000000000e1"
+TRIAL = "01936c5e-8f00-7000-8000-0000000000c7"
 UNDER_AN_ID = re.compile("/[0-9a-f-]{36}$")
 
 OSMOSIS_WATER = {
@@ -371,6 +373,11 @@ def curl_lines(secrets: Mapping[str, str], api: str, monday: date, due: Due) -> 
         _curl(secrets["viewer"], f"{api}/systems/sunny-trough/nutrients"),
         _curl(secrets["viewer"], f"{api}/systems/sunny-trough/answers/nutrients"),
         _curl(secrets["viewer"], f"{api}/calculators/dose-recipe/answer", json.dumps(OSMOSIS_WATER)),
+        _curl(secrets["viewer"], f"{api}/groups/{KILLIES}/exposure"),
+        _curl(secrets["viewer"], f"{api}/systems/killi-shelf/what-changed?days=28"),
+        _curl(secrets["viewer"], f"{api}/trials/{TRIAL}/result"),
+        _curl(secrets["viewer"], f"{api}/plantings/outcomes"),
+        _curl(secrets["viewer"], f"{api}/groups?short=true"),
         _curl(secrets["helper"], f"{api}/alerts?open=true"),
         _curl(secrets["helper"], f"{api}/tasks/due"),
         _curl(secrets["helper"], completions, tick),
