@@ -68,7 +68,7 @@ def test_the_demo_prints_what_it_promises(once: tuple[str, Path]) -> None:
     for role in ("keeper", "helper", "sensor", "viewer", "link"):
         assert secret(once, role)
     assert "  sections/long-trough-planted-floating-1: The jet at its inlet" in text
-    assert len(re.findall("^curl ", text, re.MULTILINE)) == 16
+    assert len(re.findall("^curl ", text, re.MULTILINE)) == 22
 
 
 def sent(line: str) -> urllib.request.Request:

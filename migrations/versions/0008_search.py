@@ -26,8 +26,14 @@ def upgrade() -> None:
         sa.Column("sought", sa.Text().with_variant(postgresql.TSVECTOR(), "postgresql"), nullable=True),
         sa.ForeignKeyConstraint(["room_id"], ["room.room_id"], name=op.f("fk_search_entry_room_id")),
         sa.PrimaryKeyConstraint("room_id", "noun", "subject", name=op.f("pk_search_entry")),
-        sa.UniqueConstraint("room_id", "number", name=op.f("uq_search_entry_room_id_number")),
     )
+    op.create_index(
+        op.f("ix_search_entry_room_id_number_noun_at_ms_place_id"),
+        "search_entry",
+        ["room_id", "number", "noun", "at_ms", "place_id"],
+        unique=False,
+    )
+    op.create_index(op.f("ix_search_entry_room_id_at_ms"), "search_entry", ["room_id", "at_ms"], unique=False)
     if op.get_bind().dialect.name == "sqlite":
         op.execute("CREATE VIRTUAL TABLE search_index USING fts5(title, body, content='', tokenize='ascii')")
     else:

@@ -1,8 +1,8 @@
 """The demo: an invented room, filled through the same doors as a real one.
 
-Its places and records stand in fixtures/demo/room.json as requests of the API; what its gauges read is made
-from fixtures/demo/readings.json, the same each time but for the date: days count back from the end of the
-last full week ("@-39d 18:25" in the room's zone).
+Its places and records stand in fixtures/demo/room.json, living.json and plants.json as requests of the API; what
+its gauges read is made from fixtures/demo/readings.json, the same each time but for the date: days count back from
+the end of the last full week ("@-39d 18:25" in the room's zone).
 """
 
 from __future__ import annotations
@@ -17,11 +17,9 @@ import sys
 import tempfile
 import uuid
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import date
 from itertools import islice
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import click
 import sqlalchemy as sa
@@ -29,7 +27,7 @@ from flask.testing import FlaskClient
 from platformdirs import user_data_path
 
 from weirbook.actions.answer_for import answer_for
-from weirbook.actions.find_due import Due, find_due
+from weirbook.actions.find_due import find_due
 from weirbook.actions.find_findings import find_findings
 from weirbook.actions.find_gauges import Taker
 from weirbook.actions.finding import Verdict
@@ -40,6 +38,7 @@ from weirbook.actions.summarise_week import last_full_monday
 from weirbook.actions.take_readings import take_readings
 from weirbook.app import create_app
 from weirbook.config import Config, sqlite_url
+from weirbook.demo_lines import curl_lines
 from weirbook.demo_pictures import fern
 from weirbook.demo_readings import Days, by_eye, contact, sensor, slots, tests
 from weirbook.engine.catalogue import calculator
@@ -75,23 +74,8 @@ BATCH = 4_000
 WEEKS = 13
 HOST = "127.0.0.1"
 ALERT = "01936c5e-8f00-7000-8000-0000000000a1"
-PICTURE = "01936c5e-8f00-7000-8000-0000000000f1"
 UNDER_AN_ID = re.compile("/[0-9a-f-]{36}$")
 
-OSMOSIS_WATER = {
-    "volume": "100 L",
-    "wanted_alkalinity": "4 dKH",
-    "wanted_hardness": "6 dGH",
-    "wanted_ratio": 4,
-    "salts": [
-        {"compound": "potassium_bicarbonate"},
-        {"compound": "sodium_bicarbonate"},
-        {"compound": "calcium_sulfate_dihydrate"},
-        {"compound": "calcium_chloride_dihydrate"},
-        {"compound": "magnesium_sulfate_heptahydrate"},
-    ],
-}
-"""Pure water made fit for fish: what to weigh out."""
 
 Progress = Callable[[int], None]
 
@@ -174,7 +158,8 @@ def _record(client: FlaskClient, keeper: str, told: Mapping[str, Any], days: Day
     requests += [("PATCH", path, body) for path, body in told["changes"]]
     requests += [
         ("PUT" if UNDER_AN_ID.search(path) else "POST", path, body)
-        for path, body in _fixture("living.json")["records"]
+        for name in ("living.json", "plants.json")
+        for path, body in _fixture(name)["records"]
     ]
     requests += [("POST", path, body) for path, body in _weekly(told["weekly"])]
     for method, path, body in requests:
@@ -345,41 +330,6 @@ def _wrapped(words: str) -> str:
 
 def _quantity(shown: Mapping[str, Any]) -> str:
     return f"{shown['value']} {shown['unit']}".removesuffix(" 1")
-
-
-def curl_lines(secrets: Mapping[str, str], api: str, monday: date, due: Due) -> list[str]:
-    """Calls that work when pasted: a temperature in, answers, the week, and one task ticked off from two clients."""
-    reading = json.dumps({"gauge": "nursery-temperature", "value": 24.6})
-    tick = json.dumps({"occurrence": due.occurrence.name, "by": "tomas"})
-    flow = quote("900 gal/h", safe="")
-    dose = "parameter=alkalinity&compound=sodium_bicarbonate&wanted=7%20dKH&largest_daily_change=1%20dKH"
-    what_if = f"{api}/systems/fern-pool/answers/turnover?flow={flow}&result=turnovers_per_hour&format=text"
-    week = f"{api}/summaries/weekly?week={week_text(monday)}&format=csv&key={quote(secrets['link'])}"
-    completions = f"{api}/tasks/{due.task.id}/completions"
-    return [
-        _curl(secrets["sensor"], f"{api}/readings", reading),
-        _curl(secrets["viewer"], what_if),
-        f"curl -sS '{week}'",
-        _curl(secrets["viewer"], f"{api}/sumps/long-trough/answers/chamber-flow"),
-        _curl(secrets["viewer"], f"{api}/systems/rill/answers/dose?{dose}"),
-        _curl(secrets["viewer"], f"{api}/pumps/stream-pump/answers/flow-fade"),
-        _curl(secrets["viewer"], f"{api}/systems/sunny-trough/flow?pump=off"),
-        _curl(secrets["viewer"], f"{api}/tanks/fern-pool-display/answers/drain-capacity"),
-        f"curl -sS -o fern.jpg '{api}/attachments/{PICTURE}/thumbnail?size=480&key={quote(secrets['link'])}'",
-        f"curl -sS -o fern-pool.svg '{api}/systems/fern-pool/flow.svg?key={quote(secrets['link'])}'",
-        _curl(secrets["viewer"], f"{api}/systems/sunny-trough/nutrients"),
-        _curl(secrets["viewer"], f"{api}/systems/sunny-trough/answers/nutrients"),
-        _curl(secrets["viewer"], f"{api}/calculators/dose-recipe/answer", json.dumps(OSMOSIS_WATER)),
-        _curl(secrets["helper"], f"{api}/alerts?open=true"),
-        _curl(secrets["helper"], f"{api}/tasks/due"),
-        _curl(secrets["helper"], completions, tick),
-        _curl(secrets["keeper"], completions, tick),
-    ]
-
-
-def _curl(secret: str, address: str, body: str | None = None) -> str:
-    sent = "" if body is None else f" -H 'Content-Type: application/json' -d '{body}'"
-    return f"curl -sS -H 'Authorization: Bearer {secret}'{sent} '{address}'"
 
 
 def _fixture(name: str) -> Any:

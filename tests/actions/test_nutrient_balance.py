@@ -10,6 +10,7 @@ import pytest
 from harness import Caller
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from plant_scenes import set_up_kinds
 from sqlalchemy.orm import Session
 from water_scenes import facts_in, read, set_up_vat, stock_larder, stop_the_clock, water
 
@@ -21,6 +22,7 @@ from weirbook.engine.units import Quantity
 from weirbook.record.database import enter_room
 from weirbook.record.doses import Dose
 from weirbook.record.feeds import Feeding, Ration
+from weirbook.record.plants import PlantingEvent
 from weirbook.record.waters import StandingExchange, WaterChange
 
 START, NOW = instant_ms("2026-10-05T12:00:00Z"), "2026-11-25T18:00:00Z"
@@ -28,6 +30,10 @@ HOUR = 3_600_000
 VOLUME = 0.21
 """m3: the vat and 10 L of a planted section."""
 
+PLANTINGS = {
+    "section": "01936c5e-8f00-7000-8000-0000000000a1",
+    "tank": "01936c5e-8f00-7000-8000-0000000000a2",
+}
 moments = st.integers(0, 50 * 24).map(lambda hours: START + hours * HOUR)
 sizes = st.floats(0.01, 1)
 waters = st.sampled_from(["tap", "rain"])
@@ -63,6 +69,13 @@ rows = st.one_of(
         }),
         moments, sizes, st.sampled_from(["potassium_nitrate", "monopotassium_phosphate"]),
     ),
+    st.builds(
+        lambda at, size, place: (PlantingEvent, {
+            "planting": PLANTINGS[place], "happened_at_ms": at, "kind": "harvested", "wet_mass": Quantity(900 * size, "g"),
+            "cover": Quantity(size, "1"),
+        }),
+        moments, sizes, st.sampled_from(["section", "tank"]),
+    ),
 )  # fmt: skip
 
 
@@ -80,6 +93,15 @@ def pond(furnished: Caller, monkeypatch: pytest.MonkeyPatch) -> Caller:
         furnished.post("/v1/sections", {**section, "length": "40 cm", "running_depth": "10 cm"}).status_code
         == 201
     )
+    set_up_kinds(furnished)
+    for name, place in (("section", "sections/tray-planted-floating-1"), ("tank", "tanks/vat")):
+        moss = {
+            "kind": "java-moss",
+            "place": place,
+            "method": "floating",
+            "planted_at": "2026-09-20T10:00:00Z",
+        }
+        assert furnished("PUT", f"/v1/plantings/{PLANTINGS[name]}", moss).status_code == 201
     for day, of_nitrate, of_phosphate in (("10-05", 20, 0.5), ("10-21", 35, 1), ("11-12", 10, 0.1)):
         read(furnished, f"2026-{day}", of_nitrate, at="11:00")
         read(furnished, f"2026-{day}", of_phosphate, "phosphate", at="11:00")

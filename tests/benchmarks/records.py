@@ -7,6 +7,7 @@ Through WSGI, in one process, with a bare request as the yardstick. Exit status 
 
 from __future__ import annotations
 
+import gc
 import itertools
 import random
 import statistics
@@ -14,8 +15,9 @@ import sys
 import tempfile
 import time
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 
 import sqlalchemy as sa
@@ -26,20 +28,28 @@ from weirbook.actions.make_key import make_key
 from weirbook.actions.open_room import open_room
 from weirbook.app import create_app
 from weirbook.config import Config, sqlite_url
+from weirbook.engine.units import Quantity
 from weirbook.record import search
 from weirbook.record.access import Role
 from weirbook.record.database import Database, now_ms
+from weirbook.record.fish import Group, Species, StockEntry
 from weirbook.record.journal import JournalEntry
 from weirbook.record.migrations import migrate
+from weirbook.record.places import Place, System, Tank, TankSystem
+from weirbook.record.quarantines import Transfer
 from weirbook.record.rooms import Room
 
 ROUNDS = 20
-MINUTE_MS = 60_000
+MINUTE_MS, DAY_MS = 60_000, 86_400_000
 
 SEARCH_BAR_MS = 50
 TIMELINE_BAR_MS = 100
 ENTRIES, NEIGHBOURS, NEIGHBOURS_ENTRIES = 50_000, 10, 5_000
 WORDS_AN_ENTRY, VOCABULARY = 35, 20_000
+EXPOSURE_BAR_MS = 200
+GROUPS, TANKS, SYSTEMS, KINDS, YEARS = 300, 60, 20, 40, 5
+MOVES, LOSSES, CARRIED = 12, 8, 300
+"""Of each group, and in all. Groups of one kind, that fish move among, are seven or eight."""
 QUESTIONS: Mapping[str, Mapping[str, str]] = {
     "a word in every entry": {"q": "water"},
     "a word in every entry, 100 answers": {"q": "water", "limit": "100"},
@@ -47,7 +57,7 @@ QUESTIONS: Mapping[str, Mapping[str, str]] = {
     "a word in 25 entries": {"q": "axolotl"},
     "a word in none": {"q": "nothinglikeit"},
     "three words, two of them everywhere": {"q": "water tank heron"},
-    "two words in a row": {"q": '"water tank" x'},
+    "two words in a row": {"q": '"water tank"'},
     "two letters, as the beginning of a word": {"q": "he"},
     "everywhere, without a word in one of a hundred": {"q": "water -heron"},
     "everywhere, of one day years ago": {
@@ -148,6 +158,201 @@ def _note(client: FlaskClient, secret: str) -> None:
     assert answered.status_code == 201, answered.get_data(as_text=True)
 
 
+def over_exposure() -> bool:
+    """Who may have exposed whom, among 300 groups with 5 years of moves, shared sumps and things carried over."""
+    with tempfile.TemporaryDirectory() as folder:
+        client, secret, groups = _moved_about(Path(folder) / "exposure.db")
+        gc.collect()
+        gc.freeze()  # as the server does once it stands
+        bare = _median(client, secret, "/v1/room")
+        print(
+            f"exposure among {GROUPS} groups in {TANKS} tanks of {SYSTEMS} systems over {YEARS} years; "
+            f"a bare request {bare:.1f} ms"
+        )
+        held = True
+        for words, query in (
+            ("backward", ""),
+            ("forward", "?direction=forward"),
+            ("the last year", "?from=2025-11-25T00:00:00Z"),
+        ):
+            asked = itertools.cycle(groups)
+
+            def ask(query: str = query, asked: Iterator[uuid.UUID] = asked) -> None:
+                path = f"/v1/groups/{next(asked)}/exposure{query}"
+                answered = client.get(path, headers={"Authorization": f"Bearer {secret}"})
+                assert answered.status_code == 200 and answered.get_json()["items"], answered.get_data(
+                    as_text=True
+                )
+
+            taken = _median_of(ask)
+            held = held and taken < EXPOSURE_BAR_MS
+            print(f"  {words}: {taken:.0f} ms, {taken / bare:.0f} times a bare request")
+    print(f"  bar {EXPOSURE_BAR_MS} ms: {'held' if held else 'NOT held'}")
+    return held
+
+
+def _moved_about(file: Path) -> tuple[FlaskClient, str, list[uuid.UUID]]:
+    """A room whose groups came over five years, each with some moves to groups of its kind, losses and carried things."""
+    database, now = Database(sqlite_url(file)), now_ms()
+    migrate(database)
+    luck, begun = random.Random(1), now - YEARS * 365 * DAY_MS
+    stamps = {"version": 1, "created_at_ms": now, "updated_at_ms": now}
+    with database.write() as session:
+        room = open_room(session, name="Room", time_zone="UTC", now=now)
+        _, secret = make_key(session, name="keeper", role=Role.KEEPER, now=now)
+        numbers: dict[str, list[int]] = {}
+        place = itertools.count(100)
+        for noun, count in (("system", SYSTEMS), ("tank", TANKS)):
+            numbers[noun] = [next(place) for _ in range(count)]
+            session.execute(
+                sa.insert(Place.__table__),
+                [
+                    {
+                        "room_id": room.room_id,
+                        "id": id,
+                        "noun": noun,
+                        "handle": f"{noun}-{id}",
+                        "name": f"{noun} {id}",
+                        **stamps,
+                    }
+                    for id in numbers[noun]
+                ],
+            )
+        session.execute(
+            sa.insert(System.__table__), [{"room_id": room.room_id, "id": id} for id in numbers["system"]]
+        )
+        homes = {tank: luck.choice(numbers["system"]) for tank in numbers["tank"]}
+        session.execute(
+            sa.insert(Tank.__table__),
+            [
+                {
+                    "room_id": room.room_id,
+                    "id": id,
+                    "system_id": homes[id],
+                    "use": "display",
+                    "footprint": {},
+                    "water_depth": Quantity(50, "cm"),
+                }
+                for id in numbers["tank"]
+            ],
+        )
+        session.execute(
+            sa.insert(TankSystem.__table__),
+            [
+                {
+                    "room_id": room.room_id,
+                    "subject_id": tank,
+                    "system_id": system,
+                    "from_ms": 0,
+                    "to_ms": None,
+                }
+                for tank, system in homes.items()
+            ],
+        )
+        session.execute(
+            sa.insert(Species.__table__),
+            [
+                {"room_id": room.room_id, "id": id, "handle": f"kind-{id}", "name": f"Kind {id}", **stamps}
+                for id in range(KINDS)
+            ],
+        )
+        groups = [uuid.UUID(int=index + 1) for index in range(GROUPS)]
+        session.execute(
+            sa.insert(Group.__table__),
+            [
+                {
+                    "room_id": room.room_id,
+                    "id": id,
+                    "species_id": index % KINDS,
+                    "tank_id": luck.choice(numbers["tank"]),
+                    **stamps,
+                }
+                for index, id in enumerate(groups)
+            ],
+        )
+        lines: list[dict[str, Any]] = []
+        for index, id in enumerate(groups):
+            came = luck.randrange(begun, now - 30 * DAY_MS)
+            lines.append(
+                {
+                    "kind": "arrival",
+                    "group_id": id,
+                    "number": 40,
+                    "happened_at_ms": came,
+                    "source": f"Source {index % 7}",
+                }
+            )
+            for _ in range(MOVES):
+                to_group = luck.choice([other for other in groups[index % KINDS :: KINDS] if other != id])
+                lines.append(
+                    {
+                        "kind": "move",
+                        "group_id": id,
+                        "to_group_id": to_group,
+                        "number": 1,
+                        "happened_at_ms": luck.randrange(came, now),
+                    }
+                )
+            for _ in range(LOSSES):
+                lines.append(
+                    {
+                        "kind": "loss",
+                        "group_id": id,
+                        "number": 1,
+                        "happened_at_ms": luck.randrange(came, now),
+                        "cause": luck.choice(("disease", "unknown", "jumped")),
+                    }
+                )
+        empty = dict.fromkeys(
+            (
+                "to_group_id",
+                "source",
+                "cause",
+                "price",
+                "evidence",
+                "batch_id",
+                "withdraws_id",
+                "keeps_clock",
+                "words",
+            )
+        )
+        session.execute(
+            sa.insert(StockEntry.__table__),
+            [
+                {
+                    **empty,
+                    "room_id": room.room_id,
+                    "id": uuid.UUID(int=1 << 64 | number),
+                    "line": number,
+                    "straight_in": False,
+                    "author": "keeper",
+                    **line,
+                    **stamps,
+                }
+                for number, line in enumerate(lines)
+            ],
+        )
+        session.execute(
+            sa.insert(Transfer.__table__),
+            [
+                {
+                    "room_id": room.room_id,
+                    "id": uuid.UUID(int=2 << 64 | number),
+                    "what": "nets",
+                    "from_place_id": source,
+                    "to_place_id": target,
+                    "moved_at_ms": luck.randrange(begun, now),
+                    "disinfected": None,
+                    "words": None,
+                    **stamps,
+                }
+                for number in range(CARRIED)
+                for source, target in [luck.sample(numbers["tank"], 2)]
+            ],
+        )
+    return create_app(Config(sqlite_url(file)), database).test_client(), secret, luck.sample(groups, 10)
+
+
 def _median(client: FlaskClient, secret: str, path: str) -> float:
     """Milliseconds of the middle one of some requests."""
 
@@ -190,7 +395,11 @@ def over_timeline() -> bool:
     return held
 
 
-SECTIONS: Mapping[str, Callable[[], bool]] = {"search": over_search, "timeline": over_timeline}
+SECTIONS: Mapping[str, Callable[[], bool]] = {
+    "search": over_search,
+    "exposure": over_exposure,
+    "timeline": over_timeline,
+}
 
 
 if __name__ == "__main__":

@@ -38,7 +38,7 @@ def test_the_document_names_no_server_so_that_it_fits_wherever_it_is_served_from
 def test_an_operations_name_begins_with_what_it_does() -> None:
     verbs = {
         "GET": ("get_", "list_", "ask_"),
-        "POST": ("create_", "take_", "answer_", "complete_", "release_", "restart_"),
+        "POST": ("create_", "take_", "answer_", "complete_", "release_", "restart_", "import_"),
         "PUT": ("put_",),
         "PATCH": ("edit_",),
         "DELETE": ("delete_", "revoke_", "undo_"),

@@ -81,7 +81,15 @@ DESCRIBED = {
     "group": {"called", "heads", "since", "fish_mass", "group_mass", "mass_words", "missing", "restock"},
     "stock entry": {"heads_before", "heads_after", "withdrawn_by", "quarantine"},
     "quarantine": {"groups", "heads", "unmet"},
-    "planting": {"state", "ended_at", "stands_in", "cover_now", "harvested"},
+    "planting": {
+        "state",
+        "ended_at",
+        "stands_in",
+        "spot_now",
+        "method_now",
+        "cover_now",
+        "harvested",
+    },
 }
 """Fields that other tables' rows make, or that are taken in and kept otherwise."""
 

@@ -20,6 +20,7 @@ from weirbook.engine.searching import (
     read_question,
     relevance,
     snippet,
+    spaced,
     spans_of,
     words_of,
 )
@@ -128,7 +129,7 @@ def test_no_question_is_wrong(text: str) -> None:
 
 
 def padded(text: str) -> str:
-    return f" {text} " if text else " "
+    return spaced(text.split())
 
 
 WORD = st.sampled_from(["moss", "mossy", "wood", "stone"])

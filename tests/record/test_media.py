@@ -299,3 +299,28 @@ def test_a_damaged_file_is_refused_or_laid_bare_once_and_for_all(kind: Kind, dat
         bare.height,
         bare.exif.orientation,
     )
+
+
+def test_a_webp_says_of_itself_what_it_still_holds() -> None:
+    """The flags of RFC 9649, 2.7: 0x20 a profile, 0x08 Exif, 0x04 XMP."""
+    for orientation, flags in ((1, 0x20), (6, 0x28)):
+        content = webp(exif=notes(orientation), icc_profile=profile(), xmp=XMP)
+        assert content[20] & 0x2C == 0x2C
+        assert WEBP.lay_bare(content).content[20] & 0x2C == flags
+    frame = webp(drawn(), save_all=True, append_images=[drawn(seed=2)], duration=90)
+    at = frame.index(b"ANMF")
+    length = int.from_bytes(frame[at + 4 : at + 8], "little")
+    more = b"NOTE\x09\x00\x00\x00DoNotKeep\x00"
+    within = frame[: at + 8 + length] + more + frame[at + 8 + length :]
+    within = within[: at + 4] + (length + len(more)).to_bytes(4, "little") + within[at + 8 :]
+    within = within[:4] + (len(within) - 8).to_bytes(4, "little") + within[8:]
+    assert WEBP.lay_bare(within).content == WEBP.lay_bare(frame).content
+
+
+def test_what_says_how_a_png_looks_stays_and_its_turning_stands_before_its_dots() -> None:
+    content = png(exif=notes(6), dpi=(300, 300))
+    bare = PNG.lay_bare(content).content
+    assert b"pHYs" in bare
+    assert bare[33:41] == b"\x00\x00\x00\x1aeXIf"
+    long_one = content[:33] + png_chunk(b"gAMA", b"DoNotKeep" * 9) + content[33:]
+    assert b"DoNotKeep" not in PNG.lay_bare(long_one).content

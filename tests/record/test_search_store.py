@@ -18,8 +18,10 @@ from weirbook.actions.open_room import open_room
 from weirbook.actions.remove import remove
 from weirbook.actions.search_record import search_record
 from weirbook.engine.searching import Question, Term, read_question, words_of
+from weirbook.errors import Invalid
 from weirbook.record import full_text, search
 from weirbook.record.backups import backup, restore
+from weirbook.record.changes import may_be_taken_back
 from weirbook.record.database import Database, enter_room, now_ms
 from weirbook.record.full_text import Narrowing
 from weirbook.record.journal import JournalEntry
@@ -225,6 +227,28 @@ def _write_and_fail(database: Database, room_id: int) -> None:
         create(session, JournalEntry, note, now=now_ms())
         search._keep(session)
         raise ZeroDivisionError
+
+
+@on_both_engines
+def test_what_a_part_of_a_transaction_takes_back_is_not_kept(database: Database, room_id: int) -> None:
+    note = {"place": "room", "kind": "note", "author": "Ana", "happened_at_ms": NOW}
+    with database.write() as session:
+        enter_room(session, room_id)
+        row = create(session, JournalEntry, {**note, "words": "moss"}, now=now_ms())
+        for refused in (True, False):
+            try:
+                with may_be_taken_back(session):
+                    create(
+                        session, JournalEntry, {**note, "words": "fern" if refused else "rush"}, now=now_ms()
+                    )
+                    if refused:
+                        remove(session, row)
+                        raise Invalid("Taken back.")
+            except Invalid:
+                pass
+    asked = {text: len(found(database, room_id, read_question(text))) for text in ("moss", "fern", "rush")}
+    assert asked == {"moss": 1, "fern": 0, "rush": 1}
+    assert flaws(database, room_id) == []
 
 
 @on_both_engines

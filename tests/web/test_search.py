@@ -10,6 +10,7 @@ import pytest
 from harness import Caller, MakeCaller, made, on_both_engines, pointers
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
+from pictures import drawn, jpeg
 
 from weirbook.app import Service
 from weirbook.record.database import now_ms
@@ -229,6 +230,29 @@ def test_a_changed_setting_and_tags_are_found(furnished: Caller) -> None:
     told = note(furnished, "Less glare.", kind="change", changed=changed, tags=["algae", "lamp-trial"])
     for q in ("height", "35 cm", "algae", '"lamp trial"'):
         assert paths(furnished, q) == [told], q
+
+
+def test_a_photo_is_found_by_its_words_until_it_is_deleted(furnished: Caller) -> None:
+    sent = furnished.post(
+        "/v1/attachments?place=tanks/nursery&words=Moss%20on%20the%20root",
+        jpeg(drawn(20, 12)),
+        Content_Type="image/jpeg",
+    )
+    path = f"/v1/attachments/{sent.get_json()['id']}"
+    (one,) = ask(furnished, "root moss")["items"]
+    assert (one["path"], one["place"], one["noun"]) == (path, "tanks/nursery", "attachment")
+    furnished.patch(path, {"words": "Fern on the stone"})
+    assert (paths(furnished, "moss"), paths(furnished, "fern")) == ([], [path])
+    assert furnished.delete(path).status_code == 204
+    assert paths(furnished, "fern") == []
+
+
+def test_what_is_imported_is_found_and_a_dry_run_is_not(furnished: Caller) -> None:
+    rows = "happened_at,place,words\n2025-11-24 18:00,tanks/nursery,Snail eggs\n"
+    for dry, count in (("true", 0), ("false", 1)):
+        sent = furnished.post(f"/v1/imports/journal?dry_run={dry}", rows, Content_Type="text/csv")
+        assert sent.status_code == 200, sent.get_data(as_text=True)
+        assert len(paths(furnished, "snail")) == count
 
 
 def test_names_of_keys_are_found_by_nobody(furnished: Caller, caller: MakeCaller) -> None:

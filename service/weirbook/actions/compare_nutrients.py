@@ -38,10 +38,11 @@ FLOWS = (
     "out_by_drip",
     "out_in_solids",
     "plants",
+    "harvested",
     "denitrified",
 )
 """Terms of the balance that come in or leave; what leaves counts against what comes."""
-CAUSES = (*FLOWS[:5], "out_in_solids", "plants", "denitrified")
+CAUSES = (*FLOWS[:5], "out_in_solids", "plants", "harvested", "denitrified")
 """Terms that don't follow from how much is in the water: what changes carry off does."""
 NAMES = {
     "made": "food",
@@ -53,6 +54,7 @@ NAMES = {
     "out_by_drip": "the drip",
     "out_in_solids": "solids taken out",
     "plants": "plants",
+    "harvested": "plants by their harvests",
     "denitrified": "denitrification",
 }
 

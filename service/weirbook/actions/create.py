@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from sqlalchemy.orm import Session
@@ -63,8 +63,12 @@ def create(
     return row
 
 
-def set_values(session: Session, row: Edited, values: Mapping[str, Any]) -> None:
-    """Set checked values on a row; a reference sets both the id and what it points to.
+Finder = Callable[[Session, str, str, str], Any]
+"""Finds what is named, given its noun, what was written, and the pointer of a refusal."""
+
+
+def set_values(session: Session, row: Edited, values: Mapping[str, Any], find: Finder | None = None) -> None:
+    """Set checked values on a row; a reference sets both the id and what it points to, found by `find` or by asking.
 
     Raises Invalid at the pointer of a name that nothing carries.
     """
@@ -78,7 +82,7 @@ def set_values(session: Session, row: Edited, values: Mapping[str, Any]) -> None
         present = getattr(row, f"{name}_id") and getattr(row, name)
         if present and value == written_of(present, noun):
             continue
-        target = None if value is None else named(session, noun, value, f"/{name}")
+        target = None if value is None else (find or named)(session, noun, value, f"/{name}")
         if getattr(row, f"{name}_id") != (target and target.id):
             setattr(row, f"{name}_id", target and target.id)
         set_committed_value(row, name, target)

@@ -8,13 +8,14 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from weirbook.actions.create import create
+from weirbook.actions.create import create, named, refuse_faults, set_values
 from weirbook.actions.edit import edit
 from weirbook.actions.find_gauges import Taker
 from weirbook.actions.judge_reading import Sent
 from weirbook.actions.take_readings import refusal_of, take_readings
 from weirbook.engine.times import instant_text
 from weirbook.errors import Fault, Invalid, Unknown
+from weirbook.record.database import room_of
 from weirbook.record.journal import JournalEntry
 from weirbook.record.links import find_linked
 
@@ -37,6 +38,30 @@ def enter_journal(
     if scores:
         _take(session, taker, told, now)
     return create(session, model, told, now=now, chosen_id=chosen_id)
+
+
+class ManyEntries:
+    """New entries by the thousand: places are looked up once, and all are written by one flush."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._places: dict[str, Any] = {}
+
+    def add(self, values: Mapping[str, Any], *, now: int, chosen_id: uuid.UUID) -> None:
+        """Take in an entry without scores, to be written by the next flush. Raises Invalid, leaving nothing of it."""
+        told = {name: value for name, value in values.items() if name != "taker"}
+        check_links(self._session, told.get("links"))
+        row = JournalEntry()
+        row.room_id, row.id = room_of(self._session), chosen_id
+        row.version, row.created_at_ms, row.updated_at_ms = 1, now, now
+        set_values(self._session, row, told, self._place)
+        refuse_faults(row)
+        self._session.add(row)
+
+    def _place(self, session: Session, noun: str, written: str, pointer: str) -> Any:
+        if written not in self._places:
+            self._places[written] = named(session, noun, written, pointer)
+        return self._places[written]
 
 
 def edit_journal(

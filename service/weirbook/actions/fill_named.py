@@ -14,11 +14,13 @@ from weirbook.actions.latest_of import MEASURED
 from weirbook.actions.water_of import Waters
 from weirbook.engine.inputs import bare
 from weirbook.engine.relations.chemistry import DOSED
+from weirbook.engine.relations.plants import UPTAKE_FORM
 from weirbook.engine.shape import Calculator, Filled
 from weirbook.errors import Fault, Invalid, Unknown
 from weirbook.record.base import Named
 from weirbook.record.doses import Product
 from weirbook.record.names import find
+from weirbook.record.plants import PlantKind
 from weirbook.record.waters import SourceWater
 
 CHOSEN = "product"
@@ -86,6 +88,22 @@ def _water(session: Session, water: SourceWater, at_ms: int) -> Facts:
     }
 
 
+def _plant(session: Session, kind: PlantKind, at_ms: int) -> Facts:
+    """A kind's own shares, as they were recorded, and how it grows in the words of uptake."""
+
+    def told(name: str) -> Filled | Absent:
+        value = getattr(kind, name)
+        if value is None:
+            return Absent(f"The {name.replace('_', ' ')} of {kind.handle} is not recorded.")
+        return Filled(value, "record", f"plant kind {kind.handle}")
+
+    form = UPTAKE_FORM[kind.growth_form]
+    return {
+        "growth_form": lambda: Filled(form, "record", f"plant kind {kind.handle}, {kind.growth_form}"),
+        **{name: partial(told, name) for name in ("dry_matter", "nitrogen", "phosphorus")},
+    }
+
+
 @dataclass(frozen=True)
 class Nameable:
     """A sort of record that a question can name, by one word: what that does, and how it is asked."""
@@ -106,6 +124,11 @@ NAMEABLE: Mapping[str, Nameable] = {
         "Handle of one of /v1/source-waters: its report or preparation fills the present values in place of the"
         " system's tests, and how much of it there is must be said. What they lack counts as not told.",
         _water,
+    ),
+    "plant": Nameable(
+        PlantKind,
+        "Handle of one of /v1/plant-kinds: how it grows, and its dry matter, nitrogen and phosphorus as far as recorded.",
+        _plant,
     ),
 }
 """By the word that a question names it with, which is the first of an input's `told_by`."""

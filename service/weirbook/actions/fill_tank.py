@@ -11,11 +11,14 @@ from sqlalchemy.orm import Session
 from weirbook.actions import fill_sump
 from weirbook.actions.filling import Absent, Facts
 from weirbook.actions.latest_of import latest_of
+from weirbook.actions.plant_stands import stands_of
 from weirbook.actions.sent_flows import sent_flows, summed
 from weirbook.actions.solve_flow import SystemFlow, solve_flow
 from weirbook.actions.system_facts import SystemFacts, facts_of
+from weirbook.engine.inputs import six
 from weirbook.engine.relations.structure import DIMENSIONS
 from weirbook.engine.shape import Filled
+from weirbook.engine.times import instant_text
 from weirbook.engine.units import Quantity
 from weirbook.record.database import room_of
 from weirbook.record.places import Sump, System, Tank
@@ -135,6 +138,14 @@ class TankFacts:
         volume = Quantity(self.tank.net_volume_si, "m3").to("L", "volume")
         return Filled(volume, "record", f"net volume of {self.tank.handle} alone")
 
+    def plant_cover(self) -> Filled | Absent:
+        found = stands_of(self.system).cover(self.tank.id, self.system.at_ms)
+        if found is None:
+            return Absent(f"What plants cover in {self.tank.handle} is not recorded.")
+        return Filled(
+            Quantity(six(100 * found.share), "%"), "record", f"{found.by}, {instant_text(found.at_ms)}"
+        )
+
     def plan_area(self) -> Filled:
         area = Quantity(self.tank.surface_area_si, "m2").to("m2", "area")
         return Filled(area, "record", f"water surface of {self.tank.handle}, by its footprint")
@@ -151,6 +162,7 @@ def fill(session: Session, tank: Tank, at_ms: int) -> Facts:
         "water_volume": facts.water_volume,
         "through_flow": facts.through_flow,
         "plan_area": facts.plan_area,
+        "plant_cover": facts.plant_cover,
         "drains": facts.drains,
         "lowest_intake": facts.lowest_intake,
         "water_temperature": lambda: latest_of(facts.system, "temperature"),

@@ -11,15 +11,20 @@ import sqlalchemy as sa
 from weirbook.actions.feed_days import Meal, moisture_share, phosphorus_share, share_of
 from weirbook.actions.filling import Absent
 from weirbook.actions.latest_of import MEASURED, latest_of
+from weirbook.actions.plant_stands import PlantStands, stands_of
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.actions.system_water import SystemWater
+from weirbook.engine.inputs import six
 from weirbook.engine.relations.structure import BED_POROSITY
 from weirbook.engine.shape import Filled
 from weirbook.engine.units import Quantity
-from weirbook.record.places import ROOM_PLACE_ID
+from weirbook.record.places import ROOM_PLACE_ID, Section
 from weirbook.record.targets import Target
 from weirbook.record.waters import DRIP, TOP_OFF
 
+DAY_MS = 86_400_000
+HARVEST_DAYS = 28
+"""Harvests of so many days tell how much is taken out a week. Our own choice."""
 GROWTH_FORMS = {"planted-floating": "floating", "planted-rooted": "emergent"}
 """How the plants of a section grow, by its use."""
 
@@ -203,9 +208,18 @@ def _change_interval(facts: SystemFacts) -> Filled | Absent:
     )
 
 
+def section_cover(plants: PlantStands, section: Section, at_ms: int) -> float | None:
+    """Share of a planted section that plants cover: by the newest that was told of it, else as the section says."""
+    told = plants.cover(section.id, at_ms)
+    if told is not None:
+        return told.share
+    return None if section.plant_coverage is None else section.plant_coverage.si("fraction")
+
+
 def _plant_stands(facts: SystemFacts) -> Filled | Absent:
-    """The planted sections: their area, and how much of it plants cover."""
+    """The planted sections and the plants in tanks: their area, and how much of it they cover."""
     rows: list[Mapping[str, Any]] = []
+    plants = stands_of(facts)
     for section in facts.sections:
         form = GROWTH_FORMS.get(facts.uses.get(section.id, ""))
         if form is None:
@@ -213,12 +227,43 @@ def _plant_stands(facts: SystemFacts) -> Filled | Absent:
         width = section.width or section.sump.width
         area = section.length.si("length") * width.si("length")
         row: dict[str, Any] = {"name": section.handle, "growth_form": form, "area": Quantity(area, "m2")}
-        if section.plant_coverage is not None:
+        told = plants.cover(section.id, facts.at_ms)
+        if told is not None:
+            row["cover"] = Quantity(six(100 * told.share), "%")
+        elif section.plant_coverage is not None:
             row["cover"] = section.plant_coverage
         rows.append(row)
+    note = "planted sections, by their use, area and cover"
+    for tank in facts.tanks:
+        for one in plants.in_tank(tank, facts.at_ms)[0]:
+            cover = Quantity(six(100 * one.cover), "%")
+            surface = Quantity(one.area, "m2")
+            rows.append({"name": one.name, "growth_form": one.form, "area": surface, "cover": cover})
+            note = "planted sections and plantings in tanks, by how they grow, area and cover"
+    rows = [row for row in rows if "cover" not in row or row["cover"].value]
     if not rows:
         return Absent("No planted section is recorded.")
-    return Filled(rows, "record", "planted sections, by their use, area and cover")
+    return Filled(rows, "record", note)
+
+
+def _harvested(facts: SystemFacts) -> Filled | Absent:
+    """What was taken out and weighed of late."""
+    since = facts.at_ms - HARVEST_DAYS * DAY_MS
+    cuts = [cut for cut, _ in stands_of(facts).cuts if cut.at_ms > since]
+    if not cuts:
+        return Absent(f"No harvest of the last {HARVEST_DAYS} days is recorded with what it weighed.")
+    total = Quantity(sum(one.mass for one in cuts), "kg").to("g", "mass")
+    times = "once" if len(cuts) == 1 else f"{len(cuts)} times"
+    return Filled(
+        Quantity(six(total.value), "g"), "record", f"cut and weighed {times} in the last {HARVEST_DAYS} days"
+    )
+
+
+def _harvest_period(facts: SystemFacts) -> Filled | Absent:
+    found = _harvested(facts)
+    if isinstance(found, Absent):
+        return found
+    return Filled(Quantity(HARVEST_DAYS, "d"), "record", "in which that was cut")
 
 
 def _nitrifier_media(facts: SystemFacts) -> Filled | Absent:
@@ -269,6 +314,8 @@ ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
     "change_volume": _change_volume,
     "change_interval": _change_interval,
     "plant_stands": _plant_stands,
+    "harvested": _harvested,
+    "harvest_period": _harvest_period,
     "nitrifier_media": _nitrifier_media,
     **{f"drip.{name}": partial(_exchanged, kind=DRIP, parameter=name) for name in ("nitrate", "phosphate")},
     **{

@@ -12,6 +12,7 @@ from weirbook.actions.judge_fish import judge_fish
 from weirbook.actions.judge_flow import judge_flow
 from weirbook.actions.judge_followers import judge_followers
 from weirbook.actions.judge_gauges import Now, judge_gauges
+from weirbook.actions.judge_plants import judge_plants
 from weirbook.actions.judge_sections import judge_sections
 from weirbook.actions.judge_tasks import judge_tasks
 from weirbook.actions.judge_water import judge_water
@@ -33,6 +34,7 @@ def find_findings(
         *judge_water(session, now_ms, system),
         *judge_fish(session, where, now),
         *judge_followers(session, now),
+        *judge_plants(session, where, now),
         *judge_tasks(session, where, now),
     ]
     return sorted(

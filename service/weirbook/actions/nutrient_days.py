@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import Enum
+from functools import cached_property
 
 from weirbook.actions.feed_days import Meal, phosphorus_share
-from weirbook.actions.fill_water import GROWTH_FORMS
+from weirbook.actions.fill_water import GROWTH_FORMS, section_cover
 from weirbook.actions.filling import Absent
 from weirbook.actions.name_values import moles_raised
+from weirbook.actions.plant_stands import FIRST_CUT_DAYS, stands_of
 from weirbook.actions.system_water import SystemWater
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, carried
 from weirbook.engine.relations.nitrogen import (
@@ -20,7 +23,7 @@ from weirbook.engine.relations.nitrogen import (
     PROTEIN_PER_NITROGEN,
 )
 from weirbook.engine.relations.nutrients import KG_N_A_MOLE, KG_P_A_MOLE, NO_WATER, NOTHING, Day, Inflow, Pair
-from weirbook.engine.relations.plants import uptake
+from weirbook.engine.relations.plants import Range, uptake
 from weirbook.engine.times import day_of
 from weirbook.record.doses import Dose
 from weirbook.record.places import Section
@@ -64,6 +67,8 @@ class DayFacts:
     drip: Inflow
     top_off: Inflow
     stands: Sequence[tuple[str, float, float]]
+    crops: Sequence[tuple[Range, Range]]
+    """Nitrogen and phosphorus that plants took up this day as later cuts tell, kg."""
 
     @property
     def fed(self) -> float:
@@ -80,13 +85,36 @@ class NutrientDays:
 
     def __init__(self, water: SystemWater, volume: float) -> None:
         self.water, self.volume, self.told = water, volume, Told()
+        self.plants = stands_of(water.facts)
+
+    @cached_property
+    def _crops_by_day(self) -> Mapping[date, list[tuple[int, Range, Range]]]:
+        """What each cut took out, spread evenly over the days in which it grew: place, nitrogen, phosphorus."""
+        found: dict[date, list[tuple[int, Range, Range]]] = defaultdict(list)
+        for crop in self.plants.crops:
+            begun, ended = (day_of(at, self.water.zone) for at in (crop.since_ms, crop.at_ms))
+            days = max(1, (ended - begun).days)
+            daily = crop.place_id, crop.nitrogen * (1 / days), crop.phosphorus * (1 / days)
+            for back in range(days):
+                found[ended - timedelta(days=back)].append(daily)
+        return found
 
     def facts(self, first: date, last: date) -> list[DayFacts]:
         """Every day from the first to the last."""
+        if self.plants.too_soon:
+            self.told.assumes(
+                f"What was cut within {FIRST_CUT_DAYS} days of planting is not counted: most of it grew elsewhere."
+            )
         return [self._day(first + timedelta(days=one)) for one in range((last - first).days + 1)]
 
     def _day(self, day: date) -> DayFacts:
         water, noon = self.water, self.water.noon_ms(day)
+        crops = self._crops_by_day.get(day, ())
+        for path in sorted({self.plants.paths[place] for place, _, _ in crops}):
+            self.told.assumes(
+                f"What was cut and weighed in {path} had grown evenly since the cut before it, or since it was planted, and"
+                " tells all that plants take up there in that time: the published rates are not counted besides."
+            )
         meals: list[Meal] = []
         for tank in water.facts.tanks:
             if not water.feeding.told(tank.id, day):
@@ -101,8 +129,25 @@ class NutrientDays:
             ],
             drip=self._running(DRIP, noon),
             top_off=self._running(TOP_OFF, noon),
-            stands=[stand for one in water.facts.sections if (stand := self._stand(one, noon)) is not None],
+            stands=list(self._stands(noon, {place for place, _, _ in crops})),
+            crops=[(nitrogen, phosphorus) for _, nitrogen, phosphorus in crops],
         )
+
+    def _stands(self, at_ms: int, measured: Collection[int]) -> Iterator[tuple[str, float, float]]:
+        """Form, area and cover of what grows where no cut tells what it takes up."""
+        facts = self.water.facts
+        for section in facts.sections:
+            if section.id not in measured and (stand := self._stand(section, at_ms)) is not None:
+                yield stand
+        for tank in facts.tanks:
+            if tank.id in measured:
+                continue
+            stands, untold = self.plants.in_tank(tank, at_ms)
+            for kind in sorted(set(untold)):
+                self.told.assumes(
+                    f"Plantings of {kind} in {tank.path} that don't tell what they cover are counted as taking up nothing."
+                )
+            yield from ((one.form, one.area, one.cover) for one in stands)
 
     def _holds(self, handle: str | None, at_ms: int) -> Pair:
         """What a water holds, kg/m3; nothing where it isn't known, which is told."""
@@ -143,14 +188,14 @@ class NutrientDays:
         form = GROWTH_FORMS.get(self.water.use_of(section.id, at_ms) or "")
         if form is None:
             return None
-        cover = section.plant_coverage
-        if cover is None:
+        share = section_cover(self.plants, section, at_ms)
+        if share is None:
             self.told.assumes(f"Plants cover all of {section.handle}: no cover is recorded.")
         width = section.width or section.sump.width
         return (
             form,
             section.length.si("length") * width.si("length"),
-            1.0 if cover is None else cover.si("fraction"),
+            1.0 if share is None else share,
         )
 
     def _dosed(self, dose: Dose) -> Pair:
@@ -213,18 +258,30 @@ class NutrientDays:
                 drip=one.drip,
                 top_off=one.top_off,
                 uptake=_taken_up(one.stands, case),
+                cropped=_cropped(one.crops, case),
                 denitrified=denitrified,
             )
 
 
+_PICK = {Case.LOW: "high", Case.LIKELY: "middle", Case.HIGH: "low"}
+"""The low case of what is left in the water is the high one of what plants take."""
+
+
+def _cropped(crops: Iterable[tuple[Range, Range]], case: Case) -> Pair:
+    """kg a day."""
+    return _added(
+        Pair(getattr(nitrogen, _PICK[case]), getattr(phosphorus, _PICK[case]))
+        for nitrogen, phosphorus in crops
+    )
+
+
 def _taken_up(stands: Iterable[tuple[str, float, float]], case: Case) -> Pair:
-    """kg a day: the low case of what is left in the water is the high one of what plants take."""
+    """kg a day."""
     nitrogen = phosphorus = 0.0
     for form, area, cover in stands:
         of_nitrogen, of_phosphorus = uptake(form, area, cover)
-        pick = {Case.LOW: "high", Case.LIKELY: "middle", Case.HIGH: "low"}[case]
-        nitrogen += getattr(of_nitrogen, pick) * DAY
-        phosphorus += getattr(of_phosphorus, pick) * DAY
+        nitrogen += getattr(of_nitrogen, _PICK[case]) * DAY
+        phosphorus += getattr(of_phosphorus, _PICK[case]) * DAY
     return Pair(nitrogen, phosphorus)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from weirbook.actions.compare_nutrients import ELEMENTS, FLOWS, KG_A_MOLE, NAMES, Balance, Comparison
+from weirbook.engine.calculators.plants_care import IN_PLANTS
 from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN, EXCRETION_SPREAD, PHOSPHORUS_KEPT
 from weirbook.engine.shape import Assumption, Caution, Source, Step, show, step
 from weirbook.engine.units import KINDS, to_si
@@ -71,7 +72,8 @@ def assumptions_of(found: Comparison) -> list[Assumption]:
             "common practice",
         ),
         Assumption(
-            "Plants take up what is published of their form of growth, the middle of the range in the likely case.",
+            "Plants take up what is published of their form of growth, the middle of the range in the likely case; where"
+            " harvests were weighed, what those carried off instead.",
             "default",
         ),
         Assumption(
@@ -116,4 +118,5 @@ SOURCES = (
         "compiled ranges",
         "From memory.",
     ),
+    *IN_PLANTS,
 )

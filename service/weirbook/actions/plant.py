@@ -1,4 +1,4 @@
-"""Put a plant in with its reviews made tasks, tell what happened to it, and how it stands."""
+"""Put a plant in, with the days on which to look again made tasks; take a planting out of the record."""
 
 from __future__ import annotations
 
@@ -11,26 +11,16 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
-from weirbook.actions.plan_task import create_task, room_zone
-from weirbook.engine.times import day_of, instant_text
-from weirbook.engine.units import Quantity
-from weirbook.errors import Invalid
-from weirbook.record.plants import (
-    HARVESTED,
-    LOST,
-    MOVED,
-    REPLANTED,
-    TRIMMED,
-    UPROOTED,
-    Planting,
-    PlantingEvent,
-)
+from weirbook.actions.plan_task import create_task, edit_task, room_zone
+from weirbook.actions.remove import remove
+from weirbook.engine.times import day_of
+from weirbook.record.dependents import dependents
+from weirbook.record.plants import Planting
 from weirbook.record.tasks import Task
 
 DEFAULT_REVIEW_DAYS = (1, 7)
 """Common practice (no source): a day for what gets dug up, a week for what adapts."""
 REVIEW_CLOCK = "18:00"
-STANDS = "stands"
 
 
 def plant(
@@ -60,12 +50,12 @@ def _reviews(session: Session, row: Planting, days: Sequence[int], now: int) -> 
         on = planted + timedelta(days=count)
         if on < day_of(now, where):
             continue  # entered late: what is past can't be looked at
+        title = f"Look at the {row.kind.name} planted {planted.isoformat()}"
         task = create_task(
             session,
             Task,
             {
-                "title": f"Look at the {row.kind.name} planted {planted.isoformat()}"
-                + (f": {row.spot}" if row.spot else ""),
+                "title": f"{title}: {row.spot}"[:200] if row.spot else title,
                 "about": row.place.path,
                 "instructions": "Does it hold? Tell what you see as an event of the planting.",
                 "schedule": {"kind": "once", "due": f"{on.isoformat()}T{REVIEW_CLOCK}"},
@@ -76,57 +66,36 @@ def _reviews(session: Session, row: Planting, days: Sequence[int], now: int) -> 
     return found
 
 
-def tell_event(
-    session: Session,
-    model: type[PlantingEvent],
-    values: Mapping[str, Any],
-    *,
-    now: int,
-    effective_ms: int | None = None,
-    chosen_id: uuid.UUID | None = None,
-) -> PlantingEvent:
-    """An event of a planting. Raises Invalid for one after its loss."""
-    event = create(session, model, values, now=now, chosen_id=chosen_id)
-    lost = next(
-        (
-            one
-            for one in events_of(session, event.planting_id)
-            if one.kind == LOST and one.id != event.id and one.happened_at_ms <= event.happened_at_ms
-        ),
-        None,
-    )
-    if lost is not None:
-        words = f"It was lost at {instant_text(lost.happened_at_ms)} ({lost.id}): plant anew, or correct that event."
-        raise Invalid(words, "/happened_at")
-    return event
+def end_reviews(session: Session, planting: Planting, *, now: int) -> None:
+    """Nothing is left to look at: the reviews that nobody has done are retired."""
+    for task in _review_tasks(session, planting):
+        if task.retired_at_ms is None and task.open_name is not None:
+            edit_task(session, task, {"retired_at_ms": now}, now=now)
 
 
-def events_of(session: Session, planting_id: uuid.UUID) -> Sequence[PlantingEvent]:
-    """What happened to a planting, oldest first."""
-    asked = (
-        sa.select(PlantingEvent)
-        .where(PlantingEvent.planting_id == planting_id)
-        .order_by(PlantingEvent.happened_at_ms, PlantingEvent.created_at_ms, PlantingEvent.id)
-    )
-    return session.scalars(asked).unique().all()
+def take_up_reviews(session: Session, planting: Planting, *, now: int) -> None:
+    """It stands after all: the reviews that were retired and still lie ahead are due again."""
+    today = day_of(now, room_zone(session)).isoformat()
+    ahead = {one["task"] for one in planting.reviews if one["on"] >= today}
+    for task in _review_tasks(session, planting):
+        if task.retired_at_ms is not None and str(task.id) in ahead:
+            edit_task(session, task, {"retired_at_ms": None}, now=now)
 
 
-def planting_state(session: Session, row: Planting) -> dict[str, Any]:
-    """How a planting stands by its events, as the API shows it."""
-    state, ended, place, cover, taken = STANDS, None, row.place, row.cover, 0.0
-    for event in events_of(session, row.id):
-        if event.kind in (LOST, UPROOTED):
-            state, ended = event.kind, event.happened_at_ms
-        elif event.kind in (MOVED, REPLANTED):
-            state, ended = STANDS, None
-            place = event.to_place or place
-        if event.kind in (TRIMMED, HARVESTED) and event.wet_mass is not None:
-            taken += event.wet_mass.si("mass")
-        cover = event.cover if event.cover is not None else cover
-    return {
-        "state": state,
-        "ended_at": None if ended is None else instant_text(ended),
-        "stands_in": place.path,
-        "cover_now": None if cover is None else cover.as_json(),
-        "harvested": Quantity(taken, "kg").to("g", "mass").as_json() if taken else None,
-    }
+def unplant(session: Session, row: Planting, *, now: int) -> None:
+    """Delete a planting that has no events, as if it had not been entered. Raises Conflict.
+
+    Its reviews go with it; what was done of them stays, and nothing of it is due any more.
+    """
+    tasks = _review_tasks(session, row)
+    remove(session, row)
+    for task in tasks:
+        if not dependents(session, task):
+            remove(session, task)
+        elif task.retired_at_ms is None:
+            edit_task(session, task, {"retired_at_ms": now}, now=now)
+
+
+def _review_tasks(session: Session, planting: Planting) -> Sequence[Task]:
+    wanted = [uuid.UUID(one["task"]) for one in planting.reviews]
+    return session.scalars(sa.select(Task).where(Task.id.in_(wanted)).order_by(Task.id)).unique().all()

@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from weirbook.engine.searching import Question, Term, relevance, snippet
+from weirbook.engine.searching import Question, Term, length_of, relevance, snippet
 from weirbook.record import full_text, search
 from weirbook.record.base import origin_of
 from weirbook.record.database import room_of
@@ -42,7 +42,7 @@ def search_record(
     if not question.wanted:
         return [], False
     known = full_text.candidates(session, question, narrowing)
-    mean = sum(_length(one) for one in known) / max(1, len(known))
+    mean = sum(length_of(one.title, one.body) for one in known) / max(1, len(known))
     weighed = sorted(
         known,
         key=lambda one: (
@@ -53,10 +53,6 @@ def search_record(
         ),
     )
     return _shown(session, weighed[:limit], question.wanted), len(weighed) > limit
-
-
-def _length(entry: Entry) -> int:
-    return entry.title.count(" ") + entry.body.count(" ") - 2
 
 
 def _shown(session: Session, entries: Sequence[Entry], wanted: Sequence[Term]) -> list[Found]:

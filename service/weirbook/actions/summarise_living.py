@@ -13,13 +13,14 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.feed_days import FeedDays
+from weirbook.actions.summarise_plants import plants_of_week
 from weirbook.engine.inputs import six
 from weirbook.engine.times import day_of, instant_text
 from weirbook.record.fish import COUNT, LOSS, MISSING, Group, StockEntry
 from weirbook.record.journal import CHANGE, JournalEntry
 from weirbook.record.ledger import Entered, heads_of, lines_of, walk
 from weirbook.record.places import Tank
-from weirbook.record.plants import HARVESTED, LOST, TRIMMED, UPROOTED, Planting, PlantingEvent
+from weirbook.record.plants import LOST, UPROOTED
 from weirbook.record.quarantines import Quarantine
 from weirbook.record.whereabouts import Whereabouts
 
@@ -240,38 +241,18 @@ def _quarantines(session: Session, end_ms: int, lines: Iterable[Any], inside: In
 
 
 def _plants(session: Session, span: tuple[int, int], inside: Inside) -> dict[str, Any]:
-    """What was planted, lost, dug up and taken off."""
-    planted = session.scalars(
-        sa.select(Planting).where(Planting.planted_at_ms >= span[0], Planting.planted_at_ms < span[1])
-    ).unique()
-    events = [
-        one
-        for one in session.scalars(
-            sa.select(PlantingEvent)
-            .where(PlantingEvent.happened_at_ms >= span[0], PlantingEvent.happened_at_ms < span[1])
-            .order_by(PlantingEvent.happened_at_ms, PlantingEvent.id)
-        ).unique()
-        if inside(one.planting.place_id)
-    ]
-    taken = sum(
-        one.wet_mass.si("mass")
-        for one in events
-        if one.kind in (TRIMMED, HARVESTED) and one.wet_mass is not None
-    )
+    """What was planted, lost, dug up and taken off, each where it stood then."""
+    found = plants_of_week(session, *span, inside)
     return {
-        "planted": sum(1 for one in planted if inside(one.place_id)),
-        "harvested": {"value": six(taken * 1000), "unit": "g"},
+        "planted": sum(1 for one in found["plantings"] if not one["again"]),
+        "harvested": {"value": six(sum(one["wet_mass"]["value"] for one in found["harvests"])), "unit": "g"},
         "lost": [
             {
-                "at": instant_text(one.happened_at_ms),
-                "kind": one.planting.kind.handle,
-                "place": one.planting.place.path,
-                "spot": one.planting.spot,
-                "method": one.planting.method,
-                "how": one.kind,
-                "by": one.by,
+                **{name: one[name] for name in ("at", "kind", "place", "spot", "method")},
+                "how": one["outcome"],
+                "by": one["by"],
             }
-            for one in events
-            if one.kind in (LOST, UPROOTED)
+            for one in found["losses"]
+            if one["outcome"] in (LOST, UPROOTED)
         ],
     }

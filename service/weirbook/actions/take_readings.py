@@ -39,6 +39,9 @@ class Taken:
     refusals: list[Refusal] = field(default_factory=list)
     of: list[tuple[str, int]] = field(default_factory=list)
     """Gauge and instant of each that could be read, in the order sent."""
+    repeats: set[int] = field(default_factory=set)
+    flags: set[int] = field(default_factory=set)
+    """Which were there already, and which were stored and flagged, by their index."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +131,7 @@ def _store(
             fresh[at_ms] = each
         elif _same(earlier, span, each):
             taken.repeated += 1
+            taken.repeats.add(each.sent.index)
             continue
         elif correct and at_ms not in fresh:
             _correct(session, taker, earlier, span, each, now)
@@ -140,7 +144,9 @@ def _store(
             taken.refusals.append(_conflict(each, earlier))
             continue
         taken.stored += 1
-        taken.flagged += bool(each.row.mark & IMPLAUSIBLE)
+        if each.row.mark & IMPLAUSIBLE:
+            taken.flagged += 1
+            taken.flags.add(each.sent.index)
     stored = [fresh[at_ms] for at_ms in sorted(fresh)]
     if stored:
         gauging.add(session, [each.row for each in stored])

@@ -19,6 +19,8 @@ from weirbook.record.trials import Trial
 
 MOST_DAYS = 731
 """Two years of days: more are no trial but a season after a season, and slow to weigh."""
+LARGEST, SMALLEST = 1e30, 1e-60
+"""In a gauge's unit: squares of what lies beyond leave a float's range. Nothing measured does."""
 LEAST_COVERED = 0.5
 """Of a day, by a sensor whose readings are weighted by time: common practice; half a day has no daily mean."""
 
@@ -99,6 +101,12 @@ def _daily(stats: Mapping[date, Stats], edges: Sequence[int], counted: set[int])
         if one.weighted and one.covered_ms < LEAST_COVERED * (end_ms - start_ms):
             uncovered += 1
             continue
-        values[day.toordinal()] = one.mean
+        if abs(one.mean) > LARGEST:
+            raise Invalid(
+                f"On {day.isoformat()} a gauge of this trial reads {one.mean:g}: no such figure can be weighed. Correct or"
+                " exclude the reading.",
+                slug="implausible-figure",
+            )
+        values[day.toordinal()] = one.mean if abs(one.mean) > SMALLEST else 0.0
         qualified += one.qualified
     return Daily(values, uncovered, qualified)

@@ -20,6 +20,7 @@ from weirbook.engine.calculators.drain_capacity import DRAIN_CAPACITY
 from weirbook.engine.calculators.flow_fade import FLOW_FADE
 from weirbook.engine.calculators.flow_split import FLOW_SPLIT
 from weirbook.engine.calculators.hardness import HARDNESS
+from weirbook.engine.calculators.harvest import HARVEST
 from weirbook.engine.calculators.loss_rates import LOSS_RATES
 from weirbook.engine.calculators.mixing import MIXING
 from weirbook.engine.calculators.nitrifier_surface import NITRIFIER_SURFACE
@@ -33,6 +34,7 @@ from weirbook.engine.calculators.pump_point import PUMP_POINT
 from weirbook.engine.calculators.salt_change import SALT_CHANGE
 from weirbook.engine.calculators.settling_box import SETTLING_BOX
 from weirbook.engine.calculators.stop_flow import STOP_FLOW
+from weirbook.engine.calculators.survival import SURVIVAL
 from weirbook.engine.calculators.tank_volume import TANK_VOLUME
 from weirbook.engine.calculators.top_off import TOP_OFF
 from weirbook.engine.calculators.trend import TREND
@@ -65,6 +67,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     FLOW_FADE,
     FLOW_SPLIT,
     HARDNESS,
+    HARVEST,
     LOSS_RATES,
     MIXING,
     NITRIFIER_SURFACE,
@@ -78,6 +81,7 @@ CALCULATORS: tuple[Calculator, ...] = (
     SALT_CHANGE,
     SETTLING_BOX,
     STOP_FLOW,
+    SURVIVAL,
     TANK_VOLUME,
     TOP_OFF,
     TREND,

@@ -141,8 +141,18 @@ def _parts(text: str) -> Iterator[tuple[list[str], bool, bool]]:
             yield words, bool(dash) if bare is None else bare.startswith("-"), bare is None
 
 
+def spaced(words: Iterable[str]) -> str:
+    """Words with a space before and behind each, so that whole words and words in a row are counted by their text."""
+    return "".join(f" {word} " for word in words)
+
+
+def length_of(*texts: str) -> int:
+    """How many words spaced texts hold."""
+    return sum(text.count(" ") for text in texts) // 2
+
+
 def relevance(title: str, body: str, wanted: Iterable[Term], mean_length: float) -> float:
-    """How well a record answers. `title` and `body` are words with one space before, between and after.
+    """How well a record answers. `title` and `body` are spaced words.
 
     Equation: the sum over the terms of f (k1 + 1) / (f + k1 (1 - b + b length / mean_length)), f counting a
     term in the title ten times.
@@ -152,10 +162,7 @@ def relevance(title: str, body: str, wanted: Iterable[Term], mean_length: float)
     with weights of fields as in 3.6.
     Not covered: how rare a term is. All answers hold all terms, and counting a common one takes long.
     """
-    length = title.count(" ") + body.count(" ") - 2
-    held_back = K1 * (1 - B + B * length / mean_length) if mean_length else K1
-    # Doubled, because counting never takes one space for two words.
-    title, body = title.replace(" ", "  "), body.replace(" ", "  ")
+    held_back = K1 * (1 - B + B * length_of(title, body) / mean_length)
     total = 0.0
     for term in wanted:
         found = TITLE_WEIGHT * _times(term, title) + _times(term, body)

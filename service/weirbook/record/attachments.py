@@ -30,6 +30,9 @@ class Attachment(Happening, Base):
     NOUN = "attachment"
     PLURAL = "attachments"
     REFERENCES = {"place": "place"}
+    SOUGHT = ("words", "author")
+    DATED_BY = "taken_at_ms"
+    PLACED_BY = "place_id"
 
     place_id: Mapped[int] = mapped_column(sa.Integer)
     taken_at_ms: Mapped[int] = mapped_column(sa.BigInteger)

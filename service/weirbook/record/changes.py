@@ -7,7 +7,8 @@ happens without such a row (a contact that trips) is told with `tell`. Sensor re
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -147,7 +148,38 @@ def newest(session: Session) -> tuple[int, int]:
 
 def has_edits(session: Session) -> bool:
     """Whether the session has edited something that its commit will tell."""
-    return bool(session.info.get("changes"))
+    return any(session.info.get(told) for told in ("changes", "told before"))
+
+
+@contextmanager
+def may_be_taken_back(session: Session) -> Iterator[None]:
+    """A part of a transaction of which nothing stays where it raises, in the log and in what is found neither."""
+    session.flush()
+    sought = dict(session.info.get("sought", {}))
+    outside, before = session.info.pop("changes", {}), session.info.get("told before", False)
+    session.info["told before"] = before or bool(outside)
+    try:
+        with session.begin_nested():
+            yield
+        for row, told in session.info.get("changes", {}).items():
+            _join(outside, row, told)
+    except BaseException:
+        session.info["sought"] = sought
+        raise
+    finally:
+        session.info["changes"], session.info["told before"] = outside, before
+
+
+def _join(pending: dict[Any, _Told], row: Any, later: _Told) -> None:
+    """Add what a part of the transaction told to what was told before it."""
+    told = pending.get(row)
+    if told is None or later.what == DELETED:
+        pending.pop(row, None)
+        pending[row] = later
+        return
+    for name, value in later.after.items():
+        told.before.setdefault(name, later.before[name])
+        told.after[name] = value
 
 
 def holds(session: Session, number: int, at_ms: int) -> bool:
@@ -208,7 +240,7 @@ def _moves(row: Edited) -> tuple[dict[str, Any], dict[str, Any]]:
 @sa.event.listens_for(Session, "before_commit")
 def _write_down(session: Session) -> None:
     """Number what was told, last of all: from here to the commit nobody else gets a number in this room."""
-    if not session.info.get("changes"):
+    if not session.info.get("changes") or session.in_nested_transaction():
         return
     session.flush()
     pending = session.info.pop("changes")

@@ -18,7 +18,7 @@ from weirbook.engine.searching import Question, Term
 from weirbook.record.base import Base, RoomOwned, room_key
 from weirbook.record.database import fetch, room_of, run
 
-CANDIDATES = 1_000
+CANDIDATES = 500
 """The newest records with the words of a question, and the newest with one of them in the title, that are weighed."""
 ROOM_MARK = "\u00b7"
 """Between the number of a room and a word; no word contains it."""
@@ -48,12 +48,18 @@ class SearchEntry(RoomOwned, Base):
     sought: Mapped[str | None] = mapped_column(sa.Text().with_variant(TSVECTOR(), "postgresql"))
     """What PostgreSQL finds it by; nothing on SQLite."""
 
-    __table_args__ = (room_key(), sa.UniqueConstraint("room_id", "number"))
+    __table_args__ = (
+        room_key(),
+        # All that answers are narrowed by, so that SQLite need not look at the rows that are left out.
+        sa.Index(None, "room_id", "number", "noun", "at_ms", "place_id"),
+        # PostgreSQL walks the newest of a very common word by it, instead of sorting all (20,000: 38 ms, now 0.2).
+        sa.Index(None, "room_id", "at_ms"),
+    )
 
 
 @dataclass(frozen=True)
 class Entry:
-    """A record as search knows it. Title and body: folded words with a space before, between and after."""
+    """A record as search knows it. Title and body: its folded words, spaced."""
 
     noun: str
     subject: str
@@ -65,7 +71,7 @@ class Entry:
     @property
     def has_words(self) -> bool:
         """Whether there is anything to find it by."""
-        return bool(self.title.strip() or self.body.strip())
+        return bool(self.title or self.body)
 
 
 @dataclass(frozen=True)
@@ -139,7 +145,7 @@ def entries(session: Session) -> Iterator[Entry]:
 
 
 def candidates(session: Session, question: Question, narrowing: Narrowing) -> list[Entry]:
-    """The newest records that answer, and the newest of those with a term in their title: some thousand at most."""
+    """The newest records that answer, and the newest of those with a term in their title: a thousand at most."""
     found = _matches(session, question, narrowing, titled=False)
     if len(found) == CANDIDATES:
         found += _matches(session, question, narrowing, titled=True)

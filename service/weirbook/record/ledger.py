@@ -5,17 +5,20 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from weirbook.record.database import room_of
+from weirbook.record.database import fetch, room_of
 from weirbook.record.fish import COUNT, GAINS, MOVE, WITHDRAWAL, StockEntry
 
 
-@dataclass(frozen=True)
-class Line:
-    """A stock entry as the ledger reads it. Lines of one instant follow each other as they were told."""
+class Line(NamedTuple):
+    """A stock entry as the ledger reads it, a tuple because thousands are made for one answer.
+
+    Lines of one instant follow each other as they were told.
+    """
 
     happened_at_ms: int
     line: int
@@ -47,20 +50,63 @@ class Entered:
     after: int
 
 
-_COLUMNS = tuple(Line.__dataclass_fields__)
+_COLUMNS = Line._fields
 
 
 def lines_of(session: Session, groups: Iterable[uuid.UUID] | None = None) -> list[Line]:
     """The lines that count, in order, of all groups or of those that name one of `groups`; without ORM objects."""
+    if groups is None:
+        asked = f"SELECT {', '.join(_COLUMNS)} FROM stock_entry WHERE room_id = ?"
+        return counting(_read(fetch(session, asked, (room_of(session),))))
     entry = StockEntry.__table__.c
-    asked = sa.select(*(entry[name] for name in _COLUMNS)).where(entry.room_id == room_of(session))
-    if groups is not None:
-        wanted = list(groups)
+    wanted = list(groups)
+    some = sa.select(*(entry[name] for name in _COLUMNS)).where(
+        entry.room_id == room_of(session),
         # What took a move back stands under the group it left: withdrawals are asked for of all.
-        asked = asked.where(
-            sa.or_(entry.group_id.in_(wanted), entry.to_group_id.in_(wanted), entry.kind == WITHDRAWAL)
+        sa.or_(entry.group_id.in_(wanted), entry.to_group_id.in_(wanted), entry.kind == WITHDRAWAL),
+    )
+    return counting(Line._make(row) for row in session.execute(some))
+
+
+def _read(rows: Iterable[Sequence[Any]]) -> Iterator[Line]:
+    """Rows as the driver gives them: of SQLite ids are texts and flags numbers. An id is read once, however often it stands."""
+    known: dict[object, uuid.UUID | None] = {None: None}
+
+    def identity(raw: Any) -> Any:
+        if raw not in known:
+            known[raw] = raw if isinstance(raw, uuid.UUID) else uuid.UUID(raw)
+        return known[raw]
+
+    for (
+        happened,
+        line,
+        own,
+        kind,
+        group,
+        to_group,
+        number,
+        source,
+        cause,
+        batch,
+        withdraws,
+        straight,
+        keeps,
+    ) in rows:
+        yield Line(
+            happened,
+            line,
+            identity(own),
+            kind,
+            identity(group),
+            identity(to_group),
+            number,
+            source,
+            cause,
+            identity(batch),
+            identity(withdraws),
+            bool(straight),
+            keeps,
         )
-    return counting([Line(*row) for row in session.execute(asked)])
 
 
 def counting(lines: Iterable[Line]) -> list[Line]:

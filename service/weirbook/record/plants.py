@@ -8,6 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Mapped, mapped_column
 
+from weirbook.engine.times import instant_text
 from weirbook.engine.units import Quantity
 from weirbook.errors import Fault
 from weirbook.record.base import Base, Happening, Named, key_to, points_to, room_key
@@ -17,23 +18,35 @@ from weirbook.record.places import Place
 GROWTH_FORMS = ("rooted", "attached", "floating", "emergent")
 LIGHT_NEEDS = ("low", "medium", "high")
 METHODS = ("bare_root", "pot", "ring", "on_wood", "on_stone", "floating", "basket", "other")
-MOVED, UPROOTED, REPLANTED, TRIMMED, HARVESTED, LOST, SEEN = (
+STANDS = "stands"
+MOVED, UPROOTED, REPLANTED, TRIMMED, HARVESTED, REMOVED, LOST, SEEN = (
     "moved",
     "uprooted",
     "replanted",
     "trimmed",
     "harvested",
+    "removed",
     "lost",
     "seen",
 )
-EVENTS = (MOVED, UPROOTED, REPLANTED, TRIMMED, HARVESTED, LOST, SEEN)
+EVENTS = (MOVED, UPROOTED, REPLANTED, TRIMMED, HARVESTED, REMOVED, LOST, SEEN)
+"""Removed is taken out on purpose: it ends a planting, and is no loss."""
+ENDS = (UPROOTED, REMOVED, LOST)
+"""After these it stands no longer; only what was uprooted can be replanted."""
+STATES = (STANDS, *ENDS)
+CUTS = (TRIMMED, HARVESTED, REMOVED)
+"""Events that carry plant mass out of the water, if it was weighed."""
 EVENT_ONLY_WITH: dict[str, tuple[str, ...]] = {
     "to_place": (MOVED, REPLANTED),
     "spot": (MOVED, REPLANTED),
     "method": (MOVED, REPLANTED),
-    "wet_mass": (TRIMMED, HARVESTED),
+    "wet_mass": CUTS,
 }
 """What only some events say."""
+
+
+HOLD_PLANTS = ("tank", "sump", "section")
+NO_PLACE = "Plants stand in a tank, a sump or a section: name one."
 
 
 class PlantKind(Named, Base):
@@ -52,6 +65,17 @@ class PlantKind(Named, Base):
     nitrogen: Mapped[Quantity | None] = mapped_column(QuantityText("fraction"))
     phosphorus: Mapped[Quantity | None] = mapped_column(QuantityText("fraction"))
 
+    def faults(self) -> list[Fault]:
+        shares = [one.si("fraction") for one in (self.nitrogen, self.phosphorus) if one is not None]
+        if sum(shares) > 1:
+            return [
+                Fault(
+                    "/nitrogen",
+                    "Nitrogen and phosphorus are parts of the dry matter: together at most all of it.",
+                )
+            ]
+        return []
+
 
 class Planting(Happening, Base):
     """A plant or a stand put in a place, with its spot, its method and the days on which to look again."""
@@ -60,7 +84,8 @@ class Planting(Happening, Base):
     NOUN = "planting"
     PLURAL = "plantings"
     REFERENCES = {"kind": PlantKind.NOUN, "place": "place"}
-    FIXED = ("kind_id", "place_id", "spot", "method", "planted_at_ms")
+    FIXED = ("kind_id", "place_id", "planted_at_ms")
+    MENTIONS = {"reviews": ("task", "task")}
     SOUGHT = ("words", "spot")
     DATED_BY = "planted_at_ms"
     PLACED_BY = "place_id"
@@ -88,8 +113,8 @@ class Planting(Happening, Base):
     )
 
     def faults(self) -> list[Fault]:
-        if self.place.noun in ("room", "system"):
-            return [Fault("/place", "Plants stand in a tank, a sump or a section: name one.")]
+        if self.place.noun not in HOLD_PLANTS:
+            return [Fault("/place", NO_PLACE)]
         return []
 
 
@@ -134,12 +159,20 @@ class PlantingEvent(Happening, Base):
 
     def faults(self) -> list[Fault]:
         found = [
-            Fault(f"/{name}", f"Only of {' or '.join(kinds)}: leave it out of {self.kind}.")
+            Fault(f"/{name}", f"Only of {', '.join(kinds[:-1])} or {kinds[-1]}: leave it out of {self.kind}.")
             for name, kinds in EVENT_ONLY_WITH.items()
             if self.kind not in kinds and self._said(name) is not None
         ]
         if self.happened_at_ms < self.planting.planted_at_ms:
-            found.append(Fault("/happened_at", "That is before it was planted."))
+            planted = instant_text(self.planting.planted_at_ms)
+            found.append(Fault("/happened_at", f"That is before it was planted, at {planted}."))
+        if self.to_place is not None and self.to_place.noun not in HOLD_PLANTS:
+            found.append(Fault("/to_place", NO_PLACE))
+        if self.kind == MOVED and self.to_place is None and self.spot is None and self.method is None:
+            words = "Say where or how it stands now: to_place, spot or method."
+            found.append(Fault("/to_place", words))
+        if self.kind in (LOST, UPROOTED, REMOVED) and self.cover is not None and self.cover.value:
+            found.append(Fault("/cover", f"What is {self.kind} covers nothing: leave it out."))
         return found
 
     def _said(self, name: str) -> Any:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import groupby
 from typing import Any
@@ -16,7 +16,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session, UOWTransaction
 
-from weirbook.engine.searching import BREAK, WORDS_CAP, words_of
+from weirbook.engine.searching import BREAK, WORDS_CAP, spaced, words_of
 from weirbook.record import full_text
 from weirbook.record.base import Base, Edited, Named, subject_of
 from weirbook.record.database import enter_room, fetch, room_of
@@ -30,9 +30,9 @@ BATCH = 1_000
 Places = dict[tuple[Any, Any], int | None]
 
 
-@dataclass
+@dataclass(frozen=True)
 class _Noted:
-    """What a transaction did to a record so far."""
+    """What a transaction did to a record so far. Never altered: a part that is taken back restores what was noted."""
 
     made: bool = False
     gone: bool = False
@@ -82,8 +82,8 @@ def entry_of(session: Session, row: Any, places: Places) -> Entry:
         subject_of(row),
         row.created_at_ms if at_ms is None else at_ms,
         _place_id(session, row, places),
-        " ".join(["", *title, ""]),
-        " ".join(["", *body, ""]),
+        spaced(title),
+        spaced(body),
     )
 
 
@@ -135,10 +135,11 @@ def _note(session: Session, _context: UOWTransaction) -> None:
             noted[row] = _Noted(made=True)
     for row in session.dirty:
         if isinstance(row, Edited) and (changed := _changed(row)):
-            noted.setdefault(row, _Noted()).moved |= row.PLACED_BY in changed
+            before = noted.get(row, _Noted())
+            noted[row] = replace(before, moved=before.moved or row.PLACED_BY in changed)
     for row in session.deleted:
         if isinstance(row, Edited) and row.SOUGHT:
-            noted.setdefault(row, _Noted()).gone = True
+            noted[row] = replace(noted.get(row, _Noted()), gone=True)
 
 
 def _changed(row: Any) -> list[str]:
@@ -158,7 +159,7 @@ def _known_by(model: Any) -> list[str]:
 # Before the log of changes takes its numbers, after which nothing else should keep others waiting.
 @sa.event.listens_for(Session, "before_commit", insert=True)
 def _keep(session: Session) -> None:
-    if not session.info.get("sought"):
+    if not session.info.get("sought") or session.in_nested_transaction():
         return
     session.flush()
     noted: dict[Any, _Noted] = session.info.pop("sought", {})
@@ -181,8 +182,8 @@ def _note_what_moved_along(session: Session, noted: dict[Any, _Noted]) -> None:
                 model.room_id == row.room_id, getattr(model, model.PLACED_BY) == row.id
             )
             for other in session.scalars(asked).unique():
-                if not noted.setdefault(other, _Noted()).moved:
-                    noted[other].moved = True
+                if not noted.get(other, _Noted()).moved:
+                    noted[other] = replace(noted.get(other, _Noted()), moved=True)
                     moved.append(other)
 
 

@@ -17,20 +17,29 @@ from weirbook.web import (
     exclusions,
     excursion_shapes,
     excursions,
+    experience,
+    exposure,
+    exposure_shapes,
+    feeding_responses,
     feeds,
     finding_shapes,
     findings,
     fish,
     flow,
     flow_shapes,
+    import_shapes,
+    imports,
     journal,
     keys,
     latest,
     living_shapes,
+    loss_shapes,
+    losses,
     maturity,
     maturity_shapes,
     nutrient_shapes,
     nutrients,
+    outcome_shapes,
     plants,
     quarantines,
     readings,
@@ -88,7 +97,7 @@ RESOURCES = (
     fish.GROUPS,
     stock.STOCK_ENTRIES,
     fish.SAMPLES,
-    fish.FEEDING_RESPONSES,
+    feeding_responses.FEEDING_RESPONSES,
     quarantines.QUARANTINES,
     quarantines.TRANSFERS,
     plants.PLANT_KINDS,
@@ -100,7 +109,8 @@ RESOURCES = (
 INTRODUCTION = """One husbandry record and calculation service for a room with many freshwater tanks.
 
 * **Keys**: every call carries `Authorization: Bearer KEY`. Roles: keeper (all), helper (marks tasks done, journal,
-  feedings, water changes and doses, readings by hand, reads), sensor (posts to its listed gauges), viewer (reads).
+  feedings, water changes, doses, fish, plants, photos, readings by hand, reads), sensor (posts to its listed gauges),
+  viewer (reads).
 * **Quantities** are `{"value": 72, "unit": "in"}` or `"72 in"`; unit names are exact and listed at `/v1/units`.
 * **Places** are written as their path: `room`, `systems/rill`, `tanks/nursery`, `sumps/rack`, `sections/rack-return-1`.
 * **Instants** are RFC 3339 with an offset; weeks are ISO weeks of the room's time zone.
@@ -109,6 +119,7 @@ INTRODUCTION = """One husbandry record and calculation service for a room with m
 * **Errors** are RFC 9457 problem documents; `errors` names each bad value by a JSON pointer. A bad request changes nothing.
 * **Edits** are merge-patches under `If-Match` (the ETag of what you read). **Retries** are safe: readings by gauge and
   instant, records with ids of your own by PUT, other POSTs with an `Idempotency-Key`.
+* **Fish** are counted by a ledger of stock entries, appended and never edited; a wrong one is withdrawn by another.
 * **Bodies** may come packed, with `Content-Encoding: gzip`; readings also as lines, any number of them (`application/x-ndjson`).
 """
 
@@ -151,6 +162,7 @@ def describe(app: Flask) -> Api:
         keys.blueprint(),
         catalogue.blueprint(),
         _readings(),
+        imports.blueprint(),
         summaries.blueprint(),
         findings.blueprint(),
         flow.blueprint(),
@@ -160,6 +172,9 @@ def describe(app: Flask) -> Api:
         maturity.blueprint(),
         excursions.blueprint(),
         trial_results.blueprint(),
+        exposure.blueprint(),
+        experience.blueprint(),
+        losses.blueprint(),
         changes.blueprint(),
         search.blueprint(),
         calculators.blueprint(),
@@ -170,6 +185,7 @@ def describe(app: Flask) -> Api:
         {
             **SHARED,
             **living_shapes.SHAPES,
+            **feeding_responses.SHAPES,
             **task_shapes.SHAPES,
             **finding_shapes.SHAPES,
             **flow_shapes.SHAPES,
@@ -178,9 +194,14 @@ def describe(app: Flask) -> Api:
             **what_changed_shapes.SHAPES,
             **maturity_shapes.SHAPES,
             **trial_result_shapes.SHAPES,
+            **outcome_shapes.SHAPES,
             **change_shapes.SHAPES,
             **excursion_shapes.SHAPES,
+            **exposure_shapes.SHAPES,
+            **experience.SHAPES,
+            **loss_shapes.SHAPES,
             **search_shapes.SHAPES,
+            **import_shapes.SHAPES,
         },
     )
     app.extensions["weirbook_api"] = api

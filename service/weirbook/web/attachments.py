@@ -141,7 +141,7 @@ def _prepare(call: Call, values: dict[str, Any]) -> dict[str, Any]:
 
 
 BODY = Body(
-    {media: {"type": "string", "contentMediaType": media} for media in KINDS},
+    {media: {"type": "string", "format": "binary", "contentMediaType": media} for media in KINDS},
     read_file,
 )
 

@@ -41,8 +41,8 @@ SHAPES: dict[str, Shape] = {
             "place": described(TEXT, "Where, as a path"),
             "subject": described(
                 TEXT,
-                "Handle of the gauge, pump, tank, sump or section, id of the task or water change, name of the follower, the "
-                "parameter judged or wanted, or filter",
+                "Handle of the gauge, pump, tank, sump or section, id of the task, planting or water change, name of the "
+                "follower, the parameter judged or wanted, or filter",
             ),
             "value": described(or_null(QUANTITY), "What was found; null: nothing to show"),
             "limit": described(or_null(QUANTITY), "What it was held against; null: none"),

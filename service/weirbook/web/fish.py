@@ -1,4 +1,4 @@
-"""Species, groups of fish, samples of their size, and how they take food."""
+"""Species, groups of fish, and samples of their size."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from weirbook.actions.plan_restock import Restock, plan_restock
 from weirbook.engine.inputs import six
 from weirbook.engine.times import instant_text
 from weirbook.engine.units import Quantity
-from weirbook.record.fish import FeedingResponse, Group, GroupSample, Species
+from weirbook.record.fish import Group, GroupSample, Species
 from weirbook.record.names import find, find_happening
 from weirbook.record.places import System, Tank
 from weirbook.record.whereabouts import whereabouts
@@ -173,20 +173,6 @@ class GroupSampleSchema(HappeningSchema):
     )
     mass = QuantityField(
         "mass", gt=0, le=HEAVIEST_FISH, allow_none=True, metadata={"description": "Mean of one fish"}
-    )
-    words = Words(allow_none=True)
-
-
-class FeedingResponseSchema(HappeningSchema):
-    group = RecordId(required=True, metadata={"description": "Id of the group"})
-    feed = Reference(required=True, metadata={"description": "Handle of the feed"})
-    seen_at = Instant(attribute="seen_at_ms", metadata={"description": "When; now if not said"})
-    response = QuantityField(
-        "score",
-        ge=0,
-        le=10,
-        required=True,
-        metadata={"description": "By eye: 0 not at all, 10 at once and all of them"},
     )
     words = Words(allow_none=True)
 
@@ -377,23 +363,4 @@ SAMPLES = Resource(
     verbs=("list", "create", "put", "get", "patch", "delete"),
     makers=DAILY,
     prepare=happened("sampled_at"),
-)
-FEEDING_RESPONSES = Resource(
-    model=FeedingResponse,
-    schema=FeedingResponseSchema,
-    words="How a group took a food, by eye, on the scale of the parameter feeding_response. Newest first.",
-    example={
-        "group": GROUP_KEY,
-        "feed": "green-flakes",
-        "response": 8,
-        "seen_at": "2026-11-20T10:00:00Z",
-    },
-    example_key="01936c5e-8f00-7000-8000-0000000000cb",
-    example_patch={"response": 7},
-    filters={"group": of_group(FeedingResponse), **happened_within(FeedingResponse.seen_at_ms)},
-    order=("seen_at_ms", "id"),
-    descending=True,
-    verbs=("list", "create", "put", "get", "patch", "delete"),
-    makers=DAILY,
-    prepare=happened("seen_at"),
 )

@@ -87,7 +87,7 @@ SHAPES: dict[str, Shape] = {
         {
             "at": described(INSTANT, "When"),
             "kind": described(TEXT, "Handle of the kind of plant"),
-            "place": described(TEXT, "Where it was planted, as its path"),
+            "place": described(TEXT, "Where it stood then, as its path"),
             "spot": described(or_null(TEXT), "Its spot in words"),
             "method": described(TEXT, "How it was put in"),
             "how": described({"type": "string", "enum": ["lost", "uprooted"]}, "What became of it"),

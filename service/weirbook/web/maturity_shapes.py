@@ -39,9 +39,13 @@ SHAPES: dict[str, Shape] = {
             "set_up_on": described(
                 or_null(DATE), "The earliest of its tanks, or of entries tagged set-up; null: not recorded"
             ),
-            "weeks_since_set_up": described(or_null(NUMBER), "null: not recorded"),
+            "weeks_since_set_up": described(
+                or_null(NUMBER), "Full weeks since the set-up; null: not recorded"
+            ),
             "last_reset_on": described(or_null(DATE), "null: none recorded"),
-            "weeks_since_reset": described(or_null(NUMBER), "null: none recorded"),
+            "weeks_since_reset": described(
+                or_null(NUMBER), "Full weeks since the last reset; null: none recorded"
+            ),
             "weeks_counted": described(
                 or_null(NUMBER), "Since the set-up or reset, less what a new substrate or a dry spell cost"
             ),

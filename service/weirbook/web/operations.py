@@ -13,7 +13,7 @@ from typing import Any, Protocol
 import msgspec
 from flask import Request, Response
 from flask_smorest import Blueprint
-from marshmallow import RAISE, Schema, ValidationError
+from marshmallow import RAISE, Schema, ValidationError, fields
 from sqlalchemy.orm import Session
 
 from weirbook.config import Config
@@ -282,7 +282,10 @@ def _success(
     if media:
         return {
             **told,
-            "content": {one: {"schema": {"type": "string", "contentMediaType": one}} for one in media},
+            "content": {
+                one: {"schema": {"type": "string", "format": "binary", "contentMediaType": one}}
+                for one in media
+            },
         }
     content = {
         FORMATS[name]: {"schema": (shape or {"type": "object"}) if name == "json" else {"type": "string"}}
@@ -320,7 +323,11 @@ def _query_parameters(
         schema = query()
         for name, one in schema.fields.items():
             if (key := one.data_key or name) in example.query:
-                one.metadata = {**one.metadata, "example": example.query[key]}
+                said = example.query[key]
+                one.metadata = {
+                    **one.metadata,
+                    "example": int(said) if isinstance(one, fields.Integer) else said,
+                }
         found.append({"in": "query", "schema": schema})
     if len(formats) > 1:
         found.append(

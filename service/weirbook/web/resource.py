@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -64,6 +64,8 @@ class Resource:
     edit: Callable[..., bool] = edit
     remove: Callable[..., None] = remove
     describe: Callable[[Call, Any], Any] | None = None
+    gather: Callable[[Call, Sequence[Any]], None] | None = None
+    """Reads at once what `describe` wants of many rows."""
     routes: tuple[Callable[[Blueprint], None], ...] = ()
     """What else stands under its path, each added to its blueprint."""
     sent: Mapping[str, fields.Field[Any]] = field(default_factory=dict)
@@ -173,6 +175,13 @@ def described(call: Call, resource: Resource, row: Any) -> dict[str, Any]:
     return data if resource.describe is None else {**data, **resource.describe(call, row)}
 
 
+def all_described(call: Call, resource: Resource, rows: Sequence[Any]) -> list[dict[str, Any]]:
+    """Rows as the API shows them, in their order."""
+    if resource.gather is not None:
+        resource.gather(call, rows)
+    return [described(call, resource, row) for row in rows]
+
+
 def listing(call: Call, resource: Resource) -> Response:
     """A page of records, or all of them as CSV."""
     model: Any = resource.model
@@ -189,7 +198,7 @@ def listing(call: Call, resource: Resource) -> Response:
         rows = call.session.scalars(asked.limit(call.config.csv_cap + 1)).unique().all()
         return as_csv(
             call,
-            [flat(described(call, resource, row)) for row in rows],
+            [flat(one) for one in all_described(call, resource, rows)],
             list(flat_columns(resource.schema())),
         )
     if "cursor" in call.query:
@@ -209,7 +218,7 @@ def listing(call: Call, resource: Resource) -> Response:
     following = (
         cursor_at([getattr(rows[limit - 1], name) for name in resource.order]) if len(rows) > limit else None
     )
-    return reply({"items": [described(call, resource, row) for row in rows[:limit]], "next": following})
+    return reply({"items": all_described(call, resource, rows[:limit]), "next": following})
 
 
 def _condition(call: Call, name: str, one: Filter) -> sa.ColumnElement[bool]:

@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 from flask import Response, request
 from flask_smorest import Blueprint
-from marshmallow import Schema
+from marshmallow import Schema, fields
 
 from weirbook.engine.units import Quantity
 from weirbook.errors import Conflict
@@ -128,14 +128,16 @@ def _put(blp: Blueprint, resource: Resource) -> None:
                 call.session, resource.model, values, now=call.now, effective_ms=effective, chosen_id=id
             )
             return shown(call, resource, row, 201)
-        if not _repeats(resource, present, body, values):
+        if not says_what_is_there(resource, present, body, values):
             raise Conflict(
                 f"There is another {resource.noun} under this id. Edit it by PATCH.", slug="id-taken"
             )
         return shown(call, resource, present)
 
 
-def _repeats(resource: Resource, present: Any, body: Mapping[str, Any], values: Mapping[str, Any]) -> bool:
+def says_what_is_there(
+    resource: Resource, present: Any, body: Mapping[str, Any], values: Mapping[str, Any]
+) -> bool:
     """Whether a PUT says what is there. What the service fills in (when, who) counts only where it was sent."""
     said: dict[str, Any] = {}
     for name, one in resource.schema().load_fields.items():
@@ -144,8 +146,17 @@ def _repeats(resource: Resource, present: Any, body: Mapping[str, Any], values: 
             said[key] = values[key]
         elif one.allow_none:
             said[key] = None
-    held = dumped(resource, present)
+    held = {name: _as_sendable(resource, name, one) for name, one in dumped(resource, present).items()}
     return {**held, **as_sent(resource, said)} == held
+
+
+def _as_sendable(resource: Resource, name: str, shown: Any) -> Any:
+    """A field as it is shown, without what the service puts into the rows of a list."""
+    one = resource.schema().fields[name]
+    inner = one.inner if isinstance(one, fields.List) else None
+    if shown is None or not isinstance(inner, fields.Nested):
+        return shown
+    return [{key: value for key, value in row.items() if key in inner.schema.load_fields} for row in shown]
 
 
 def _get(blp: Blueprint, resource: Resource) -> None:
@@ -166,7 +177,8 @@ def _get(blp: Blueprint, resource: Resource) -> None:
     def view(call: Call, **key: Any) -> Response:
         row = locate(call, resource, key)
         held = [one.strip().removeprefix("W/") for one in request.headers.get("If-None-Match", "").split(",")]
-        if etag(row) in held or held == ["*"]:
+        # What other tables tell of a row changes without its version: such a record is shown anew each time.
+        if resource.describe is None and (etag(row) in held or held == ["*"]):
             return Response(status=304, headers={"ETag": etag(row)})
         return shown(call, resource, row)
 
@@ -282,11 +294,12 @@ def _list_query(resource: Resource) -> type[Schema]:
 
 
 def _body(resource: Resource, suffix: str) -> Body:
-    schema = _create_schema(resource)
+    schema = making_schema(resource)
     return Body({JSON: schema}, lambda request, config: load(schema, json_object(request, config)))
 
 
-def _create_schema(resource: Resource) -> Schema:
+def making_schema(resource: Resource) -> Schema:
+    """What the making of a record takes."""
     extra: dict[str, Any] = dict(resource.sent)
     if resource.dated or resource.begins:
         words = resource.begins or "Since when its present state holds; from the beginning if not said."

@@ -65,9 +65,9 @@ def test_an_area_worked_by_hand() -> None:
     # 0.6 m2 x 0.7 x 95.9 = 40.28 mg, 17.4 % of what is made.
     assert value(given, "taken_up_low", "mg/d") == pytest.approx(40.278, abs=5e-4)
     assert value(given, "share_low", "%") == pytest.approx(17.373, abs=5e-4)
-    # 20 g fresh x 4 % x 2 % = 16 mg, x 10 % x 5 % = 100 mg.
-    assert value(given, "carried_out_low", "mg/d") == pytest.approx(16)
-    assert value(given, "carried_out_high", "mg/d") == pytest.approx(100)
+    # 20 g fresh x 5 % x 1.4 % = 14 mg, x 10 % x 4 % = 80 mg.
+    assert value(given, "carried_out_low", "mg/d") == pytest.approx(14)
+    assert value(given, "carried_out_high", "mg/d") == pytest.approx(80)
 
 
 def test_each_form_is_told_beside_the_one_asked() -> None:

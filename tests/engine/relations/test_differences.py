@@ -155,10 +155,10 @@ def test_a_90_percent_interval_holds_the_difference_as_often_as_it_says(
 ) -> None:
     """With an effect and without: where there is none, what lies outside is a difference that is not there.
 
-    600 rooms leave 1.2 % of chance either way beside the 87 to 95 % that the method is held to.
+    300 rooms leave 1.7 % of chance either way beside the 87 to 95 % that the method is held to.
     """
-    share = held(22 + first, 600, first, second, rho, effect=lambda day: size * (day >= first))
-    assert 0.86 <= share <= 0.965
+    share = held(22 + first, 300, first, second, rho, effect=lambda day: size * (day >= first))
+    assert 0.85 <= share <= 0.97
 
 
 @pytest.mark.slow
@@ -166,5 +166,5 @@ def test_a_90_percent_interval_holds_the_difference_as_often_as_it_says(
 @pytest.mark.parametrize("days", [14, 45])
 def test_the_interval_holds_also_medians_and_what_a_slow_trend_adds(days: int, rho: float) -> None:
     """A trend looks like persistence: the interval of the difference of means becomes wider than it need be."""
-    assert held(31, 300, days, days, rho, "median") >= 0.87
-    assert held(32, 300, days, days, rho, effect=lambda day: 1.5 * day / days) >= 0.87
+    assert held(31, 150, days, days, rho, "median") >= 0.86
+    assert held(32, 150, days, days, rho, effect=lambda day: 1.5 * day / days) >= 0.87

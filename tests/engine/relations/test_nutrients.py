@@ -45,6 +45,7 @@ days = st.builds(
     drip=waters,
     top_off=waters,
     uptake=pairs,
+    cropped=pairs,
     denitrified=masses,
     denitrification_rate=st.sampled_from([0.0, 1e-9, 1e-6, 1 / DAY]),
 )
@@ -90,7 +91,9 @@ def test_every_day_balances_for_both_elements(volume: float, start: Pair, run: l
         assert state.start.phosphorus == pytest.approx(held.phosphorus)
         held = state.end
         for terms in (state.nitrogen, state.phosphorus):
-            assert min(terms.end, terms.plants, terms.denitrified, terms.out_by_drip) >= -1e-15
+            assert (
+                min(terms.end, terms.plants, terms.harvested, terms.denitrified, terms.out_by_drip) >= -1e-15
+            )
         assert state.phosphorus.denitrified == 0
 
 
@@ -144,6 +147,19 @@ def test_plants_and_denitrification_share_what_there_is() -> None:
     assert state.end.nitrogen == 0
 
 
+def test_what_harvests_measured_counts_as_uptake_under_its_own_name() -> None:
+    """Three want 0.6, 0.4 and 0.2 of the 0.3 g there are: half, a third and a sixth of it."""
+    day = Day(made=Pair(0.3e-3), uptake=Pair(0.6e-3), cropped=Pair(0.4e-3), denitrified=0.2e-3)
+    (state,) = simulate(0.1, NOTHING, [day])
+    assert state.nitrogen.plants == pytest.approx(0.15e-3)
+    assert state.nitrogen.harvested == pytest.approx(0.1e-3)
+    assert state.nitrogen.denitrified == pytest.approx(0.05e-3)
+    for as_one in (Pair(3e-4, 1e-4), Pair(1e-3, 2e-3)):
+        (one,) = simulate(0.1, Pair(5e-3, 5e-3), [Day(uptake=as_one)])
+        (other,) = simulate(0.1, Pair(5e-3, 5e-3), [Day(cropped=as_one)])
+        assert (other.end, other.phosphorus.harvested) == (one.end, one.phosphorus.plants)
+
+
 def test_solids_carry_off_their_part_of_what_is_made() -> None:
     (state,) = simulate(0.1, NOTHING, [Day(made=Pair(1e-3, 0.2e-3), in_solids=Pair(0.25e-3, 0.15e-3))])
     assert state.end.nitrogen == pytest.approx(7.5e-3)
@@ -173,6 +189,7 @@ def test_a_run_in_two_pieces_is_the_run(first: float, second: float) -> None:
         (0.1, Pair(-1e-3), Day()),
         (0.1, NOTHING, Day(made=Pair(0, -1e-3))),
         (0.1, NOTHING, Day(uptake=Pair(-1e-3))),
+        (0.1, NOTHING, Day(cropped=Pair(0, -1e-3))),
         (0.1, NOTHING, Day(dosed=Pair(float("nan")))),
         (0.1, NOTHING, Day(denitrified=-1e-3)),
         (0.1, NOTHING, Day(denitrification_rate=-1.0)),

@@ -110,6 +110,6 @@ def test_in_a_few_rooms_moves_are_seen_and_not_invented() -> None:
 @pytest.mark.parametrize("rho", [0.0, 0.3, 0.6, 0.8])
 @pytest.mark.parametrize("days", [60, 90, 180])
 def test_moves_are_seen_and_not_invented(days: int, rho: float) -> None:
-    quiet, moved = told(52, 300, days, rho, 0.0), told(53, 300, days, rho, MOVED)
+    quiet, moved = told(52, 200, days, rho, 0.0), told(53, 100, days, rho, MOVED)
     assert quiet[0] <= 0.08 and quiet[1] <= 0.07
     assert moved[0] >= 0.55 and moved[1] >= 0.3

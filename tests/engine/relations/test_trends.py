@@ -170,6 +170,6 @@ def test_the_interval_of_the_slope_holds_it(rho: float) -> None:
 @pytest.mark.parametrize("rho", [0.0, 0.3, 0.6, 0.8])
 @pytest.mark.parametrize("days", [14, 30, 90])
 def test_a_90_percent_interval_of_the_slope_holds_it_as_often_as_it_says(days: int, rho: float) -> None:
-    # Two weeks that keep 0.8 from day to day are the hardest case; 400 rooms leave 1.5 % of chance.
-    assert held(2, 400, days, rho, 0.03) >= (0.84 if (days, rho) == (14, 0.8) else 0.86)
-    assert held(3, 400, days, rho, 0.0) <= 0.99
+    # Two weeks that keep 0.8 from day to day are the hardest case; 200 rooms leave 2 % of chance.
+    assert held(2, 200, days, rho, 0.03) >= (0.83 if (days, rho) == (14, 0.8) else 0.85)
+    assert held(3, 200, days, rho, 0.0) <= 0.99

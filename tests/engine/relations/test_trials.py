@@ -196,6 +196,9 @@ def test_no_words_hold_a_bare_chance() -> None:
         (0.04, 9.1, ("0.04", "9.10")),
         (120.0, 870.0, ("100", "900")),
         (3.0, 3.0, ("3.0", "3.0")),
+        (0.9999996, 1.0000004, ("1.000", "1.000")),
+        (2e-8, 9e-8, ("2e-08", "9e-08")),
+        (2.1e29, 9.3e29, ("2.1e+29", "9.3e+29")),
     ],
 )
 def test_ends_of_an_interval_are_rounded_by_its_width(
@@ -224,6 +227,29 @@ def test_a_trend_in_words_goes_by_the_week() -> None:
 def test_differences_have_units_of_their_own(unit: str, shown: str) -> None:
     phases = trial(0, -8).phases
     assert TrialWords(Trial(Outcome("it", unit, phases))).unit == shown
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "verdict", "words"),
+    [
+        ([3.0] * 14, [3.0] * 14, "flat", "flat, the same in both as far as the readings show"),
+        ([0.0] * 14, [0.0] * 14, "flat", "flat, the same in both as far as the readings show"),
+        ([3.0] * 14, [4.0] * 14, "higher", "higher by 1.000 to 1.000"),
+        ([1e9 + one for one in range(14)], [1e9 + 30 + one for one in range(14)], "higher", "higher by "),
+        ([1e-10 * one for one in range(14)], [1e-10 * (50 + one) for one in range(14)], "higher", "higher by "),
+        ([1e30 * (one % 3) for one in range(14)], [-1e30 * (one % 5) for one in range(14)], "lower", "lower by "),
+    ],
+)  # fmt: skip
+def test_odd_series_are_read_without_stumbling(
+    before: list[float], after: list[float], verdict: str, words: str
+) -> None:
+    phases = (
+        Phase("A", 0, Stretch(tuple(range(14)), tuple(before))),
+        Phase("B", 17, Stretch(tuple(range(17, 31)), tuple(after))),
+    )
+    found = Trial(Outcome("it", "mg/L", phases))
+    assert found.changes[0].verdict == verdict
+    assert words in TrialWords(found).reading()
 
 
 def lowest_named(seed: int, count: int, shift: float) -> float:

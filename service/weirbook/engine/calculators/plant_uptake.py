@@ -12,12 +12,14 @@ from weirbook.engine.calculators.plants_care import (
     FULL_COVER_CAUTION,
     KEIZER_VLEK,
     PLANTS,
+    POLPRASERT,
     REDDY,
+    STEWARD,
     of_forms,
 )
 from weirbook.engine.calculators.sources import recirculating_aquaculture
 from weirbook.engine.relations.nitrogen import AMMONIA_OF_PROTEIN
-from weirbook.engine.relations.plants import CROP_DRY, CROP_NITROGEN, UPTAKE, Range
+from weirbook.engine.relations.plants import DRY_SHARE, TISSUE_NITROGEN, UPTAKE, Range, carried_off
 from weirbook.engine.saying import near
 from weirbook.engine.shape import (
     CHOICE,
@@ -117,9 +119,11 @@ class Planted:
         """kg N/s that leave with the plants carried out."""
         if self.given.cropped is None:
             return None
-        return (
-            Range(CROP_DRY.low * CROP_NITROGEN.low, CROP_DRY.high * CROP_NITROGEN.high) * self.given.cropped
-        )
+        return carried_off(self.given.cropped, self.dry, TISSUE_NITROGEN)
+
+    @property
+    def dry(self) -> Range:
+        return DRY_SHARE[self.given.growth_form]
 
     @property
     def verdict(self) -> tuple[str, str]:
@@ -146,7 +150,7 @@ def solve(given: Inputs) -> Working:
     Valid for: growing stands that are cropped. Published rates are of rich ponds in full sun.
     Uncertainty: up to twenty times from end to end; under a lamp below the least.
     Raises: Invalid where neither nitrogen nor food and protein are told.
-    Source: see SOURCES. Rates from memory; what is in a crop is common practice.
+    Source: see SOURCES. Rates from memory.
     Not covered: light, phosphorus and potassium that may lack, which form of nitrogen is taken, seasons.
     """
     found = Planted(given)
@@ -245,8 +249,8 @@ def _cropped_steps(found: Planted) -> list[Step]:
             "mg/d",
         )
         for end, dry, nitrogen, value in (
-            ("least", CROP_DRY.low, CROP_NITROGEN.low, cropped.low),
-            ("most", CROP_DRY.high, CROP_NITROGEN.high, cropped.high),
+            ("least", found.dry.low, TISSUE_NITROGEN.low, cropped.low),
+            ("most", found.dry.high, TISSUE_NITROGEN.high, cropped.high),
         )
     ]
 
@@ -265,11 +269,11 @@ def _assumptions(found: Planted) -> list[Assumption]:
         told.append(Assumption(words, origin))
     told.append(Assumption("Nitrogen is counted as such, in ammonia as in nitrate.", "default"))
     if given.cropped is not None:
-        words = (
-            "Fresh drained plants are 4 to 10 % dry matter, and that 2 to 5 % nitrogen: no source was read. Dry and weigh"
-            " a sample for your own."
+        dry, nitrogen = (
+            f"{100 * one.low:.3g} to {100 * one.high:.3g} %" for one in (found.dry, TISSUE_NITROGEN)
         )
-        told.append(Assumption(words, "common practice"))
+        words = f"Fresh drained plants are {dry} dry matter, and that {nitrogen} nitrogen. Dry and weigh a sample for your own."
+        told.append(Assumption(words, "default"))
     return told
 
 
@@ -329,6 +333,8 @@ PLANT_UPTAKE = Calculator(
         REDDY,
         KEIZER_VLEK,
         recirculating_aquaculture("ammonia = food x protein x 0.092"),
+        POLPRASERT,
+        STEWARD,
     ),
     solve=solve,
     example={

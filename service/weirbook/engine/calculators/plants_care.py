@@ -79,3 +79,26 @@ REDDY_SHARE = Source(
     "J. Environ. Qual. 14, 459, abstract",
     "Read: 16 to 75 % of the nitrogen that went out of the water went into plants.",
 )
+POLPRASERT = Source(
+    "Polprasert, C.",
+    None,
+    "Organic Waste Recycling",
+    "section 7.3.1 and table 7.4 after Boyd 1974",
+    "Read: water 90 to 95 % in floating, 84 to 95 in submersed, 76 to 90 in emergent plants; protein by plant.",
+)
+FAO187 = Source(
+    "FAO",
+    1979,
+    "Handbook of utilization of aquatic plants, Fisheries Technical Paper 187",
+    "chapter III, minerals by plant",
+    "Read: phosphorus 0.13 to 0.83 % of dry matter. The year is from memory.",
+)
+STEWARD = Source(
+    "Steward, K. K.",
+    1970,
+    "Nutrient removal potentials of various aquatic plants",
+    "as quoted in an abstract",
+    "Read there: 4 % nitrogen and 0.4 % phosphorus in dry hyacinth. The title is from memory.",
+)
+IN_PLANTS = (POLPRASERT, STEWARD, FAO187)
+"""For what of a fresh plant is dry, nitrogen and phosphorus."""

@@ -11,13 +11,15 @@ from weirbook.errors import Fault, Lack
 FEWEST = 4
 """Values: three that rise do so in one of six orders by chance, so nothing could be told."""
 DAY = 86_400.0
+LARGEST = 1e12
+"""Beyond it a figure is a slip of the hand."""
 
 
 @dataclass(frozen=True)
 class Value:
     """One value of the list."""
 
-    value: float = param("number", doc="The value, in the unit of all.")
+    value: float = param("number", doc="The value, in the unit of all.", ge=-LARGEST, le=LARGEST)
     on: str | None = param(
         TEXT, doc="The day it is of, like 2026-11-25; left out where values are evenly spaced.", default=None
     )

@@ -118,15 +118,15 @@ class Stretches:
         chosen = [(share, self._means[which], self.stretches[which].n) for which, share in shares.items()]
         parts = []
         for place, weight in enumerate(self.weights.values()):
-            centre = variance = square = 0.0
+            centre, variances = 0.0, []
             for share, means, n in chosen:
                 if means is None:
                     return None
-                mine = share * share * means[place].variance
                 centre += share * means[place].mean
-                variance += mine
-                square += mine * mine / (n - 1)
-            parts.append(Part(weight, centre, math.sqrt(variance), variance * variance / square))
+                variances.append((share * share * means[place].variance, n - 1))
+            variance = sum(mine for mine, _ in variances)
+            freedom = 1 / sum((mine / variance) ** 2 / one for mine, one in variances)
+            parts.append(Part(weight, centre, math.sqrt(variance), freedom))
         return mixed(parts)
 
     def difference(self, first: int, second: int, confidence: float = 0.9) -> Difference | None:
@@ -180,7 +180,7 @@ class Stretches:
 def least_left(stretch: Stretch, resolution: float | None) -> float:
     """The least sum of squares that is believed to be left over: that of rounding, resolution^2 / 12 a value."""
     if not resolution:
-        resolution = 1e-6 * max(map(abs, stretch.values)) or 1e-12
+        resolution = 1e-9 * max(map(abs, stretch.values)) or 1e-20
     return stretch.n * resolution * resolution / 12
 
 
@@ -189,11 +189,12 @@ def _means(stretch: Stretch, least: float) -> list[Mean]:
     n = stretch.n
     found = []
     alike = max(stretch.values) == min(stretch.values)
-    for gram in grams(stretch.days, ([1.0] * n, stretch.values)):
+    level = stretch.values[0]  # sums of squares lose figures where values lie far from nought
+    for gram in grams(stretch.days, ([1.0] * n, [value - level for value in stretch.values])):
         one = line(gram, (0,), least)
         found.append(
             Mean(
-                one.coefficients[0],
+                level + one.coefficients[0],
                 one.left / (n - 1) * one.factors[0],
                 0.0 if alike else evidence(gram, one, n),
             )

@@ -49,7 +49,8 @@ class Day:
     2. `dosed`: kg put in at once.
     3. Evenly until the day's end: `made` by fish and food, less the part of it that leaves `in_solids`; `drip`,
        which pushes as much mixed water over the overflow; `top_off`, which replaces what evaporated and pushes
-       nothing out; `uptake` of plants and `denitrified`, kg of the whole day, no more than there is;
+       nothing out; `uptake` of plants, `cropped` (uptake as harvests measured it) and `denitrified`, kg of the
+       whole day, no more than there is;
        `denitrification_rate`, 1/s, a share of the nitrate that is there.
     """
 
@@ -60,6 +61,7 @@ class Day:
     drip: Inflow = NO_WATER
     top_off: Inflow = NO_WATER
     uptake: Pair = NOTHING
+    cropped: Pair = NOTHING
     denitrified: float = 0.0
     denitrification_rate: float = 0.0
 
@@ -78,6 +80,7 @@ class Terms:
     out_by_drip: float
     out_in_solids: float
     plants: float
+    harvested: float
     denitrified: float
     after_changes: float
     """Held once the changes and doses of the day were done; no term of the balance."""
@@ -89,7 +92,8 @@ class Terms:
 
     @property
     def left(self) -> float:
-        return self.out_by_changes + self.out_by_drip + self.out_in_solids + self.plants + self.denitrified
+        by_water = self.out_by_changes + self.out_by_drip + self.out_in_solids
+        return by_water + self.plants + self.harvested + self.denitrified
 
 
 @dataclass(frozen=True)
@@ -149,8 +153,8 @@ def simulate(volume: float, start: Pair, days: Iterable[Day]) -> list[State]:
 def _refuse_what_cannot_be(volume: float, day: Day) -> None:
     waters = (*day.changes, day.drip, day.top_off)
     _refuse_less_than_nothing(
-        *(pair.nitrogen for pair in (day.made, day.in_solids, day.dosed, day.uptake)),
-        *(pair.phosphorus for pair in (day.made, day.in_solids, day.dosed, day.uptake)),
+        *(pair.nitrogen for pair in (day.made, day.in_solids, day.dosed, day.uptake, day.cropped)),
+        *(pair.phosphorus for pair in (day.made, day.in_solids, day.dosed, day.uptake, day.cropped)),
         *(one for water in waters for one in (water.volume, water.holds.nitrogen, water.holds.phosphorus)),
         day.denitrified,
         day.denitrification_rate,
@@ -176,6 +180,7 @@ def _nitrogen_of(volume: float, held: float, day: Day) -> Terms:
         day.dosed.nitrogen,
         [water.holds.nitrogen for water in (*day.changes, day.drip, day.top_off)],
         day.uptake.nitrogen,
+        day.cropped.nitrogen,
         day.denitrified,
         day.denitrification_rate * DAY,
     )
@@ -191,6 +196,7 @@ def _phosphorus_of(volume: float, held: float, day: Day) -> Terms:
         day.dosed.phosphorus,
         [water.holds.phosphorus for water in (*day.changes, day.drip, day.top_off)],
         day.uptake.phosphorus,
+        day.cropped.phosphorus,
         0.0,
         0.0,
     )
@@ -205,6 +211,7 @@ def _pass(
     dosed: float,
     holds: Sequence[float],
     uptake: float,
+    cropped: float,
     denitrified: float,
     rate: float,
 ) -> Terms:
@@ -217,10 +224,9 @@ def _pass(
     mass += dosed
     from_drip, from_top_off = day.drip.volume * holds[-2], day.top_off.volume * holds[-1]
     washed = day.drip.volume / volume
-    end, flushed, taken = even_day(
-        mass, made - in_solids + from_drip + from_top_off, uptake + denitrified, washed + rate
-    )
-    by_plants = uptake / (uptake + denitrified) if uptake else 0.0
+    wanted = uptake + cropped + denitrified
+    end, flushed, taken = even_day(mass, made - in_solids + from_drip + from_top_off, wanted, washed + rate)
+    of_taken = taken / wanted if wanted else 0.0
     by_drip = washed / (washed + rate) if washed else 0.0
     return Terms(
         start=held,
@@ -232,8 +238,9 @@ def _pass(
         out_by_changes=let_out,
         out_by_drip=flushed * by_drip,
         out_in_solids=in_solids,
-        plants=taken * by_plants,
-        denitrified=taken * (1 - by_plants) + flushed * (1 - by_drip),
+        plants=uptake * of_taken,
+        harvested=cropped * of_taken,
+        denitrified=denitrified * of_taken + flushed * (1 - by_drip),
         after_changes=mass,
         end=end,
     )

@@ -77,6 +77,8 @@ class Mixture:
         """The x below which it lies with that chance."""
         low = min(part.centre - part.spread for part in self.parts)
         high = max(part.centre + part.spread for part in self.parts)
+        if not math.isfinite(low + high):
+            raise ValueError("values are too large to be weighed")
         while self.below(low) > share:
             low -= high - low
         while self.below(high) < share:

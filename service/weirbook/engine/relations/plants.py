@@ -68,12 +68,49 @@ UPTAKE: Mapping[str, Uptake] = MappingProxyType(
 """By form of growth. Reddy and DeBusk 1987, kg/ha/year, from memory, in plant_nutrient_uptake.csv; within it lies the
 0.277 g N/m2/d that a floating mat of iris removed (Keizer-Vlek and others 2014, read)."""
 
+UPTAKE_FORM: Mapping[str, str] = MappingProxyType(
+    {"rooted": "submersed", "attached": "submersed", "floating": "floating", "emergent": "emergent"}
+)
+"""By how a kind of plant is told to grow: what roots or sits under water counts as submersed."""
+
 UPTAKE_SHARE_OF_REMOVAL = Range(0.16, 0.75)
 """How much of the nitrogen that planted water loses goes into plants. Reddy and DeBusk 1985, read in an abstract."""
 
-CROP_DRY = Range(0.04, 0.10)
-CROP_NITROGEN = Range(0.02, 0.05)
-"""Dry matter in fresh drained water plants, and nitrogen in that. Common practice, no source."""
+DRY_SHARE: Mapping[str, Range] = MappingProxyType(
+    {
+        "floating": Range(0.05, 0.10),
+        "emergent": Range(0.10, 0.24),
+        "submersed": Range(0.05, 0.16),
+        "other": Range(0.05, 0.24),
+    }
+)
+"""Dry matter in fresh plants by form of growth. Polprasert, Organic Waste Recycling, 7.3.1, read; `other` spans all."""
+TISSUE_NITROGEN = Range(0.014, 0.04)
+"""Nitrogen in dry matter of growing plants: from Boyd 1974's leanest (9.3 % protein / 6.25, read) to the 4 % that
+Steward 1970 reckons a hyacinth in rich water with (read in an abstract)."""
+TISSUE_PHOSPHORUS = Range(0.0013, 0.0083)
+"""The same of phosphorus, as FAO Fisheries Technical Paper 187 tables it (read); 0.59 % in Hill 1979 lies within."""
+
+
+def exact(share: float) -> Range:
+    """A share that is known."""
+    return Range(share, share)
+
+
+def carried_off(fresh: float, dry: Range, share: Range) -> Range:
+    """Nitrogen or phosphorus in plants taken out of the water.
+
+    Equation: fresh mass x dry share x share of it in dry matter.
+    Shapes and units: kg (or kg/s) of fresh drained plants, shares of one; the same of the element, least and most.
+    Valid for: whole shoots of growing plants. Uncertainty: the range, five times from end to end; weighing wet adds more.
+    Raises: nothing. Source: see DRY_SHARE, TISSUE_NITROGEN, TISSUE_PHOSPHORUS. Not covered: roots left, seasons.
+    """
+    return Range(fresh * dry.low * share.low, fresh * dry.high * share.high)
+
+
+def crop_for(element: float, dry: Range, share: Range) -> Range:
+    """The fresh mass that carries off so much of an element: `carried_off` turned round, least by the richest plants."""
+    return Range(element / dry.high / share.high, element / dry.low / share.low)
 
 
 def uptake(growth_form: str, area: float, cover: float) -> tuple[Range, Range]:

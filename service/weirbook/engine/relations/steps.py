@@ -13,8 +13,9 @@ from weirbook.engine.relations.persistence import Gram, coefficient, grams, like
 Shape = Literal["none", "step", "trend", "step and trend", "step on another day", "undecided"]
 TELLING = 8.0
 """How many times likelier the series must be with the one than with the other: fairly strong evidence (Royall 1997)."""
-_TELLING_BESIDES = TELLING * math.e
-"""And with both than with the better one: a further coefficient fits e times better by chance (Akaike 1974)."""
+_TELLING_BESIDES = 20 * math.e
+"""And with both than with the better one: a further coefficient fits e times better by chance (Akaike 1974), and short
+series that wander look like a step back against a trend."""
 _TELLING_DAY = 20.0
 """And with the step on another day than on that of the change: one of many days fits better by chance."""
 _NEAR_DAYS = 3
@@ -50,9 +51,9 @@ def step_or_trend(
 
     Equations: value = level + c [after the change] + b time + what is left over, a first-order process with ρ as in
     persistence.py; with c alone, b alone, both. Step and trend have as many coefficients: the ratio of their greatest
-    likelihoods over all ρ decides, where it is 8 or more either way. Both together must be 8 e times likelier than
-    the better one.
-    Where the stretches don't differ, the slope's interval holds nought, and both together are not 8 e^2 times likelier than
+    likelihoods over all ρ decides, where it is 8 or more either way. Both together must be 20 e times likelier than
+    the better one, and the intervals of step and slope, each beside the other, leave nought out.
+    Where the stretches don't differ, the slope's interval holds nought, and both together are not 20 e^2 times likelier than
     neither (a step may undo a trend, as a cleaning does), there is nothing to be told apart.
     Shapes and units: days whole numbers; the stretches don't overlap.
     Valid for: twelve days and more.
@@ -74,25 +75,29 @@ def step_or_trend(
         for use in ((_ONE,), (_ONE, _STEP), (_ONE, _TIME), (_ONE, _STEP, _TIME))
     )
     both = (_ONE, _STEP, _TIME)
+    step, slope = (coefficient(table, both, which, n, least).interval(confidence) for which in (1, 2))
+    together = _leaves_nought_out(step) and _leaves_nought_out(slope)
+    opposed = together and by_both - by_none >= math.log(_TELLING_BESIDES) + 1
     shape: Shape = "none"
     elsewhere = None
-    opposed = by_both - by_none >= math.log(_TELLING_BESIDES) + 1
-    if differs or opposed or not ends[0] <= 0 <= ends[1]:
-        shape = _shape(by_step, by_trend, by_both)
-        best = max(by_step, by_trend, by_both)
-        elsewhere = _elsewhere(days, values, first, second, best, least)
+    if differs or opposed or _leaves_nought_out(ends):
+        further = by_both - max(by_step, by_trend) >= math.log(_TELLING_BESIDES)
+        shape = "step and trend" if together and further else _shape(by_step, by_trend)
+        elsewhere = _elsewhere(days, values, first, second, max(by_step, by_trend, by_both), least)
     return StepOrTrend(
         shape if elsewhere is None else "step on another day",
         math.exp(max(-50.0, min(50.0, by_step - by_trend))),
-        coefficient(table, both, 1, n, least).interval(confidence),
-        coefficient(table, both, 2, n, least).interval(confidence),
+        step,
+        slope,
         elsewhere,
     )
 
 
-def _shape(by_step: float, by_trend: float, by_both: float) -> Shape:
-    if by_both - max(by_step, by_trend) >= math.log(_TELLING_BESIDES):
-        return "step and trend"
+def _leaves_nought_out(ends: tuple[float, float]) -> bool:
+    return not ends[0] <= 0 <= ends[1]
+
+
+def _shape(by_step: float, by_trend: float) -> Shape:
     if by_step - by_trend >= math.log(TELLING):
         return "step"
     if by_trend - by_step >= math.log(TELLING):

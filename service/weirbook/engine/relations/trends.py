@@ -198,7 +198,8 @@ def _persistence(times: Sequence[float], values: Sequence[float]) -> dict[float,
     """How much each ρ between neighbours weighs, what is left over a straight line being looked at."""
     step = min(after - before for before, after in pairwise(times))
     places = [round((time - times[0]) / step) for time in times]
-    columns = ([1.0] * len(places), [place - places[-1] / 2 for place in places], values)
+    off = [value - values[0] for value in values]
+    columns = ([1.0] * len(places), [place - places[-1] / 2 for place in places], off)
     table = grams(places, columns)
     lines = [line(gram, (0, 1), 0.0) for gram in table]
     if min(one.left for one in lines) <= (1e-9 * max(map(abs, values))) ** 2:

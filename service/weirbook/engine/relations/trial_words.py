@@ -7,13 +7,16 @@ from collections.abc import Sequence
 
 from weirbook.engine.relations.differences import FEWEST_DAYS
 from weirbook.engine.relations.trends import Trend
-from weirbook.engine.relations.trials import Comparison, Meanwhile, Trial
+from weirbook.engine.relations.trials import LEAST_TOLD, Comparison, Meanwhile, Trial
 
 FEW_DAYS = 14
 """In a phase: common practice. Below two weeks a weekly habit or one odd week is the whole phase."""
 FEW_WORTH = 6.0
 STRONG = 0.5
 """Worth saying: a phase worth fewer independent days, or a day that keeps more than half of the one before."""
+SAME = 1e-6
+"""Of the values: a reach below it is rounding."""
+MOST_DECIMALS = 6
 DAYS_A_WEEK = 7
 _DIFFERENCES = {"degC": "K", "degF": "°F", "pH": "", "%": "points", "1": "", "on/off": ""}
 """Units of a difference where they are not those of the value: 2 % less of 40 % is not 38 %, but 2 points are."""
@@ -68,6 +71,8 @@ class TrialWords:
             return f"unknown, because {counts} days have a value and {FEWEST_DAYS} are needed in each phase"
         margin = self.trial.margin[0]
         if one.verdict == "flat":
+            if max(abs(found.low), abs(found.high)) < SAME * max(abs(value) for value in self._centres(one)):
+                return "flat, the same in both as far as the readings show"
             reach = self._amount(max(abs(found.low), abs(found.high)))
             words = f"flat, changed by at most {reach} either way (90 % interval)"
             return f"{words}, within the {self._amount(margin)} that would matter"
@@ -78,6 +83,9 @@ class TrialWords:
             return f"{words} can't be excluded (90 % interval)"
         least, most = two(*sorted((abs(found.low), abs(found.high))))
         return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval)"
+
+    def _centres(self, one: Comparison) -> list[float]:
+        return [self.trial.summaries[which].median or LEAST_TOLD for which in (one.first, one.second)]
 
     def _shape(self, one: Comparison) -> list[str]:
         found = one.shape
@@ -215,7 +223,7 @@ class TrialWords:
         return pair(down, up, self.unit)
 
     def _signed(self, low: float, high: float) -> str:
-        digits = _decimals(high - low)
+        digits = _decimals(high - low, max(abs(low), abs(high)))
         ends = [f"{'+' if end > 0 else ''}{plain(end, digits)}" for end in (low, high)]
         return f"{ends[0]} to {self._with_unit(ends[1])}"
 
@@ -260,23 +268,32 @@ def pair(down: float, up: float, unit: str) -> tuple[str, str]:
 
 def two(least: float, most: float) -> tuple[str, str]:
     """The ends of an interval that leaves nought out, so rounded that neither end reads as nought."""
-    digits = _decimals(most - least) if most > least else _decimals(most)
-    while digits < 12 and float(plain(least, digits)) == 0 and least > 0:
+    digits = _decimals(most - least, most)
+    while digits < MOST_DECIMALS and float(plain(least, digits)) == 0 and least > 0:
         digits += 1
+    if least > 0 and float(plain(least, digits)) == 0:
+        return f"{least:.2g}", f"{most:.2g}"
     return plain(least, digits), plain(most, digits)
 
 
 def plain(value: float, digits: int) -> str:
-    """A figure with so many decimals; tens and hundreds for fewer than none."""
+    """A figure with so many decimals; tens and hundreds for fewer than none, three figures beyond a million."""
+    if abs(value) >= 1e6:
+        return f"{value:.3g}"
     rounded = round(value, digits)
     return f"{rounded:.{max(digits, 0)}f}" if rounded else "0"
 
 
-def _decimals(width: float) -> int:
-    """As many as show an interval of that width to a fifth or finer."""
-    if width <= 0 or not math.isfinite(width):
-        return 0
-    return -math.floor(math.log10(width / 5))
+def _decimals(width: float, largest: float = 0.0) -> int:
+    """As many as show an interval of that width to a fifth or finer, but no more than four figures of its larger end."""
+    if width <= 0:
+        return 0 if largest <= 0 else _figures(largest, 2)
+    digits = -math.floor(math.log10(width / 5))
+    return min(digits, MOST_DECIMALS, _figures(largest, 4) if largest > 0 else digits)
+
+
+def _figures(value: float, count: int) -> int:
+    return count - 1 - math.floor(math.log10(value))
 
 
 def _times(odds: float) -> str:

@@ -27,6 +27,8 @@ SAME_WEEK_DAYS = 7
 """What happened less than so many days before or after a change fell into its week."""
 USUAL_MARGIN = 0.5
 """Of the first phase's spread: the smallest difference that matters where nobody says. Common practice."""
+LEAST_TOLD = 1e-8
+"""Of the values themselves: a difference below it is none, whatever its interval."""
 Verdict = Literal["lower", "higher", "flat", "unclear", "unknown"]
 Way = Literal["lowest", "highest"]
 
@@ -121,7 +123,8 @@ class Trial:
     def margin(self) -> tuple[float, Literal["given", "resolution", "common practice"]]:
         """The smallest difference that matters, and where it is from.
 
-        As given; else half the spread of the first phase that has one, but never less than the resolution.
+        As given; else half the spread of the first phase that has one, but never less than the resolution, nor than what
+        a float can tell apart.
         """
         outcome = self.outcome
         if outcome.margin is not None:
@@ -130,7 +133,8 @@ class Trial:
         half = USUAL_MARGIN * next((one for one in spreads if one > 0), 0.0)
         if outcome.resolution is not None and outcome.resolution >= half:
             return outcome.resolution, "resolution"
-        return half, "common practice"
+        largest = max((abs(value) for phase in self.phases for value in phase.stretch.values), default=0.0)
+        return max(half, LEAST_TOLD * largest, LEAST_TOLD**2), "common practice"
 
     @cached_property
     def summaries(self) -> list[Summary]:
