@@ -82,6 +82,16 @@ def test_days_that_all_read_the_same_are_no_surer_than_the_readings_are_fine() -
     assert 0 < coarse.low < 0.9 and 1.1 < coarse.high < 2
 
 
+def test_days_that_all_read_the_same_are_off_by_their_rounding() -> None:
+    """Readings to 1 are off by 1 / sqrt 12: of fourteen independent days each, Student's t of 26 degrees of freedom."""
+    both = Stretches((stretch([3.0] * 14), stretch([4.0] * 14, 17)), resolution=1.0)
+    both.__dict__["weights"] = {rho: float(abs(rho) < 1e-9) for rho in RHOS}
+    about = both.known({0: -1.0, 1: 1.0})
+    assert about is not None
+    variance = 14 / 12 / 13 / 14
+    assert about.interval(0.9)[1] - 1 == pytest.approx(stats.t.ppf(0.95, 26) * (2 * variance) ** 0.5)
+
+
 def test_persistence_is_seen_and_lessens_what_days_are_worth() -> None:
     (loose,), (tied,) = (list(rooms(3, 1, 180, rho)) for rho in (0.0, 0.8))
     free, bound = Stretches(two_phases(loose, 90)), Stretches(two_phases(tied, 90))

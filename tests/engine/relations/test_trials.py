@@ -4,6 +4,7 @@ import pytest
 from series_scenes import SETTLE, rooms
 
 from weirbook.engine.relations.differences import Difference, Stretch
+from weirbook.engine.relations.persistence import Mixture
 from weirbook.engine.relations.trends import trend
 from weirbook.engine.relations.trial_words import TrialWords, pair, plain, trend_words, two
 from weirbook.engine.relations.trials import Meanwhile, Outcome, Phase, Trial, judged
@@ -138,6 +139,26 @@ def test_the_lowest_and_highest_settings_are_named_only_where_intervals_allow_it
     assert TrialWords(mixed).reading().endswith("holds here too.")
     assert trial(0, -12, settings="AA").extreme("lowest").why == "one setting"
     assert "Of the settings" not in TrialWords(trial(0, -12)).reading()  # of two the difference says it
+
+
+@pytest.mark.parametrize(
+    ("shifts", "confidence"), [((0, -8), 0.9), ((0, -8, 5), 0.95), ((0, -8, 5, 9, 1), 0.975)]
+)
+def test_more_settings_ask_for_wider_intervals(
+    shifts: tuple[float, ...], confidence: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A tenth of doubt in all, shared by the comparisons with each other setting (Bonferroni)."""
+    asked: list[float] = []
+
+    def interval(_mixture: Mixture, at: float) -> tuple[float, float]:
+        asked.append(at)
+        return 1.0, 2.0
+
+    found = trial(*shifts)
+    monkeypatch.setattr(Mixture, "interval", interval)
+    found.__dict__["changes"] = []
+    assert found.extreme("lowest").setting == "B"
+    assert asked == pytest.approx([confidence] * (len(shifts) - 1))
 
 
 def test_going_back_speaks_for_or_against_the_setting() -> None:
