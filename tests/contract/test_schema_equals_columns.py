@@ -78,8 +78,8 @@ WORKED_OUT = {
 """Fields that stand in no column: computed from the row, or kept in a table of their own."""
 
 DESCRIBED = {
-    "group": {"called", "heads", "since", "fish_mass", "group_mass", "mass_words", "missing", "restock"},
-    "stock entry": {"heads_before", "heads_after", "withdrawn_by", "quarantine"},
+    "group": {"called", "heads", "since", "fish_mass", "group_mass", "mass_words", "short", "restock"},
+    "stock entry": {"heads_before", "heads_after", "heads", "withdrawn_by", "quarantine", "left_quarantine"},
     "quarantine": {"groups", "heads", "unmet"},
     "planting": {
         "state",

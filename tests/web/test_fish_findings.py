@@ -113,6 +113,40 @@ def test_fish_moved_out_of_an_open_quarantine_are_told(pen: Caller) -> None:
     assert any("moved out of the open quarantine in pen into nursery" in one for one in reasons)
 
 
+def test_losses_lately_are_told_with_where_to_look_before_more_are_brought_in(pen: Caller) -> None:
+    shoal = group(pen, name="Barbs", wanted=10)
+    entry(pen, "arrival", shoal, 40, happened_at=ago(100))
+    entry(pen, "loss", shoal, 1, cause="old_age", happened_at=ago(3))
+    entry(pen, "loss", shoal, 1, cause="unknown", happened_at=ago(29))
+    assert about(pen, "losses") == []
+    entry(pen, "loss", shoal, 2, cause="unknown", happened_at=ago(10))
+    entry(pen, "missing", shoal, 1, happened_at=ago(5))
+    [found] = about(pen, "losses")
+    assert (found["verdict"], found["system"]) == ("watch", "rill")
+    assert "Barbs lost 2 and misses 1 of 39" in found["reason"]
+    assert "/v1/systems/rill/what-changed?days=32" in found["reason"]
+    assert f"/v1/groups/{shoal}/exposure" in found["reason"]
+    entry(pen, "loss", shoal, 4, cause="disease", happened_at=ago(1))
+    assert [one["verdict"] for one in about(pen, "losses")] == ["act"]
+
+
+def test_more_losses_after_an_introduction_than_before_are_to_be_acted_on(pen: Caller) -> None:
+    old, new = group(pen, name="Old hands"), group(pen, origin="Elsewhere")
+    entry(pen, "arrival", old, 30, happened_at=ago(300))
+    entry(pen, "arrival", new, 10, source="A box", happened_at=ago(30))
+    entry(pen, "loss", new, 8, cause="disease", happened_at=ago(27))
+    found = [one for one in about(pen, "losses") if one["place"] == "systems/rill"]
+    assert [one["verdict"] for one in found] == ["act"]
+    assert "conditional exact Poisson test" in found[0]["reason"]
+
+
+def test_a_quarantine_released_before_its_checks_is_told_with_its_reason(pen: Caller) -> None:
+    stay = made(pen, "quarantines", {"tank": "pen", "started_at": ago(5)})
+    pen.post(f"/v1/quarantines/{stay['id']}/release", {"at": ago(2), "reason": "The tank leaks."})
+    [found] = about(pen, "quarantine")
+    assert (found["verdict"], "The tank leaks." in found["reason"]) == ("watch", True)
+
+
 def test_the_week_tells_what_lived_came_went_and_was_changed(pen: Caller) -> None:
     shoal, beside = group(pen, wanted=9), group(pen, "pen")
     entry(pen, "arrival", shoal, 8, 9, source="A breeder")

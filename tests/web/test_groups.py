@@ -37,7 +37,7 @@ def test_a_group_shows_its_heads_since_when_and_what_is_missing(furnished: Calle
     species(furnished)
     shoal = group(furnished, wanted=8)
     fresh = shown(furnished, shoal)
-    assert (fresh["called"], fresh["heads"], fresh["since"], fresh["missing"]) == (
+    assert (fresh["called"], fresh["heads"], fresh["since"], fresh["short"]) == (
         "Banded barb in nursery",
         0,
         None,
@@ -45,14 +45,14 @@ def test_a_group_shows_its_heads_since_when_and_what_is_missing(furnished: Calle
     )
     entry(furnished, "arrival", shoal, 6, 3)
     now = shown(furnished, shoal)
-    assert (now["heads"], now["since"], now["missing"]) == (6, DAY.format(3), 2)
-    assert now["restock"]["missing"] == 2
+    assert (now["heads"], now["since"], now["short"]) == (6, DAY.format(3), 2)
+    assert now["restock"]["short"] == 2
 
 
 def test_a_group_that_wants_no_number_misses_none(furnished: Caller) -> None:
     species(furnished)
     found = shown(furnished, group(furnished))
-    assert (found["missing"], found["restock"]) == (None, None)
+    assert (found["short"], found["restock"]) == (None, None)
 
 
 def test_what_a_group_weighs_follows_from_its_newest_sample(furnished: Caller) -> None:
@@ -208,6 +208,14 @@ def test_species_ranges_must_not_be_upside_down(furnished: Caller) -> None:
         ({"length_mass": {"a": 0.01}}, "/length_mass/b"),
     ):
         assert pointers(furnished.post("/v1/species", {"name": "Odd fish", **said})) == [at], said
+
+
+def test_no_more_fish_are_measured_than_there_were(furnished: Caller) -> None:
+    species(furnished)
+    shoal = group(furnished)
+    entry(furnished, "arrival", shoal, 6)
+    many = {"measured": 7, "mass": "2 g", "sampled_at": DAY.format(2)}
+    assert pointers(furnished.post(f"/v1/groups/{shoal}/samples", many)) == ["/measured"]
 
 
 def test_samples_and_feeding_responses_that_can_not_be_are_refused(furnished: Caller) -> None:

@@ -169,6 +169,39 @@ def test_a_release_before_the_start_or_before_an_arrival_is_refused(pen: Caller)
     assert pointers(pen.post(f"/v1/quarantines/{stay['id']}/release", body)) == ["/at"]
 
 
+def test_a_released_quarantine_keeps_the_fish_it_held(pen: Caller) -> None:
+    stay = begun(pen, planned_days=1)
+    first, outside = group(pen, "pen"), group(pen)
+    entry(pen, "arrival", first, 6, 2)
+    pen.post(f"/v1/quarantines/{stay['id']}/release", {"at": DAY.format(8)})
+    entry(pen, "move", first, 6, 8, to_group=outside)
+    later = group(pen, "pen", origin="Later")
+    entry(pen, "arrival", later, 3, 12)
+    assert (shown(pen, stay)["groups"], shown(pen, stay)["heads"]) == ([first], 6)
+    overlapping = {"tank": "pen", "started_at": DAY.format(5)}
+    answered = pen.post("/v1/quarantines", overlapping)
+    assert answered.status_code == 409
+    assert [one["pointer"] for one in answered.get_json()["errors"]] == ["/started_at"]
+
+
+def test_a_move_out_before_the_release_says_which_quarantine_it_left(pen: Caller) -> None:
+    stay = begun(pen)
+    inside, outside = group(pen, "pen"), group(pen)
+    entry(pen, "arrival", inside, 6, 2)
+    assert entry(pen, "move", inside, 2, 5, to_group=outside)["left_quarantine"] == stay["id"]
+    assert entry(pen, "loss", inside, 1, 6)["left_quarantine"] is None
+
+
+def test_a_past_week_keeps_the_clock_it_had(pen: Caller) -> None:
+    stay = begun(pen, 10, planned_days=30)
+    shoal = group(pen, "pen")
+    entry(pen, "arrival", shoal, 6, 12)
+    entry(pen, "arrival", shoal, 1, 24)
+    assert shown(pen, stay)["clock_from"] == DAY.format(24)
+    [row] = pen.get("/v1/summaries/weekly?week=2026-W47").get_json()["living"]["quarantines"]
+    assert row["clock_from"] == DAY.format(12)
+
+
 def test_its_days_can_be_begun_anew_by_hand(pen: Caller) -> None:
     stay = begun(pen, planned_days=10)
     told = pen.post(f"/v1/quarantines/{stay['id']}/restart", {"at": DAY.format(6), "reason": "White spots."})
@@ -195,8 +228,8 @@ def test_residents_penned_with_newcomers_are_part_of_it(pen: Caller) -> None:
     assert pointers(pen.post("/v1/quarantines", {"tank": "nursery", "sentinels": [stay["id"]]})) == [
         "/sentinels/0"
     ]
-    twice = {"tank": "nursery", "sentinels": [resident, resident]}
-    assert pointers(pen.post("/v1/quarantines", twice)) == ["/sentinels/1"]
+    twice = {"sentinels": [resident, resident]}
+    assert pointers(pen.patch(f"/v1/quarantines/{stay['id']}", twice)) == ["/sentinels/1"]
     assert pen.delete(f"/v1/groups/{resident}").status_code == 409
 
 

@@ -8,10 +8,12 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from weirbook.actions.finding import RANKS, About, Finding
+from weirbook.actions.group_facts import stock_of
 from weirbook.actions.judge_fish import judge_fish
 from weirbook.actions.judge_flow import judge_flow
 from weirbook.actions.judge_followers import judge_followers
 from weirbook.actions.judge_gauges import Now, judge_gauges
+from weirbook.actions.judge_losses import judge_losses
 from weirbook.actions.judge_plants import judge_plants
 from weirbook.actions.judge_sections import judge_sections
 from weirbook.actions.judge_tasks import judge_tasks
@@ -33,6 +35,7 @@ def find_findings(
         *judge_sections(session, now_ms),
         *judge_water(session, now_ms, system),
         *judge_fish(session, where, now),
+        *judge_losses(session, where, now, stock_of(session, now_ms)),
         *judge_followers(session, now),
         *judge_plants(session, where, now),
         *judge_tasks(session, where, now),

@@ -63,18 +63,14 @@ def judge_fish(session: Session, where: Whereabouts, now: Now) -> Iterator[Findi
     yield from _ranges(room)
     yield from _straight_in(room)
     yield from _quarantines(room)
+    yield from _released_early(room)
 
 
 def _school(room: _Room, group: Group) -> Iterator[Finding]:
     heads = room.stock.heads.get(group.id, 0)
     plan = plan_restock(room.session, group, heads, room.now.ms)
     if plan is not None:
-        whole = (
-            plan.why
-            if plan.complete_ms is None
-            else f"Brought in through quarantine now, it can be whole on {room.now.clock(plan.complete_ms)[:10]}."
-        )
-        reason = f"{group.called} has {heads} of the {group.wanted} wanted. {whole}"
+        reason = f"{group.called} has {heads} of the {group.wanted} wanted. {plan.why}"
         yield room.finding(group, Verdict.WATCH, About.SCHOOL, reason)
         return
     school = group.species.school_size
@@ -137,7 +133,7 @@ def _straight_in(room: _Room) -> Iterator[Finding]:
         if line.kind != ARRIVAL or not line.straight_in or until <= room.now.ms or group is None:
             continue
         reason = (
-            f"{line.number} {group.species.name} came straight into {group.tank.handle} on "
+            f"{line.number} × {group.species.name} came straight into {group.tank.handle} on "
             f"{room.now.clock(line.happened_at_ms)[:10]}, without a quarantine: look closely at every fish that shares its water "
             f"until {room.now.clock(until)[:10]} (common practice). Looking healthy is not being healthy."
         )
@@ -171,7 +167,7 @@ def _standing(room: _Room, one: Quarantine, heads: int) -> tuple[Verdict, str]:
     if one.ready_ms > room.now.ms:
         again = f", begun anew {len(one.restarts)} times" if len(one.restarts) > 1 else ""
         again = ", begun anew once" if len(one.restarts) == 1 else again
-        return Verdict.OK, f"{heads} fish are in quarantine in {one.tank.handle} until {ready}{again}."
+        return Verdict.OK, f"The quarantine in {one.tank.path} holds {heads} fish until {ready}{again}."
     lacking = unmet(room.session, one, room.now.ms)
     if lacking:
         return (
@@ -193,7 +189,35 @@ def _left_early(room: _Room, one: Quarantine, inside: set[uuid.UUID]) -> Iterato
         if group is None or group.tank_id == one.tank_id:
             continue
         reason = (
-            f"{line.number} {group.species.name} were moved out of the open quarantine in {one.tank.handle} into "
+            f"{line.number} × {group.species.name} were moved out of the open quarantine in {one.tank.handle} into "
             f"{group.tank.handle} on {room.now.clock(line.happened_at_ms)[:10]}: what they carry, they carried along."
         )
         yield room.finding(group, Verdict.WATCH, About.QUARANTINE, reason, f"/v1/stock-entries/{line.id}")
+
+
+def _released_early(room: _Room) -> Iterator[Finding]:
+    """Quarantines that were ended before their checks, for as long as trouble may still come of it."""
+    since = room.now.ms - WINDOW_DAYS * DAY_MS
+    asked = (
+        sa.select(Quarantine)
+        .where(Quarantine.released_at_ms >= since, Quarantine.release_reason.is_not(None))
+        .order_by(Quarantine.id)
+    )
+    for one in room.session.scalars(asked).unique():
+        released = one.released_at_ms or 0
+        system = room.where.system_of(one.tank_id)
+        reason = (
+            f"The quarantine in {one.tank.path} was released before its checks on {room.now.clock(released)[:10]}: "
+            f"{one.release_reason} Watch its fish, and the water that they went to, until "
+            f"{room.now.clock(released + WINDOW_DAYS * DAY_MS)[:10]} (common practice)."
+        )
+        yield Finding(
+            Verdict.WATCH,
+            About.QUARANTINE,
+            one.tank.path,
+            None if system is None else room.where.systems[system],
+            str(one.id),
+            reason,
+            f"/v1/quarantines/{one.id}",
+            since_ms=released,
+        )

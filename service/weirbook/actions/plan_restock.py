@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.quarantine_clock import DEFAULT_DAYS
+from weirbook.actions.room_clock import room_day
 from weirbook.engine.units import number
 from weirbook.record.fish import Group
 from weirbook.record.ledger import heads_of, lines_of
@@ -36,7 +37,7 @@ class Batch:
 class Restock:
     """What it takes to make a school whole. `complete_ms` is None where `why` says what is unknown."""
 
-    missing: int
+    short: int
     batches: Sequence[Batch]
     complete_ms: int | None
     why: str
@@ -56,7 +57,7 @@ def plan_restock(session: Session, group: Group, heads: int, now: int) -> Restoc
     """The plan for one group as if it alone were restocked; None where it has what is wanted, or wants nothing."""
     if group.wanted is None or heads >= group.wanted:
         return None
-    missing = group.wanted - heads
+    short = group.wanted - heads
     assumptions = [
         f"{DEFAULT_DAYS} days of quarantine for every batch (common practice, no source): never shorter for a healthy source.",
         f"A quarantine holds {number(CM_PER_LITRE)} cm of adult fish a litre of its net volume (common practice, no source).",
@@ -65,15 +66,15 @@ def plan_restock(session: Session, group: Group, heads: int, now: int) -> Restoc
     length = group.species.adult_length
     if length is None:
         why = f"Unknown in what batches, because adult_length of {group.species.handle} is not recorded."
-        return Restock(missing, (), None, why, assumptions)
+        return Restock(short, (), None, why, assumptions)
     rooms = _rooms(session, length.si("length") * 100, now)
     if not rooms:
         why = "Unknown by when, because no tank with the use quarantine that could hold one of them is recorded."
-        return Restock(missing, (), None, why, assumptions)
-    batches = _batches(rooms, missing)
+        return Restock(short, (), None, why, assumptions)
+    batches = _batches(rooms, short)
     whole = max(batch.released_ms for batch in batches)
-    why = f"{missing} of {group.wanted} are missing; the last batch can leave its quarantine then."
-    return Restock(missing, batches, whole, why, assumptions)
+    why = _why(session, short, group, batches, now)
+    return Restock(short, batches, whole, why, assumptions)
 
 
 def _rooms(session: Session, adult_cm: float, now: int) -> list[_Room]:
@@ -102,14 +103,30 @@ def _heads_by_tank(session: Session, heads: dict[uuid.UUID, int]) -> dict[int, i
     return found
 
 
-def _batches(rooms: Sequence[_Room], missing: int) -> list[Batch]:
+def _batches(rooms: Sequence[_Room], short: int) -> list[Batch]:
     """Always into the quarantine that is free first; of two the larger."""
     batches = []
-    while missing > 0:
+    while short > 0:
         room = min(rooms, key=lambda one: (one.free_ms, -one.holds, one.tank.handle))
-        taken = min(missing, room.holds)
+        taken = min(short, room.holds)
         released = room.free_ms + DEFAULT_DAYS * DAY_MS
         batches.append(Batch(room.tank.handle, taken, room.free_ms, released))
         room.free_ms = released
-        missing -= taken
+        short -= taken
     return batches
+
+
+def _why(session: Session, short: int, group: Group, batches: Sequence[Batch], now: int) -> str:
+    """The plan in words: what it waits for first."""
+    first = batches[0]
+    begins, whole = (
+        room_day(session, first.from_ms),
+        room_day(session, max(one.released_ms for one in batches)),
+    )
+    waits = (
+        f" The quarantine in {first.tank} is taken until {begins}: brought in then"
+        if first.from_ms > now
+        else " Brought in now"
+    )
+    parts = "" if len(batches) == 1 else f", in {len(batches)} batches"
+    return f"{short} more make it {group.wanted}. {waits}{parts}, it can be whole on {whole}, if nothing else is quarantined."

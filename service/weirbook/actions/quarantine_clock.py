@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
 from weirbook.actions.edit import edit
-from weirbook.engine.times import instant_text
+from weirbook.actions.room_clock import room_clock
 from weirbook.errors import Conflict, Fault, Invalid
 from weirbook.record.changes import name_it
 from weirbook.record.fish import ARRIVAL, DISEASE, LOSS, MOVE, UNKNOWN, Group, StockEntry
@@ -38,20 +38,19 @@ def open_quarantine(
 ) -> Quarantine:
     """A new quarantine. Its clock begins with its start, or with the last fish that came since. Raises Conflict, Invalid."""
     told = {**values, "clock_from_ms": values["started_at_ms"], "restarts": []}
-    if told.get("released_at_ms") is None:
-        _refuse_second(session, told["tank"])
+    _refuse_second(session, told["tank"], told["started_at_ms"])
     row = create(session, model, told, now=now, chosen_id=chosen_id)
-    row.clock_from_ms = _clock(session, row)
+    row.clock_from_ms = clock_at(session, row)
     session.flush()
     session.refresh(row)
     return row
 
 
-def _clock(session: Session, row: Quarantine) -> int:
-    """From when its days count: the start, the last newcomer that set it back, the last restart by hand."""
+def clock_at(session: Session, row: Quarantine, end_ms: int | None = None) -> int:
+    """From when its days count, as it stood before an instant: its start, the last newcomer, the last restart by hand."""
     came = [line.happened_at_ms for line in came_in(session, row) if line.keeps_clock is None]
-    by_hand: list[int] = [one["at_ms"] for one in row.restarts]
-    return max([row.started_at_ms, *came, *by_hand])
+    told = [*came, *(int(one["at_ms"]) for one in row.restarts)]
+    return max([row.started_at_ms, *(ms for ms in told if end_ms is None or ms < end_ms)])
 
 
 def came_in(session: Session, row: Quarantine) -> list[Line]:
@@ -62,17 +61,26 @@ def came_in(session: Session, row: Quarantine) -> list[Line]:
         for line in lines_of(session, groups)
         if line.kind in (ARRIVAL, MOVE)
         and (line.to_group_id or line.group_id) in groups
-        and line.happened_at_ms >= row.started_at_ms
+        and row.started_at_ms <= line.happened_at_ms
+        and (row.released_at_ms is None or line.happened_at_ms <= row.released_at_ms)
     ]
 
 
-def _refuse_second(session: Session, tank: str) -> None:
-    asked = sa.select(Quarantine).where(Quarantine.released_at_ms.is_(None))
-    for other in session.scalars(asked).unique():
+def _refuse_second(session: Session, tank: str, started_at_ms: int) -> None:
+    asked = sa.select(Quarantine).where(
+        sa.or_(Quarantine.released_at_ms.is_(None), Quarantine.released_at_ms > started_at_ms)
+    )
+    for other in session.scalars(asked.order_by(Quarantine.started_at_ms)).unique():
+        if other.tank.handle == tank and other.released_at_ms is not None:
+            words = (
+                f"{tank} held another quarantine until {room_clock(session, other.released_at_ms)} ({other.id}): "
+                "this one starts after that."
+            )
+            raise Conflict(words, "/started_at", slug="quarantine-open")
         if other.tank.handle == tank:
             words = (
-                f"{tank} holds a quarantine already, since {instant_text(other.started_at_ms)} ({other.id}): release that first, "
-                "or enter the newcomers into its groups."
+                f"{tank} holds a quarantine already, since {room_clock(session, other.started_at_ms)} ({other.id}): "
+                "release that first, or enter the newcomers into its groups."
             )
             raise Conflict(words, "/tank", slug="quarantine-open")
 
@@ -128,7 +136,7 @@ def restart(session: Session, row: Quarantine, at_ms: int, reason: str, *, now: 
     if row.released_at_ms is not None:
         raise Conflict("This quarantine is over: open a new one.", slug="quarantine-over")
     if at_ms < row.clock_from_ms:
-        words = f"Its clock runs from {instant_text(row.clock_from_ms)}: a restart comes after that."
+        words = f"Its clock runs from {room_clock(session, row.clock_from_ms)}: a restart comes after that."
         raise Invalid(words, "/at")
     _restart(row, at_ms, reason, "", now)
     session.flush()
@@ -139,10 +147,10 @@ def take_restart_back(session: Session, entry_id: uuid.UUID, *, now: int) -> Non
     """A newcomer that never came: the clock runs from the restart before it again."""
     for row in session.scalars(sa.select(Quarantine).where(Quarantine.released_at_ms.is_(None))).unique():
         kept = [one for one in row.restarts if one["entry"] != str(entry_id)]
-        if len(kept) == len(row.restarts) and _clock(session, row) == row.clock_from_ms:
+        if len(kept) == len(row.restarts) and clock_at(session, row) == row.clock_from_ms:
             continue
         row.restarts = kept
-        row.clock_from_ms = _clock(session, row)
+        row.clock_from_ms = clock_at(session, row)
         row.version += 1
         row.updated_at_ms = now
 
@@ -154,7 +162,7 @@ def unmet(session: Session, row: Quarantine, at_ms: int) -> list[str]:
         left = -(-(row.ready_ms - at_ms) // DAY_MS)
         found.append(
             f"{left} of its {row.planned_days} days {'is' if left == 1 else 'are'} left: the clock runs from "
-            f"{instant_text(row.clock_from_ms)}."
+            f"{room_clock(session, row.clock_from_ms)}."
         )
     for written in row.checks or []:
         task_id = uuid.UUID(written)
@@ -190,13 +198,13 @@ def _lost_lately(session: Session, row: Quarantine, at_ms: int) -> int:
 def release(session: Session, row: Quarantine, at_ms: int, reason: str | None, *, now: int) -> None:
     """End a quarantine. Raises Invalid for one before its start or its last newcomer, Conflict before its checks."""
     if row.released_at_ms is not None:
-        words = f"This quarantine was released at {instant_text(row.released_at_ms)}."
+        words = f"This quarantine was released at {room_clock(session, row.released_at_ms)}."
         raise Conflict(words, slug="quarantine-over")
     if at_ms < row.started_at_ms:
         raise Invalid("A release can't come before the start.", "/at")
     last = max((line.happened_at_ms for line in came_in(session, row)), default=None)
     if last is not None and at_ms < last:
-        words = f"Fish came in at {instant_text(last)}: a release can't come before that arrival."
+        words = f"Fish came in at {room_clock(session, last)}: a release can't come before that arrival."
         raise Invalid(words, "/at")
     open_points = unmet(session, row, at_ms)
     if open_points and reason is None:

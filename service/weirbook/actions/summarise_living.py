@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.feed_days import FeedDays
+from weirbook.actions.quarantine_clock import clock_at
 from weirbook.actions.summarise_plants import plants_of_week
 from weirbook.engine.inputs import six
 from weirbook.engine.times import day_of, instant_text
@@ -21,7 +22,7 @@ from weirbook.record.journal import CHANGE, JournalEntry
 from weirbook.record.ledger import Entered, heads_of, lines_of, walk
 from weirbook.record.places import Tank
 from weirbook.record.plants import LOST, UPROOTED
-from weirbook.record.quarantines import Quarantine
+from weirbook.record.quarantines import DAY_MS, Quarantine
 from weirbook.record.whereabouts import Whereabouts
 
 STOCK_COLUMNS = (
@@ -231,8 +232,8 @@ def _quarantines(session: Session, end_ms: int, lines: Iterable[Any], inside: In
         {
             "id": str(one.id),
             "tank": one.tank.handle,
-            "clock_from": instant_text(one.clock_from_ms),
-            "ready_at": instant_text(one.ready_ms),
+            "clock_from": instant_text(clock := clock_at(session, one, end_ms)),
+            "ready_at": instant_text(clock + one.planned_days * DAY_MS),
             "heads": of_tank[one.tank_id],
         }
         for one in session.scalars(asked).unique()

@@ -31,8 +31,8 @@ WORDS = (
     "faded), sections against their limits, the water by its latest tests (un-ionized ammonia, nitrite beside chloride, oxygen), "
     "where it is heading (alkalinity that sinks, beside what the food uses up; hardness that a top-off leaves behind; a planned "
     "water change that is too much at once, or past; surface for nitrifying bacteria), fish (schools under their number, water "
-    "outside the range of a species, newcomers put straight in, quarantines), plants (tried again as they failed before, lying "
-    "uprooted, lost in the last 28 days), overdue tasks, "
+    "outside the range of a species, newcomers put straight in, quarantines, losses lately and after introductions), plants "
+    "(tried again as they failed before, lying uprooted, lost in the last 28 days), overdue tasks, "
     "sensors never checked, and whether a notifier follows the log. Each names its value, limit, reason and the path it "
     "came from. Unknown is a verdict: it says what the record lacks. Nothing of this replaces looking."
 )

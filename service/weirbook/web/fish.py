@@ -17,7 +17,9 @@ from weirbook.actions.plan_restock import Restock, plan_restock
 from weirbook.engine.inputs import six
 from weirbook.engine.times import instant_text
 from weirbook.engine.units import Quantity
+from weirbook.errors import Invalid
 from weirbook.record.fish import Group, GroupSample, Species
+from weirbook.record.ledger import heads_of
 from weirbook.record.names import find, find_happening
 from weirbook.record.places import System, Tank
 from weirbook.record.whereabouts import whereabouts
@@ -35,7 +37,7 @@ from weirbook.web.fields import (
     Whole,
     Words,
 )
-from weirbook.web.happened import happened, happened_within
+from weirbook.web.happened import happened_within, with_instant
 from weirbook.web.operations import JSON, Body, Call, Example, loaded_by, operation
 from weirbook.web.pages import PageQuery, page_of
 from weirbook.web.places import StrictSchema
@@ -103,7 +105,7 @@ class BatchSchema(StrictSchema):
 
 
 class RestockSchema(StrictSchema):
-    missing = fields.Integer(metadata={"description": "Fish to bring in"})
+    short = fields.Integer(metadata={"description": "Fish to bring in"})
     batches = fields.List(
         fields.Nested(BatchSchema), metadata={"description": "What quarantines can hold, in turn"}
     )
@@ -147,7 +149,7 @@ class GroupSchema(HappeningSchema):
     mass_words = fields.String(
         dump_only=True, metadata={"description": "How the mass is known, or why it is unknown"}
     )
-    missing = fields.Integer(
+    short = fields.Integer(
         dump_only=True,
         allow_none=True,
         metadata={"description": "Heads under the wanted number; null if none is wanted"},
@@ -156,7 +158,7 @@ class GroupSchema(HappeningSchema):
         RestockSchema,
         dump_only=True,
         allow_none=True,
-        metadata={"description": "How it can be made whole; null if nothing is missing"},
+        metadata={"description": "How it can be made whole; null if none are wanted"},
     )
 
 
@@ -206,7 +208,7 @@ def _group_facts(call: Call, row: Group) -> dict[str, Any]:
         "fish_mass": known and _grams(known.each),
         "group_mass": known and _grams(known.each * heads),
         "mass_words": f"Unknown. {weight.why}" if isinstance(weight, Absent) else weight.words,
-        "missing": None if row.wanted is None else max(0, row.wanted - heads),
+        "short": None if row.wanted is None else max(0, row.wanted - heads),
         "restock": None if plan is None else _restock(plan),
     }
 
@@ -218,7 +220,7 @@ def _grams(kg: float) -> dict[str, Any]:
 
 def _restock(plan: Restock) -> dict[str, Any]:
     return {
-        "missing": plan.missing,
+        "short": plan.short,
         "batches": [
             {
                 "tank": one.tank,
@@ -232,6 +234,14 @@ def _restock(plan: Restock) -> dict[str, Any]:
         "why": plan.why,
         "assumptions": list(plan.assumptions),
     }
+
+
+def _sample(call: Call, values: dict[str, Any]) -> dict[str, Any]:
+    told = with_instant(call, values, "sampled_at")
+    heads = heads_of(stock_in(call).lines, told["sampled_at_ms"]).get(uuid.UUID(told["group"]), 0)
+    if 0 < heads < told["measured"]:
+        raise Invalid(f"This group had {heads} at that time: no more can be measured.", "/measured")
+    return told
 
 
 def _short(session: Any, wanted: bool) -> Any:
@@ -362,5 +372,5 @@ SAMPLES = Resource(
     descending=True,
     verbs=("list", "create", "put", "get", "patch", "delete"),
     makers=DAILY,
-    prepare=happened("sampled_at"),
+    prepare=_sample,
 )

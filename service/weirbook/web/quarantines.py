@@ -20,6 +20,7 @@ from weirbook.actions.quarantine_clock import (
     unmet,
 )
 from weirbook.engine.times import instant_text
+from weirbook.errors import Invalid
 from weirbook.record.fish import Group
 from weirbook.record.ledger import heads_of, lines_of
 from weirbook.record.names import find, find_place
@@ -115,9 +116,13 @@ class QuarantineSchema(HappeningSchema):
     groups = fields.List(
         fields.String(metadata={"format": "uuid"}),
         dump_only=True,
-        metadata={"description": "Groups with fish in its tank now, or brought in since its start"},
+        metadata={
+            "description": "Groups with fish in its tank, now or as it was released, or brought in meanwhile"
+        },
     )
-    heads = fields.Integer(dump_only=True, metadata={"description": "Fish in its tank now"})
+    heads = fields.Integer(
+        dump_only=True, metadata={"description": "Fish in its tank, now or as it was released"}
+    )
     unmet = fields.List(
         fields.String(),
         dump_only=True,
@@ -151,12 +156,19 @@ class TransferSchema(HappeningSchema):
 
 
 def _quarantine(call: Call, values: dict[str, Any]) -> dict[str, Any]:
+    for index, one in enumerate(values.get("sentinels") or ()):
+        found = call.session.scalars(sa.select(Group).where(Group.id == uuid.UUID(one))).one_or_none()
+        if found is not None and found.tank.handle != values["tank"]:
+            words = f"{found.called} is not in {values['tank']}: sentinels are penned with the newcomers. Enter their move first."
+            raise Invalid(words, f"/sentinels/{index}")
     return with_instant(call, values, "started_at")
 
 
 def _facts(call: Call, row: Quarantine) -> dict[str, Any]:
     tank_groups = _groups_of(call, row.tank_id)
-    heads = heads_of(lines_of(call.session, tank_groups)) if tank_groups else {}
+    lines = lines_of(call.session, tank_groups) if tank_groups else []
+    before_release = None if row.released_at_ms is None else row.released_at_ms - 1
+    heads = heads_of(lines, before_release)
     living = [one for one in tank_groups if heads.get(one, 0) > 0]
     since = {line.to_group_id or line.group_id for line in came_in(call.session, row)}
     return {

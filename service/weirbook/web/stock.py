@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -79,6 +79,10 @@ class StockEntrySchema(HappeningSchema):
     heads_after = fields.Integer(
         dump_only=True, allow_none=True, metadata={"description": "Of the group; null if withdrawn"}
     )
+    heads = fields.Integer(
+        dump_only=True,
+        metadata={"description": "Fish of the group now, by the whole ledger: a later count may set it"},
+    )
     withdrawn_by = fields.String(
         dump_only=True,
         allow_none=True,
@@ -88,6 +92,14 @@ class StockEntrySchema(HappeningSchema):
         dump_only=True,
         allow_none=True,
         metadata={"format": "uuid", "description": "The quarantine whose days it began anew"},
+    )
+    left_quarantine = fields.String(
+        dump_only=True,
+        allow_none=True,
+        metadata={
+            "format": "uuid",
+            "description": "Of a move: the quarantine that these fish left before its release; what they carry came along",
+        },
     )
 
 
@@ -142,15 +154,31 @@ def _standing(call: Call, row: StockEntry) -> dict[str, Any]:
         info["entered"] = {(one.line.id, one.group_id): one for one in walk(stock.lines)}
         taken = sa.select(StockEntry.withdraws_id, StockEntry.id).where(StockEntry.withdraws_id.is_not(None))
         info["withdrawn"] = {wrong: str(by) for wrong, by in call.session.execute(taken)}
-        quarantines = call.session.scalars(sa.select(Quarantine)).unique()
+        quarantines = info["quarantines"] = call.session.scalars(sa.select(Quarantine)).unique().all()
         info["restarted"] = {one["entry"]: str(each.id) for each in quarantines for one in each.restarts}
     entered = info["entered"].get((row.id, row.group_id))
     return {
         "heads_before": None if entered is None else entered.before,
         "heads_after": None if entered is None else entered.after,
         "withdrawn_by": info["withdrawn"].get(row.id),
+        "heads": stock_in(call).heads.get(row.group_id, 0),
         "quarantine": info["restarted"].get(str(row.id)),
+        "left_quarantine": _left(row, info["quarantines"]),
     }
+
+
+def _left(row: StockEntry, quarantines: Sequence[Quarantine]) -> str | None:
+    """The quarantine that a move took fish out of before its release."""
+    if row.kind != MOVE:
+        return None
+    found = (
+        str(one.id)
+        for one in quarantines
+        if one.tank_id == row.group.tank_id
+        and one.started_at_ms <= row.happened_at_ms
+        and (one.released_at_ms is None or row.happened_at_ms < one.released_at_ms)
+    )
+    return next(found, None)
 
 
 def _of_group(session: Any, one: Any) -> Any:

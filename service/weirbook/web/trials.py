@@ -46,9 +46,10 @@ class OutcomeSchema(StrictSchema):
 
     gauge = Handle(required=True, metadata={"description": "Handle of the gauge"})
     matters = LooseQuantity(
+        allow_none=True,
         metadata={
             "description": "The smallest difference that would matter, in a unit of steps; the gauge's resolution if not said"
-        }
+        },
     )
 
 
