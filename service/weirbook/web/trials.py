@@ -48,7 +48,7 @@ class OutcomeSchema(StrictSchema):
     matters = LooseQuantity(
         allow_none=True,
         metadata={
-            "description": "The smallest difference that would matter, in a unit of steps; the gauge's resolution if not said"
+            "description": "Smallest difference that would matter; half the first phase's spread if not said (common practice)"
         },
     )
 
