@@ -153,6 +153,11 @@ def lasting(ms: int) -> str:
     return f"{round(minutes / 1440)} d"
 
 
+def heads(number: int, called: str) -> str:
+    """So many of a group, by its species or its own name: no plural is made of a species' name."""
+    return f"{number} {called}" if called.startswith("of ") else f"{number} × {called}"
+
+
 def plain(name: str) -> str:
     """A word of the record as people write it."""
     return name.replace("_", " ")
