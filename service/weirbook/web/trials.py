@@ -47,8 +47,8 @@ class OutcomeSchema(StrictSchema):
     gauge = Handle(required=True, metadata={"description": "Handle of the gauge"})
     matters = LooseQuantity(
         metadata={
-            "description": "The smallest difference that would matter, in a unit of steps; if not said, the gauge's resolution, or "
-            "half the first phase's spread"
+            "description": "The smallest difference that would matter, in a unit of steps; if not said, the gauge's resolution "
+            "or half the first phase's spread"
         }
     )
 
