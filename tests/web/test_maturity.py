@@ -208,9 +208,33 @@ def test_the_scatter_of_four_weeks_is_set_beside_that_of_the_blocks_before(furni
     by_hand(furnished, "ph", *rows)
     one = criterion(asked(furnished), "scatter of pH")
     now, before = (float(median_abs_deviation(some, scale="normal")) for some in (restless, calm))
-    assert one["value"] == f"± {now:.3g} pH"
-    assert f"± {before:.3g} pH in the 1 blocks" in one["words"]
+    assert one["value"] == f"± {now:.2g} pH"
+    assert f"± {before:.2g} pH in the block of four weeks before." in one["words"]
     assert one["state"] == "not met"
+
+
+def test_scatter_is_told_no_finer_than_the_gauge_can_read(furnished: Caller) -> None:
+    """Read by hundredths: a scatter of 0.0148 is 0.015, one of 0.0007 lies below a tenth of a step."""
+    gauge = {
+        "name": "Probe",
+        "parameter": "ph",
+        "place": "tanks/nursery",
+        "resolution": 0.01,
+        "by_hand": True,
+    }
+    made(furnished, "gauges", gauge)
+    rows = [(54, 7.0), (49, 7.01), (44, 7.02), (39, 7.03), (24, 7.0), (19, 7.001), (14, 7.0), (9, 7.001)]
+    body = [{"gauge": "probe", "value": value, "at": days_ago(day)} for day, value in rows]
+    assert furnished.post("/v1/readings", {"readings": body}).get_json()["refused"] == 0
+    one = criterion(asked(furnished), "scatter of pH")
+    assert one["value"] == "± less than 0.001 pH"
+    assert "± 0.015 pH in the block of four weeks before." in one["words"]
+
+
+def test_algae_scored_once_is_said_so(furnished: Caller) -> None:
+    assert "algae cover was never scored in the last" in criterion(asked(furnished), "algae")["words"]
+    by_hand(furnished, "algae_cover", (days_ago(5)[:10], 20))
+    assert "algae cover was scored once in the last" in criterion(asked(furnished), "algae")["words"]
 
 
 def test_scatter_alone_of_one_parameter_does_not_unsettle_a_system(furnished: Caller) -> None:

@@ -174,7 +174,11 @@ def test_every_family_of_the_record_tells_its_lines_in_order(furnished: Caller) 
     assert by_kind["change"]["words"] == "Lamp: from 8 h to 10 h. More."
     assert by_kind["dose"]["words"] == "Dosed 5 mL of bottle."
     assert by_kind["water_change"]["words"] == "Changed 30 L with tap."
-    assert by_kind["loss"]["words"] == "2 Killifish died. Cause: jumped. On the floor."
+    assert by_kind["loss"]["words"] == "2 × Killifish died. Cause: jumped. On the floor."
+    assert by_kind["arrival"]["words"].startswith("9 × Killifish arrived; heads of the system from 0 to 9.")
+    assert by_kind["birth"]["words"] == "4 × Killifish were born; heads of the system from 9 to 13."
+    assert by_kind["count"]["words"] == "Counted 9 × Killifish, as the ledger has it."
+    assert by_kind["sample"]["words"].startswith("3 × Killifish measured: ")
     assert by_kind["transfer"]["words"] == "Media went from outside to sections/rack-return-1."
     assert by_kind["contact"]["words"] == "The lid was open for 10 h."
     assert by_kind["excursion"]["place"] == "tanks/nursery"
@@ -236,7 +240,7 @@ def test_fish_that_moved_are_told_on_both_sides_and_other_systems_arrivals_are_n
     there = group(furnished, "far-tank")
     stock(furnished, "arrival", there, 6, "2026-11-01T10:00:00Z")
     stock(furnished, "move", there, 2, "2026-11-05T10:00:00Z", to_tank="nursery")
-    words = "2 Killifish moved from tanks/far-tank to tanks/nursery."
+    words = "2 × Killifish moved from tanks/far-tank to tanks/nursery."
     here = timeline(furnished, kind="move")
     assert here[0]["words"].startswith(words)
     assert (len(here), here[0]["place"]) == (1, "tanks/nursery")
@@ -438,6 +442,58 @@ def test_a_quarantine_tells_its_opening_its_restart_and_its_release(furnished: C
         "The quarantine's 30 days begin anew. White spots.",
         "Quarantine released after 10 of its 30 days. Reason given: The tank is needed.",
     ]
+
+
+def test_a_quarantine_left_within_the_hour_is_told_in_days_that_people_count(furnished: Caller) -> None:
+    opened = {"tank": "nursery", "planned_days": 42, "started_at": "2026-10-01T10:00:00Z"}
+    stay = made(furnished, "quarantines", opened)["id"]
+    release = {"at": "2026-10-01T10:00:01Z", "reason": "The tank is needed"}
+    assert furnished.post(f"/v1/quarantines/{stay}/release", release).status_code in (200, 201)
+    words = timeline(furnished, kind="quarantine")[-1]["words"]
+    assert words == "Quarantine released on its first day, of 42 planned. Reason given: The tank is needed."
+
+
+def test_births_arrivals_and_counts_tell_heads_of_the_whole_system(furnished: Caller) -> None:
+    """Two groups here and one next door; a count of one group finds two fewer than its ledger, one of another one more."""
+    another_system(furnished)
+    fish, others, away = group(furnished), group(furnished, species="Danio"), group(furnished, "far-tank")
+    stock(furnished, "arrival", away, 50, "2026-10-01T10:00:00Z")
+    stock(furnished, "arrival", fish, 9, "2026-11-01T10:00:00Z")
+    stock(furnished, "arrival", others, 6, "2026-11-02T10:00:00Z")
+    stock(furnished, "count", fish, 7, "2026-11-03T10:00:00Z")
+    stock(furnished, "count", others, 7, "2026-11-04T10:00:00Z")
+    stock(furnished, "move", away, 5, "2026-11-05T10:00:00Z", to_tank="nursery")
+    stock(furnished, "birth", others, 1, "2026-11-06T10:00:00Z")
+    told = [one["words"] for one in timeline(furnished) if one["kind"] in ("arrival", "birth", "count")]
+    assert [one.split(". ")[0].rstrip(".") for one in told] == [
+        "9 × Killifish arrived; heads of the system from 0 to 9",
+        "6 × Danio arrived; heads of the system from 9 to 15",
+        "Counted 7 × Killifish, 2 fewer than the ledger had",
+        "Counted 7 × Danio, 1 more than the ledger had",
+        "1 × Danio was born; heads of the system from 19 to 20",
+    ]
+
+
+def test_a_lost_plant_is_told_by_its_name_and_its_doer_as_it_was_entered(furnished: Caller) -> None:
+    made(furnished, "plant-kinds", {"name": "Java moss", "growth_form": "attached"})
+    planting = {"kind": "java-moss", "place": "tanks/nursery", "method": "on_wood"}
+    moss = made(furnished, "plantings", {**planting, "planted_at": "2026-11-01T10:00:00Z"})["id"]
+    lost = {"planting": moss, "kind": "lost", "by": "Loaches, most likely"}
+    made(furnished, "planting-events", {**lost, "happened_at": "2026-11-05T10:00:00Z"})
+    assert only(timeline(furnished), "planting")["words"] == "Planted Java moss (on wood)."
+    words = only(timeline(furnished), "planting_event")["words"]
+    assert words == "Java moss lost (by: Loaches, most likely)."
+
+
+def test_an_instant_that_was_edited_is_told_by_the_clock_of_the_room(
+    furnished: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Lisbon in July: an hour ahead of UTC."""
+    monkeypatch.setattr("weirbook.record.changes.now_ms", lambda: instant_ms("2026-11-20T10:00:00Z"))
+    retired = {"retired_at": "2026-07-10T10:00:30.250Z"}
+    assert furnished.patch("/v1/gauges/nursery-temperature", retired).status_code == 200
+    words = only(timeline(furnished), "edit")["words"]
+    assert words == "The gauge nursery-temperature was edited: retired at from nothing to 2026-07-10 11:00."
 
 
 def test_a_plant_that_was_moved_is_told_where_it_stands_since(furnished: Caller) -> None:

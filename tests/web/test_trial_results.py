@@ -123,9 +123,39 @@ def test_what_happened_in_the_week_of_a_change_is_named(vat: Caller) -> None:
     assert told["ration"]["in_the_week_of"] == [2] and told["change"]["in_the_week_of"] == []
     assert told["ration"]["day"] == day(LENGTH + 4).isoformat()
     assert told["ration"]["path"].startswith("/v1/rations/")
-    assert "in the same week: another ration, so the two can't be told apart." in shown["reading"]
-    assert "Lid" not in shown["reading"]
+    assert "in the same week: another ration, so the two can't be told apart; also" in shown["reading"]
+    assert told["change"]["during"] == 1 and told["ration"]["during"] == 2
+    assert (
+        shown["reading"]
+        .split("Algae")[1]
+        .endswith(f"; also during 'Ten hours' only: Lid: net ({day(8).isoformat()}).")
+    )
     assert shown["outcomes"][0]["lowest"] == {"setting": "Six hours", "why": "not alone"}
+
+
+def test_fish_that_came_or_a_plant_lost_mid_phase_are_named_and_a_cleaning_is_not(vat: Caller) -> None:
+    score(vat, {number: value - 8 * (number >= LENGTH) for number, value in enumerate(noise(2 * LENGTH))})
+    trial = begin(vat, "Ten hours", "Six hours")
+    made(vat, "species", {"name": "Loach"})
+    fish = str(made(vat, "groups", {"species": "loach", "tank": "vat"})["id"])
+    made(vat, "stock-entries", {
+        "kind": "arrival", "group": fish, "number": 7, "happened_at": at(LENGTH + 9), "source": "A friend",
+    })  # fmt: skip
+    made(vat, "plant-kinds", {"name": "Moss", "growth_form": "attached"})
+    moss = made(vat, "plantings", {
+        "kind": "moss", "place": "tanks/vat", "method": "on_wood", "planted_at": at(-30),
+    })["id"]  # fmt: skip
+    made(vat, "planting-events", {"planting": moss, "kind": "lost", "happened_at": at(LENGTH + 12)})
+    made(vat, "journal", {"kind": "cleaning", "place": "tanks/vat", "happened_at": at(8), "words": "Glass."})
+    came, lost = (day(LENGTH + late).isoformat() for late in (9, 12))
+    shown = result(vat, trial)
+    assert shown["reading"].endswith(
+        f"; also during 'Six hours' only: 7 × Loach came ({came}) and a plant lost ({lost})."
+    )
+    assert "told apart" not in shown["reading"].split("also")[0].rsplit(";", 1)[-1]
+    assert {one["kind"]: one["during"] for one in shown["meanwhile"]} == {
+        "arrival": 2, "planting_event": 2, "cleaning": None,
+    }  # fmt: skip
 
 
 def test_what_the_trial_itself_varies_is_not_held_against_it(vat: Caller) -> None:
@@ -208,6 +238,12 @@ def test_too_few_days_are_said(vat: Caller) -> None:
         "verdict": "unknown", "shape": None, "step_odds": None, "step_low": None, "step_high": None,
         "slope_low": None, "slope_high": None, "words": "",
     }  # fmt: skip
+    plain = {"name": "Vat clarity", "parameter": "algae_cover", "place": "tanks/vat", "by_hand": True}
+    made(vat, "gauges", plain)
+    score(vat, {3: 40}, "vat-clarity")
+    (bare,) = result(vat, begin(vat, "A", "B", outcomes=[{"gauge": "vat-clarity"}]))["outcomes"]
+    assert bare["matters"] == {"difference": None, "origin": "unknown"}
+    assert bare["limits"][-1].startswith("Unknown what would count as flat")
     assert "unknown, because 3 and 2 days have a value" in shown["reading"]
 
 

@@ -108,9 +108,13 @@ def test_killifish_on_the_floor_lead_to_the_lid_and_not_to_an_arrival_next_door(
     assert "goes with the cause recorded for the losses (jumped)" in first["reasons"]
     assert "began before all the losses entered in these days" in first["reasons"]
     assert [one["words"] for one in found["losses"]] == [
-        "1 Killifish died. Cause: jumped. On the floor, dry.",
-        "2 Killifish died. Cause: jumped. On the floor, dry.",
+        "1 × Killifish died. Cause: jumped. On the floor, dry.",
+        "2 × Killifish died. Cause: jumped. On the floor, dry.",
     ]
+    assert found["says"] == [
+        "First to look at: lid open at tanks/nursery, twice, 18 h in all; it came before all 2 losses entered."
+    ]
+    assert "Heads of the system did not rise, by its ledger." in found["quiet"]
     assert "fish that came in" not in aspects(found)
     assert "Danio" not in json.dumps(found)
     assert "No fish came in, by arrival, by a move or with a tank." in found["quiet"]
@@ -247,6 +251,88 @@ def test_an_arrival_straight_in_weighs_more_than_one_into_an_empty_tank(furnishe
     found = asked(furnished)
     assert aspects(found)[0] == "fish straight into stocked water"
     assert "Straight into water that other fish live in." in found["suspects"][0]["words"]
+
+
+def test_many_births_before_a_loss_are_more_fish(furnished: Caller) -> None:
+    """132 heads, 47 births and 2 that came: 179 and 181; two died five days after the births."""
+    weekly_water_changes(furnished)
+    fish = group(furnished)
+    stock(furnished, "arrival", fish, 132, days_before(200))
+    assert "Heads of the system did not rise, by its ledger." in asked(furnished)["quiet"]
+    stock(furnished, "birth", fish, 47, days_before(9))
+    stock(furnished, "loss", fish, 2, days_before(4), cause="water")
+    found = asked(furnished)
+    one = suspect(found, "more fish")
+    assert one["words"] == (
+        "Heads of the system rose from 132 to 179: 47 × Killifish were born; heads of the system from 132 to 179."
+    )
+    assert "5 d before a loss was entered" in one["reasons"]
+    assert "goes with the cause recorded for the losses (water)" in one["reasons"]
+    assert "1.4 times the heads of before" in one["reasons"]
+    assert (one["factors"]["unusual"], one["factors"]["fits"], one["times"]) == (2, 1.5, 1)
+    assert not any("did not rise" in sentence for sentence in found["quiet"])
+    assert found["says"][0] == (
+        f"First to look at: more fish at tanks/nursery, {days_before(9)[:10]} 08:00, heads of the system rose from 132 to"
+        " 179; it came before the loss entered."
+    )
+    stock(furnished, "arrival", group(furnished, species="Danio"), 4, days_before(7))
+    again = suspect(asked(furnished), "more fish")
+    assert (again["times"], again["words"].split(":")[0]) == (
+        2, "Heads of the system rose from 132 to 183 by 2 lines of the ledger, the last",
+    )  # fmt: skip
+
+
+def test_births_that_losses_outweigh_are_no_more_fish_and_a_few_are_nothing_odd(furnished: Caller) -> None:
+    weekly_water_changes(furnished)
+    fish = group(furnished)
+    stock(furnished, "arrival", fish, 100, days_before(200))
+    stock(furnished, "birth", fish, 3, days_before(12))
+    assert suspect(asked(furnished), "more fish")["factors"]["unusual"] == 1
+    stock(furnished, "departure", fish, 20, days_before(11))
+    stock(furnished, "birth", fish, 1, days_before(10))
+    found = asked(furnished)
+    assert "more fish" not in aspects(found)
+    assert "Heads of the system did not rise, by its ledger." in found["quiet"]
+
+
+@pytest.mark.parametrize(
+    ("losses", "query", "words"),
+    [
+        ((18, 11, 4), "days=40", "The first of the losses (2026-11-06) lies near the start of these days"),
+        ((30, 18, 4), "days=55", "The losses began earlier (2026-10-25)"),
+        ((60, 13, 4), None, ""),  # seven weeks apart: another trouble
+        ((13, 4), None, ""),
+        ((110, 90, 70, 50, 30, 15), "before=2026-08-06T08:00:00Z", "The losses began earlier (2026-08-06)"),
+    ],
+)
+def test_losses_that_began_earlier_are_asked_for_again(
+    furnished: Caller, losses: tuple[int, ...], query: str | None, words: str
+) -> None:
+    fish = group(furnished)
+    stock(furnished, "arrival", fish, 30, days_before(200))
+    for day in losses:
+        stock(furnished, "loss", fish, 1, days_before(day))
+    told = asked(furnished)["says"]
+    assert told[1:] == ([] if query is None else [f"{words}: ask with {query}."])
+
+
+def test_what_began_only_after_the_losses_is_said_to_have_done_so(furnished: Caller) -> None:
+    fish = group(furnished)
+    stock(furnished, "arrival", fish, 12, days_before(250))
+    for day in (12, 6, 5):
+        stock(furnished, "loss", fish, 1, days_before(day))
+    assert asked(furnished)["says"] == [
+        "Nothing in the record of these days is a suspect: see what is unknown."
+    ]
+    entry = {"place": "systems/rill", "kind": "cleaning", "words": "Glass"}
+    made(furnished, "journal", {**entry, "happened_at": days_before(2)})
+    (late,) = asked(furnished)["says"]
+    assert late.endswith("; but it began only after the losses entered.")
+    made(furnished, "journal", {**entry, "happened_at": days_before(8)})
+    (some,) = asked(furnished)["says"]
+    assert (
+        some == "First to look at: cleaning at systems/rill, twice; it came before 2 of the 3 losses entered."
+    )
 
 
 def test_a_quarantine_released_early_weighs_more_than_one_that_was_served(furnished: Caller) -> None:
@@ -392,7 +478,7 @@ def test_it_comes_as_a_table_in_the_same_order(furnished: Caller) -> None:
     killifish_on_the_floor(furnished)
     table = furnished.get(f"/v1/systems/rill/what-changed?before={TROUBLE}&format=csv").get_data(as_text=True)
     rows = list(csv.DictReader(io.StringIO(table)))
-    order = ["loss", "seen", "suspect", "moved", "quiet", "unknown"]
+    order = ["says", "loss", "seen", "suspect", "moved", "quiet", "unknown"]
     sections = [row["section"] for row in rows]
     assert sections == sorted(sections, key=order.index)
     assert next(row["rank"] for row in rows if row["section"] == "suspect") == "1"

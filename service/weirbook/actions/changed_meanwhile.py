@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy.orm import Session
 
 from weirbook.actions.timeline import timeline
-from weirbook.actions.told import Look, Told, plain
+from weirbook.actions.told import Look, Told, heads, plain
 from weirbook.actions.trial_days import PhaseDays
 from weirbook.engine.relations.trials import SAME_WEEK_DAYS
 from weirbook.engine.times import day_of
@@ -42,6 +42,12 @@ PHRASES: Mapping[str, str] = {
     "edit": "an edit of equipment",
 }
 """Kinds of the timeline that may move an outcome, and what a reading calls them. What only tells (tests, alerts) is left out."""
+LASTING = ("change", "plumbing", "ration", "standing_exchange", "arrival", "move", "planting", "trial")
+"""Of these, what goes on after its day, so that it may set a phase apart wherever in it it began; besides, fittings that
+were edited, plants lost and treatments dosed."""
+FITTINGS = ("pump", "heater", "light", "tank", "sump", "section")
+"""Whose edits may change water; an edit of a gauge, a target or a task does not."""
+LONG_NAME = 60
 SYNONYMS: Mapping[str, str] = {
     "ration": "feeding food ration",
     "feeding": "feeding food ration",
@@ -80,20 +86,27 @@ _COMMON = frozenset(
 class Happened:
     """A line of the timeline: its day, what a reading calls it, the phases in whose week of change it fell.
 
-    `routine`: it went on throughout. `own`: taken for what the trial itself varies.
+    `during`: the phase within which it changed something that lasted. `routine`: it went on throughout. `own`: taken for what
+    the trial itself varies.
     """
 
     told: Told
     day: date
     phrase: str
     phases: Sequence[int]
+    during: int | None
     routine: bool
     own: bool
 
     @property
     def counts(self) -> bool:
-        """Whether it can't be told apart from what was varied."""
-        return bool(self.phases) and not self.routine and not self.own
+        """Whether it may have moved the outcome besides what was varied."""
+        return bool(self.phases or self.during is not None) and not self.routine and not self.own
+
+    @property
+    def named(self) -> str:
+        """What a reading calls it where it did not fall into the week of a change, with its day."""
+        return f"{_name(self.told, self.phrase)} ({self.day.isoformat()})"
 
 
 def systems_of(session: Session, trial: Trial, places: Iterable[int]) -> list[System]:
@@ -137,13 +150,48 @@ def _happened(
     off = {place: abs((day - phase.begins).days) for place, phase in enumerate(phases)}
     near = [place for place, days in off.items() if place and days < SAME_WEEK_DAYS]
     own = min(off.values()) <= OWN_DAYS and bool(varied & _stems(f"{one.words} {SYNONYMS.get(one.kind, '')}"))
-    return Happened(one, day, _phrase(one), near, routine, own)
+    during = None
+    if _lasts(one):
+        within = (place for place, phase in enumerate(phases) if _holds(phase, one.at_ms))
+        during = next(within, None)
+    return Happened(one, day, _phrase(one), near, during, routine, own)
+
+
+def _holds(phase: PhaseDays, at_ms: int) -> bool:
+    return phase.from_ms <= at_ms and (phase.to_ms is None or at_ms < phase.to_ms)
+
+
+def _lasts(one: Told) -> bool:
+    """Whether what a line tells of changed something that goes on after its day."""
+    if one.kind == "edit":
+        return one.facts["noun"] in FITTINGS
+    if one.kind == "planting_event":
+        return bool(one.facts["event"] == "lost")
+    return one.kind in LASTING or (one.kind == "dose" and bool(one.facts["treatment"]))
+
+
+def _name(one: Told, phrase: str) -> str:
+    """What it is called by itself: told more closely than in a list of what fell into one week."""
+    facts = one.facts
+    if one.kind == "change" and facts.get("changed"):
+        changed = facts["changed"]
+        whole = f"{changed['what']}: {changed['to']}" if changed.get("to") else changed["what"]
+        return whole if len(whole) <= LONG_NAME else str(changed["what"])
+    if one.kind == "plumbing":
+        return one.words.rstrip(".")
+    if one.kind == "edit":
+        return f"an edit of {facts['noun']} {facts['subject']}"
+    if one.kind in ("arrival", "move"):
+        return f"{heads(facts['number'], facts['called'])} {'came' if one.kind == 'arrival' else 'moved'}"
+    return phrase
 
 
 def _phrase(one: Told) -> str:
     changed = one.facts.get("changed") if one.kind == "change" else None
     if changed:
         return f"{changed['what']} changed"
+    if one.kind == "planting_event" and one.facts["event"] == "lost":
+        return "a plant lost"
     if one.kind == "dose":
         return f"a dose of {plain(one.about)}"
     return PHRASES[one.kind]

@@ -20,7 +20,7 @@ def fish_days(look: Look, start_ms: int, end_ms: int) -> tuple[int, float]:
     Heads are held from one line of the ledger to the next; fish that went missing are not among those that died.
     """
     groups = {number: tank for number, (_, tank) in look.groups.items() if tank in look.belongs.spans}
-    lines = _lines(look, groups)
+    lines = ledger_lines(look, groups)
     lost = sum(
         line.number
         for line in lines
@@ -39,7 +39,8 @@ def fish_days(look: Look, start_ms: int, end_ms: int) -> tuple[int, float]:
     return lost, lived / DAY_MS
 
 
-def _lines(look: Look, groups: Mapping[uuid.UUID, int]) -> Sequence[Line]:
+def ledger_lines(look: Look, groups: Mapping[uuid.UUID, int]) -> Sequence[Line]:
+    """The ledger of these groups, read once a look."""
     if "ledger lines" not in look.kept:
         look.kept["ledger lines"] = lines_of(look.session, groups) if groups else []
     found: Sequence[Line] = look.kept["ledger lines"]

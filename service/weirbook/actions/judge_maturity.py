@@ -13,7 +13,7 @@ from weirbook.actions.fish_days import fish_days
 from weirbook.actions.maturity_age import DRY_SPELL, NAMES, NEW_SUBSTRATE, Age, age_of
 from weirbook.actions.read_excursions import seen
 from weirbook.actions.timeline_of_gauges import gauges_of
-from weirbook.actions.told import DAY_MS, Look, capital, parameter_name
+from weirbook.actions.told import DAY_MS, Look, capital, parameter_name, times
 from weirbook.engine.inputs import bare, six
 from weirbook.engine.relations.event_rates import compare_rates
 from weirbook.engine.relations.excursions import Seen
@@ -217,15 +217,27 @@ def _of_scatter(look: Look, series: Mapping[Gauge, Sequence[Seen]]) -> Iterator[
         now = usual(lately).spread
         before = median(usual(values).spread for values in earlier)
         step = least_step([one.value for one in some]) or 0.0
-        floor = max(before, (gauge.resolution.value if gauge.resolution is not None else step) / 12**0.5)
+        if gauge.resolution is not None:
+            step = gauge.resolution.value
+        floor = max(before, step / 12**0.5)
         ratio = now / floor if floor else (0.0 if now == 0 else MORE_SCATTER + 1)
         words = (
-            f"{gauge.handle}: ± {_figure(gauge, now)} in the last four weeks ({len(lately)} {what}), ± "
-            f"{_figure(gauge, before)} in the {len(earlier)} blocks of four weeks before."
+            f"{gauge.handle}: {_scatter(gauge, now, step)} in the last four weeks ({len(lately)} {what}), "
+            f"{_scatter(gauge, before, step)} in the {'block' if len(earlier) == 1 else f'{len(earlier)} blocks'} of four "
+            "weeks before."
         )
         yield Criterion(
-            name, MET if ratio <= MORE_SCATTER else NOT_MET, f"± {_figure(gauge, now)}", words, path
+            name, MET if ratio <= MORE_SCATTER else NOT_MET, _scatter(gauge, now, step), words, path
         )
+
+
+def _scatter(gauge: Gauge, spread: float, step: float) -> str:
+    """A spread at two figures, but no finer than a tenth of the step by which the gauge reads."""
+    finest = step / 10
+    if 0 < spread < finest:
+        return f"± less than {_figure(gauge, finest)}"
+    shown = float(f"{spread:.2g}")
+    return f"± {_figure(gauge, round(shown, -math.floor(math.log10(finest))) if finest else shown)}"
 
 
 def _blocks(look: Look, some: Sequence[Seen]) -> Mapping[int, list[float]]:
@@ -276,10 +288,8 @@ def _of_algae(look: Look, series: Mapping[Gauge, Sequence[Seen]]) -> Criterion:
     ]
     gauge, some = max(told, key=lambda one: len(one[1]), default=(None, []))
     if gauge is None or len(some) < ALGAE_LEAST:
-        words = (
-            f"Unknown, because algae cover was scored {len(some)} times in the last {ALGAE_WEEKS} weeks; {ALGAE_LEAST} "
-            "tell a trend."
-        )
+        often = f"scored {times(len(some))}" if some else "never scored"
+        words = f"Unknown, because algae cover was {often} in the last {ALGAE_WEEKS} weeks; {ALGAE_LEAST} tell a trend."
         return Criterion("algae", UNKNOWN, "", words, "" if gauge is None else f"/v1/gauges/{gauge.handle}")
     weeks = [one.at_ms / (7 * DAY_MS) for one in some]
     found = trend(weeks, [one.value for one in some], ALGAE_CONFIDENCE)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from weirbook.actions.more_fish import MORE_FISH, MoreFish
 from weirbook.actions.suspect_weights import AFTER, ALWAYS, FITS, UNCOMMON, WEIGHTS, aspect_of
 from weirbook.actions.told import DAY_MS, Told, capital, lasting, plain, sentence
 from weirbook.actions.unusual import History, Verdict, gap_days, how_unusual
@@ -51,10 +52,12 @@ def rank(
     losses: Sequence[Told],
     before_ms: int,
     history: History,
+    more: MoreFish | None = None,
 ) -> tuple[list[Suspect], list[str]]:
     """Suspects, the gravest first, and in words what happened as it always does.
 
-    `lines` are those of the look, `earlier` those of the time before it that tell what is usual.
+    `lines` are those of the look, `earlier` those of the time before it that tell what is usual; `more` tells by which of
+    them heads rose.
     """
     usual = _grouped(earlier, singly=False)
     suspects, ordinary = [], []
@@ -69,6 +72,9 @@ def rank(
             )
         else:
             suspects.append(_suspect(aspect, these, verdict, losses, before_ms, history.now))
+    if more is not None:
+        risen = _suspect(MORE_FISH, more.lines, more.verdict, losses, before_ms, history.now)
+        suspects.append(replace(risen, words=more.words))
     suspects += _left_out(lines, earlier, losses, before_ms, history.now)
     return sorted(suspects, key=lambda one: (-one.score, -one.last.at_ms, one.aspect)), ordinary
 

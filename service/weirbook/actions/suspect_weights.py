@@ -29,6 +29,7 @@ WEIGHTS: Mapping[str, Weight] = {
     "fish straight into stocked water": Weight(9, 21, BROUGHT_IN),
     "fish that came in": Weight(6, 21, BROUGHT_IN),
     "fish moved in from another system": Weight(7, 21, BROUGHT_IN),
+    "more fish": Weight(5, 14, (*WATER, "equipment")),
     "fish moved within the system": Weight(2, 7, (*HANDLING, "aggression", "predation")),
     "tank that came over": Weight(8, 21, BROUGHT_IN),
     "carried in from other water": Weight(6, 21, (DISEASE,)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -9,6 +10,7 @@ import sqlalchemy as sa
 
 from weirbook.actions.told import Look, Told, parameter_name, plain, sentence
 from weirbook.engine.inputs import bare
+from weirbook.engine.times import instant_ms
 from weirbook.record.base import ALWAYS_MS
 from weirbook.record.changes import CHANGED, DELETED, MADE, Change
 from weirbook.record.database import fetch
@@ -26,6 +28,8 @@ TOLD_ELSEWHERE: Mapping[str, frozenset[str]] = {
 """Fields with a past of their own: `states` tells them at the instant from which they held."""
 SHOWN_FIELDS = 4
 SHORT = 60
+INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z")
+"""As the log of changes keeps an instant."""
 
 
 def tanks_moved(look: Look) -> Iterator[Told]:
@@ -178,7 +182,7 @@ def edits(look: Look) -> Iterator[Told]:
         here = next((place for place in ends if look.belongs.held(place, row.at_ms)), None)
         if here is None or (row.what == MADE and row.noun == "target"):
             continue
-        words = _said(row)
+        words = _said(row, look)
         if words is not None:
             yield Told(
                 row.at_ms,
@@ -193,7 +197,7 @@ def edits(look: Look) -> Iterator[Told]:
             )
 
 
-def _said(row: Any) -> str | None:
+def _said(row: Any, look: Look) -> str | None:
     """An entry of the log in words; None where nothing is left that isn't told elsewhere."""
     name = row.words if row.noun in ("task", "target") and row.words else row.subject
     if row.what == MADE:
@@ -203,25 +207,27 @@ def _said(row: Any) -> str | None:
     left = [one for one in row.fields if one["field"] not in TOLD_ELSEWHERE.get(row.noun, frozenset())]
     if not left:
         return None
-    parts = [_field(one) for one in left[:SHOWN_FIELDS]]
+    parts = [_field(one, look) for one in left[:SHOWN_FIELDS]]
     more = f" and {len(left) - SHOWN_FIELDS} more" if len(left) > SHOWN_FIELDS else ""
     return f"The {row.noun} {name} was edited: {'; '.join(parts)}{more}"
 
 
-def _field(one: Mapping[str, Any]) -> str:
+def _field(one: Mapping[str, Any], look: Look) -> str:
     """A field with what it was and is, where that is short."""
-    was, now = (_short(one[side]) for side in ("before", "after"))
+    was, now = (_short(one[side], look) for side in ("before", "after"))
     name = plain(one["field"])
     if was is None or now is None:
         return f"{name} changed"
     return f"{name} from {was} to {now}"
 
 
-def _short(value: Any) -> str | None:
+def _short(value: Any, look: Look) -> str | None:
     if value is None:
         return "nothing"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, str) and INSTANT.fullmatch(value):
+        return look.clock(instant_ms(value))
     if isinstance(value, (str, int, float)) and len(str(value)) <= SHORT:
         return str(value)
     if isinstance(value, dict) and value.keys() == {"value", "unit"}:

@@ -7,8 +7,9 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from weirbook.actions.told import DAY_MS, Look, Told, plain, rows_within, sentence
-from weirbook.record.fish import COUNT, MOVE, WITHDRAWAL, GroupSample, StockEntry
+from weirbook.actions.system_heads import heads_around
+from weirbook.actions.told import DAY_MS, Look, Told, heads, plain, rows_within, sentence
+from weirbook.record.fish import COUNT, GAINS, MOVE, WITHDRAWAL, GroupSample, StockEntry
 from weirbook.record.quarantines import Quarantine, Transfer
 
 WORDS = {
@@ -68,14 +69,17 @@ def _entry(look: Look, row: Any) -> Iterator[Told]:
             return
         way = "within" if left and joined else "in" if joined else "out"
         place = to_tank if joined else tank_id
-        told = f"{row['number']} {called} moved from {look.paths[tank_id]} to {look.paths[to_tank]}"
+        told = f"{heads(row['number'], called)} moved from {look.paths[tank_id]} to {look.paths[to_tank]}"
     elif not left:
         return
     elif row["kind"] == COUNT:
-        told = f"Counted {row['number']} {called}"
+        told = f"Counted {heads(row['number'], called)}, {_beside_ledger(heads_around(look)[row['id']].more)}"
     else:
         one, several = WORDS[row["kind"]]
-        told = f"{row['number']} {called} {one if row['number'] == 1 else several}"
+        told = f"{heads(row['number'], called)} {one if row['number'] == 1 else several}"
+        if row["kind"] in GAINS:
+            around = heads_around(look)[row["id"]]
+            told += f"; heads of the system from {around.before} to {around.after}"
     cause = row["cause"] and f"Cause: {plain(row['cause'])}"
     source = row["source"] and f"From {row['source']}"
     straight = "Straight into water that other fish live in" if row["straight_in"] else None
@@ -99,6 +103,12 @@ def _entry(look: Look, row: Any) -> Iterator[Told]:
     )
 
 
+def _beside_ledger(more: int) -> str:
+    if more == 0:
+        return "as the ledger has it"
+    return f"{abs(more)} {'more' if more > 0 else 'fewer'} than the ledger had"
+
+
 def samples(look: Look) -> Iterator[Told]:
     """Length or mass of some fish."""
     groups = _groups_here(look)
@@ -116,7 +126,7 @@ def samples(look: Look) -> Iterator[Told]:
                 at_ms,
                 "sample",
                 look.paths[tank_id],
-                sentence(f"{measured} {called} measured: {sizes}", words),
+                sentence(f"{heads(measured, called)} measured: {sizes}", words),
                 f"/v1/samples/{number}",
                 "group sample",
                 about=str(group_id),
@@ -168,7 +178,8 @@ def _steps(row: Any) -> Iterator[tuple[int, str, str]]:
         return
     served = (released - row["clock_from_ms"]) / DAY_MS
     early = served < days
-    told = f"Quarantine released after {served:.3g} of its {days} days"
+    when = f"after {served:.3g} of its {days} days" if served >= 1 else f"on its first day, of {days} planned"
+    told = f"Quarantine released {when}"
     because = reason and f"Reason given: {reason}"
     yield (
         released,

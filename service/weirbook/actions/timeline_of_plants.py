@@ -7,13 +7,13 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from weirbook.actions.told import Look, Told, plain, rows_within, sentence
+from weirbook.actions.told import Look, Told, capital, plain, rows_within, sentence
 from weirbook.record.plants import Planting, PlantingEvent
 
 
 def plantings(look: Look) -> Iterator[Told]:
     """Plants that were put in."""
-    kinds = look.handles("plant_kind")
+    kinds, called = look.handles("plant_kind"), look.names("plant_kind")
     names = ("id", "kind_id", "place_id", "spot", "method", "planted_at_ms", "pieces", "words")
     column = Planting.__table__.c
     for number, kind_id, place_id, spot, method, at_ms, pieces, words in rows_within(
@@ -25,7 +25,7 @@ def plantings(look: Look) -> Iterator[Told]:
                 at_ms,
                 "planting",
                 look.paths[place_id],
-                sentence(f"Planted {count}{kinds[kind_id]} ({plain(method)})", spot, words),
+                sentence(f"Planted {count}{called[kind_id]} ({plain(method)})", spot, words),
                 f"/v1/plantings/{number}",
                 "planting",
                 about=kinds[kind_id],
@@ -34,7 +34,7 @@ def plantings(look: Look) -> Iterator[Told]:
 
 def planting_events(look: Look) -> Iterator[Told]:
     """What happened to plants: moved, uprooted, trimmed, lost and the like, where each stood at the time."""
-    kinds = look.handles("plant_kind")
+    kinds, called = look.handles("plant_kind"), look.names("plant_kind")
     event, planting = PlantingEvent.__table__.c, Planting.__table__.c
     columns = (event.id, event.planting_id, event.kind, event.happened_at_ms, event.by, event.to_place_id)
     asked = (
@@ -55,14 +55,14 @@ def planting_events(look: Look) -> Iterator[Told]:
             continue
         place_id = stands[of] if look.belongs.held(stands[of], at_ms) else before
         if look.belongs.held(place_id, at_ms):
-            doer = "" if by is None else f" by {by}"
+            doer = "" if by is None else f" (by: {by})"
             way = "" if to_id is None else f" to {look.paths[to_id]}"
             mass = "" if wet is None else f", {wet.text()}"
             yield Told(
                 at_ms,
                 "planting_event",
                 look.paths[place_id],
-                sentence(f"{kinds[plant].capitalize()} {plain(kind)}{doer}{way}{mass}", words),
+                sentence(f"{capital(called[plant])} {plain(kind)}{way}{mass}{doer}", words),
                 f"/v1/planting-events/{number}",
                 "planting event",
                 about=f"{kinds[plant]} {kind}",

@@ -96,6 +96,11 @@ class Look:
         rows = fetch(self.session, f"SELECT id, handle FROM {table} WHERE room_id = ?", (self.room_id,))
         return dict(tuple(row) for row in rows)
 
+    def names(self, table: str) -> Mapping[int, str]:
+        """Names of a noun's records by number. `table` is one of our own."""
+        rows = fetch(self.session, f"SELECT id, name FROM {table} WHERE room_id = ?", (self.room_id,))
+        return dict(tuple(row) for row in rows)
+
     @cached_property
     def groups(self) -> Mapping[Any, tuple[str, int]]:
         """What each group of fish is called, and its tank."""
@@ -151,6 +156,16 @@ def lasting(ms: int) -> str:
         days, rest = divmod(round(minutes / 60), 24)
         return f"{days} d" + (f" {rest} h" if rest else "")
     return f"{round(minutes / 1440)} d"
+
+
+def heads(number: int, called: str) -> str:
+    """So many of a group, by its species or its own name: no plural is made of a species' name."""
+    return f"{number} {called}" if called.startswith("of ") else f"{number} × {called}"
+
+
+def times(count: int) -> str:
+    """How often, as people say it."""
+    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def plain(name: str) -> str:

@@ -176,7 +176,11 @@ def _shown(
         of=of,
         margin=_in_unit(gauge, matters),
         resolution=_in_unit(gauge, gauge.resolution),
-        meanwhile=tuple(engine.Meanwhile(one.day.toordinal(), one.phrase) for one in meanwhile if one.counts),
+        meanwhile=tuple(
+            engine.Meanwhile(one.day.toordinal(), one.phrase, one.during, one.named)
+            for one in meanwhile
+            if one.counts
+        ),
     )
     trial = engine.Trial(outcome)
     return Shown(gauge, trial, TrialWords(trial), daily)

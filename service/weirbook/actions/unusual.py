@@ -8,7 +8,7 @@ from itertools import pairwise
 from statistics import median
 
 from weirbook.actions.suspect_weights import ALWAYS, NEVER, PLAIN, UNCOMMON, UNKNOWN
-from weirbook.actions.told import DAY_MS, HOUR_MS, MINUTE_MS, Told, lasting
+from weirbook.actions.told import DAY_MS, HOUR_MS, MINUTE_MS, Told, lasting, times
 from weirbook.engine.relations.usual import FAR, distance, usual
 
 LEAST_DAYS = 56
@@ -77,7 +77,7 @@ def _by_rate(these: Sequence[Told], before: Sequence[Told], history: History) ->
         first = min(one.at_ms for one in before)
         days = max(round((history.start_ms - first) / DAY_MS), LEAST_DAYS)
     expected = len(before) / days * history.look_days
-    told = f"{_times(len(these))} in {history.look_days:g} days; before, {_times(len(before))} in {days} days"
+    told = f"{times(len(these))} in {history.look_days:g} days; before, {times(len(before))} in {days} days"
     if len(these) >= 2 and len(these) >= OFTEN * expected:
         return Verdict(UNCOMMON, f"more often than usual: {told}")
     return Verdict(
@@ -127,7 +127,7 @@ def _longer(these: Sequence[Told], middle: float, history: History) -> Sequence[
 def _few(earlier: Sequence[int]) -> str:
     if not earlier:
         return "never before on record"
-    return f"only {_times(len(earlier))} before on record, too few to say what is usual"
+    return f"only {times(len(earlier))} before on record, too few to say what is usual"
 
 
 def _by_amount(these: Sequence[Told], before: Sequence[Told], history: History) -> Verdict:
@@ -138,7 +138,7 @@ def _by_amount(these: Sequence[Told], before: Sequence[Told], history: History) 
     amounts = [float(one.facts["amount"]) for one in before]
     found = usual(amounts)
     near = min(before, key=lambda one: abs(one.facts["amount"] - found.middle))
-    said = f"{largest.facts['shown']}; usually {near.facts['shown']} ({_times(len(before))} before)"
+    said = f"{largest.facts['shown']}; usually {near.facts['shown']} ({times(len(before))} before)"
     if len(before) < LEAST_TIMES:
         return Verdict(UNKNOWN, f"{said}: too few to say what is usual")
     amount = float(largest.facts["amount"])
@@ -209,7 +209,7 @@ def _of_task(these: Sequence[Told], before: Sequence[Told], history: History) ->
     """What is usually done weighs more when it is not."""
     done, told = history.done.get(these[0].about, (0, 0))
     if told < LEAST_TIMES:
-        known = f"it was told of only {_times(told)} before" if told else "nothing was told of it before"
+        known = f"it was told of only {times(told)} before" if told else "nothing was told of it before"
         return Verdict(UNKNOWN, f"{known}, so whether it is usually done is not known")
     share = f"before, it was done {done} of {told} times"
     return Verdict(UNCOMMON if done >= DONE_SHARE * told else PLAIN, share)
@@ -217,10 +217,6 @@ def _of_task(these: Sequence[Told], before: Sequence[Told], history: History) ->
 
 def _always_plain(these: Sequence[Told], before: Sequence[Told], history: History) -> Verdict:
     return Verdict(PLAIN, "")
-
-
-def _times(count: int) -> str:
-    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 RULES: Mapping[str, Rule] = {

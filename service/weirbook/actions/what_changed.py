@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 
 import sqlalchemy as sa
 
+from weirbook.actions.more_fish import more_fish, no_more_fish
 from weirbook.actions.quiet import cannot_know, quiet
 from weirbook.actions.rank_suspects import Suspect, rank
 from weirbook.actions.readings_moved import Moved, readings_moved
 from weirbook.actions.timeline import KINDS, timeline
 from weirbook.actions.told import DAY_MS, Look, Told
 from weirbook.actions.unusual import LEAST_DAYS, History
+from weirbook.actions.what_to_look_at import says
 from weirbook.record.feeds import Ration
 from weirbook.record.fish import LOSS, MISSING
 from weirbook.record.tasks import DONE, Completion, Task
@@ -30,6 +32,7 @@ class WhatChanged:
     """The answer. Losses and what was seen are facts; suspects are what came before, never causes."""
 
     look: Look
+    says: Sequence[str]
     losses: Sequence[Told]
     seen: Sequence[Told]
     suspects: Sequence[Suspect]
@@ -49,7 +52,9 @@ def what_changed(look: Look) -> WhatChanged:
     history = History(
         look.start_ms, days, EXCURSIONS_DAYS, (look.end_ms - look.start_ms) / DAY_MS, look.end_ms, done
     )
-    suspects, ordinary = rank(lines, earlier, losses, look.end_ms, history)
+    more = more_fish(look, lines)
+    suspects, ordinary = rank(lines, earlier, losses, look.end_ms, history, more)
+    heads = no_more_fish(look) if more is None else None
     moved, steady, unjudged = readings_moved(look)
     fed = _fed(look)
     unknown = [*cannot_know(look, lines, fed), *unjudged]
@@ -59,11 +64,12 @@ def what_changed(look: Look) -> WhatChanged:
         )
     return WhatChanged(
         look,
+        list(says(look, suspects, losses, earlier)),
         losses,
         [one for one in lines if one.kind in SEEN],
         suspects,
         moved,
-        [*ordinary, *quiet(look, lines, fed, bool(done)), *steady],
+        [*ordinary, *([heads] if heads else []), *quiet(look, lines, fed, bool(done)), *steady],
         unknown,
         days,
     )

@@ -96,6 +96,10 @@ _MEANWHILE: dict[str, Shape] = {
         many(COUNT),
         "Phases that began less than seven days before or after; the first is none, nothing changed there",
     ),
+    "during": described(
+        or_null(COUNT),
+        "The phase within which it changed something that lasted, so that it may set it apart; null: none",
+    ),
     "routine": described(FLAG, "It went on in half of the weeks and more, so it sets no phase apart"),
     "own": described(FLAG, "Taken for what the trial itself varies, by its day and words"),
 }
@@ -141,10 +145,12 @@ SHAPES: dict[str, Shape] = {
             "matters": described(
                 thing(
                     {
-                        "difference": described(NUMBER, "The smallest that matters, in the unit"),
+                        "difference": described(
+                            _FIGURE, "The smallest that matters, in the unit; null: unknown, so say it"
+                        ),
                         "origin": described(
-                            {"type": "string", "enum": ["given", "resolution", "common practice"]},
-                            "As told, the step of the readings, or half the first phase's spread",
+                            {"type": "string", "enum": ["given", "resolution", "common practice", "unknown"]},
+                            "As told, the step of the readings, half the first phase's spread, or none of these",
                         ),
                     }
                 ),

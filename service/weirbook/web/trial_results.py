@@ -34,7 +34,8 @@ WORDS = (
     "that allows for days that resemble the day before; whether a step at the change or a trend that runs through it fits "
     "better; whether it is flat, which is another thing than no difference found; and under which setting it was lowest or "
     "highest, if that can be told. Beside it stands what else happened in the same water, named in the reading where it fell "
-    "into the week of a change: the two can't be told apart then. One place has no control: what came after a change was not "
+    "into the week of a change: the two can't be told apart then. What lasted and lies within one phase only is named, too. "
+    "One place has no control: what came after a change was not "
     "thereby caused by it. A phase that still runs counts up to yesterday."
 )
 
@@ -113,7 +114,7 @@ def _outcome(one: Shown) -> dict[str, Any]:
         "place": one.gauge.place.path,
         "unit": one.gauge.unit,
         "reading": one.words.reading(),
-        "matters": {"difference": six(margin), "origin": origin},
+        "matters": {"difference": None if origin == "unknown" else six(margin), "origin": origin},
         "phases": [_summary(one, number, each) for number, each in enumerate(trial.summaries, 1)],
         "comparisons": [_comparison(one, each) for each in (*trial.changes, *trial.against_first)],
         "whole": _trend(one, trial.whole),
@@ -175,6 +176,7 @@ def _meanwhile(one: Happened) -> dict[str, Any]:
         "words": one.told.words,
         "path": one.told.path,
         "in_the_week_of": [place + 1 for place in one.phases],
+        "during": None if one.during is None else one.during + 1,
         "routine": one.routine,
         "own": one.own,
     }

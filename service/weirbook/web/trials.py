@@ -48,8 +48,9 @@ class OutcomeSchema(StrictSchema):
     matters = LooseQuantity(
         allow_none=True,
         metadata={
-            "description": "Smallest difference that would matter; half the first phase's spread if not said (common practice)"
-        },
+            "description": "The smallest difference that would matter, in a unit of steps; if not said, the gauge's resolution "
+            "or half the first phase's spread"
+        }
     )
 
 

@@ -15,6 +15,7 @@ from weirbook.actions.suspect_weights import AFTER, ALWAYS, FITS, NEVER, PLAIN, 
 from weirbook.actions.timeline import with_authors
 from weirbook.actions.told import DAY_MS, Look, Told
 from weirbook.actions.what_changed import WhatChanged, what_changed
+from weirbook.actions.what_to_look_at import LONGEST_DAYS
 from weirbook.engine.inputs import six
 from weirbook.engine.relations.usual import FAR
 from weirbook.engine.times import instant_text
@@ -29,11 +30,12 @@ from weirbook.web.sheets import as_csv
 from weirbook.web.timeline import line_as_json
 from weirbook.web.what_changed_shapes import COLUMNS, WHAT_CHANGED
 
-DAYS, DAYS_CAP = 21, 120
+DAYS, DAYS_CAP = 21, LONGEST_DAYS
 
 WORDS = (
     "What came before a trouble, the first to look at first: by what kind of thing it is, how unusual it is in this system "
-    "beside its own year before, and how near it lies. Losses of these days and what the journal saw stand first, as facts; "
+    "beside its own year before, and how near it lies. `says` tells in a sentence what to look at first, and how to "
+    "ask where the losses began earlier. Losses of these days and what the journal saw follow, as facts; "
     "then come suspects with their reasons, the readings that moved, what was looked at and found quiet, and what the record "
     "can't tell. Nothing here is a cause: it came before. The weights are common practice, without a source, and stand in the "
     "answer. What happened in other systems is left out; what the record keeps of the whole room is in."
@@ -147,6 +149,7 @@ def _shown(found: WhatChanged, before: int) -> dict[str, Any]:
         "from": instant_text(found.look.start_ms),
         "before": instant_text(before),
         "history_days": six(float(f"{found.history_days:.1f}")),
+        "says": list(found.says),
         "losses": [line_as_json(one) for one in with_authors(found.look, found.losses)],
         "seen": [line_as_json(one) for one in found.seen],
         "suspects": _suspects(found),
@@ -222,6 +225,8 @@ def _moved(found: WhatChanged, one: Moved) -> dict[str, Any]:
 
 def _rows(found: WhatChanged) -> Any:
     """One row a fact, suspect, move or sentence."""
+    for words in found.says:
+        yield {"section": "says", "words": words}
     for section, lines in (("loss", found.losses), ("seen", found.seen)):
         for line in with_authors(found.look, lines):
             yield {"section": section, **line_as_json(line)}

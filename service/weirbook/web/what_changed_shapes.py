@@ -91,6 +91,10 @@ SHAPES: dict[str, Shape] = {
             "history_days": described(
                 NUMBER, "Days of record before the look that tell what is usual; a year at most"
             ),
+            "says": described(
+                many(TEXT),
+                "What to look at first, and how to ask where the losses began earlier, in sentences",
+            ),
             "losses": described(
                 many(ref("TimelineLine")), "Fish that died or went missing in these days: facts"
             ),

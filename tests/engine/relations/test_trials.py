@@ -6,7 +6,7 @@ from series_scenes import SETTLE, rooms
 from weirbook.engine.relations.differences import Difference, Stretch
 from weirbook.engine.relations.persistence import Mixture
 from weirbook.engine.relations.trends import trend
-from weirbook.engine.relations.trial_words import TrialWords, pair, plain, trend_words, two
+from weirbook.engine.relations.trial_words import TrialWords, either, plain, trend_words, two
 from weirbook.engine.relations.trials import Meanwhile, Outcome, Phase, Trial, judged
 
 LENGTH = 28
@@ -121,8 +121,44 @@ def test_what_happened_in_the_same_week_is_named_and_what_did_later_is_not() -> 
     )
     several = trial(0, -8, meanwhile=(near, Meanwhile(LENGTH, "12 fish came")))
     assert "feeding changed and 12 fish came, so these can't be told apart" in TrialWords(several).reading()
+    assert "a step at the change fits far better than" in TrialWords(trial(0, -16)).reading()
     flat = trial(0, 0, margin=4.0, meanwhile=(near,))
     assert "feeding changed, which may have hidden a difference" in TrialWords(flat).reading()
+
+
+def test_what_changed_within_one_phase_only_is_named_at_most_three_and_the_rest_counted() -> None:
+    inside = [Meanwhile(LENGTH + 9 + count, f"{count}", 1, f"Lamp {count} (day)") for count in range(5)]
+    week = Meanwhile(LENGTH + 1, "fish that came", 1, "9 came (day)")
+    first = Meanwhile(8, "a plant lost", 0)
+    found = trial(0, -8, 3, meanwhile=(first, week, *inside))
+    words = TrialWords(found)
+    assert words.comparison(found.changes[0]).endswith(
+        "in the same week: fish that came, so the two can't be told apart; also during 'A' only: a plant lost;"
+        " also during 'B' only: Lamp 0 (day), Lamp 1 (day), Lamp 2 (day) and 2 more."
+    )
+    # Beside the first phase nothing is the change's own week: all that happened within either is said.
+    assert words.comparison(found.against_first[0]).endswith("; also during 'A' only: a plant lost.")
+    quiet = trial(0, -8, meanwhile=(inside[0],))
+    assert quiet.changes[0].alone and "told apart" not in TrialWords(quiet).comparison(quiet.changes[0])
+    back = trial(0, -8, 0, settings="ABA", meanwhile=(first,))
+    assert "also during 'A' (phase 1) only: a plant lost." in TrialWords(back).reading()
+    short = trial(0, -8, length=SETTLE + 4, meanwhile=(inside[0],))
+    assert "also during" not in TrialWords(short).reading()
+
+
+def test_without_days_that_scatter_it_is_unknown_what_would_be_flat() -> None:
+    one = Phase("A", 0, Stretch((3,), (9.0,)))
+    for phases in (
+        (one,),
+        (Phase("A", 0, Stretch(tuple(range(14)), (3.0,) * 14)),),
+        (Phase("A", 0, Stretch((1, 2), (3.0, 5.0))), one),
+    ):
+        found = Trial(Outcome("cover", "%", phases))
+        assert found.margin[1] == "unknown"
+        limit = TrialWords(found).limits()[-1]
+        assert limit.startswith("Unknown what would count as flat") and "say `matters`" in limit
+    assert Trial(Outcome("cover", "%", (one,), margin=2.0)).margin == (2.0, "given")
+    assert "within 3e-08 points" in TrialWords(Trial(Outcome("cover", "%", (one,), margin=3e-8))).limits()[-1]
 
 
 def test_the_lowest_and_highest_settings_are_named_only_where_intervals_allow_it() -> None:
@@ -229,7 +265,12 @@ def test_ends_of_an_interval_are_rounded_by_its_width(
 
 
 def test_reaches_either_side_are_rounded_alike() -> None:
-    assert pair(2.6, 0.03, "mg/L") == ("2.6 mg/L", "0 mg/L")
+    ways = ("lower", "higher")
+    assert either(2.6, 0.31, ways, "mg/L") == "lower by up to 2.6 mg/L or higher by up to 0.3 mg/L"
+    # An end that rounds to nought says nothing beside the other.
+    assert either(2.6, 0.03, ways, "mg/L") == "lower by up to 2.6 mg/L"
+    assert either(0.0, 1.1, ways, "points") == "higher by up to 1.1 points"
+    assert either(2e-9, 3e-9, ways, "") == "lower by up to 2e-09 or higher by up to 3e-09"
     assert plain(-0.04, 1) == "0"
 
 

@@ -18,6 +18,10 @@ SAME = 1e-6
 """Of the values: a reach below it is rounding."""
 MOST_DECIMALS = 6
 DAYS_A_WEEK = 7
+FAR_BETTER = 100
+"""Times likelier: above it a count says no more than that one fits far better."""
+MOST_NAMED = 3
+"""Of what else changed during a phase; the rest is counted."""
 _DIFFERENCES = {"degC": "K", "degF": "°F", "pH": "", "%": "points", "1": "", "on/off": ""}
 """Units of a difference where they are not those of the value: 2 % less of 40 % is not 38 %, but 2 points are."""
 
@@ -59,7 +63,26 @@ class TrialWords:
             parts.append(
                 f"in the same week: {_listed(_names(one.meanwhile))}, which may have hidden a difference"
             )
+        if one.verdict != "unknown":
+            parts += self._during(one)
         return f"{since}: {'; '.join(parts)}."
+
+    def _during(self, one: Comparison) -> list[str]:
+        """What else changed within only one of the two phases: it may have moved that one's days."""
+        told = []
+        for which in (one.first, one.second):
+            here = {each.named or each.words: None for each in one.during if each.during == which}
+            if here:
+                names = [*here][:MOST_NAMED]
+                if len(here) > MOST_NAMED:
+                    names.append(f"{len(here) - MOST_NAMED} more")
+                told.append(f"also during {self._phase_name(one, which)} only: {_listed(names)}")
+        return told
+
+    def _phase_name(self, one: Comparison, which: int) -> str:
+        setting = self.trial.phases[which].setting
+        same = self.trial.phases[one.first].setting == self.trial.phases[one.second].setting
+        return f"'{setting}' (phase {which + 1})" if same else f"'{setting}'"
 
     def difference(self, one: Comparison) -> str:
         """By how much, with its interval, or what can't be excluded."""
@@ -69,18 +92,19 @@ class TrialWords:
                 str(self.trial.phases[which].stretch.n) for which in (one.first, one.second)
             )
             return f"unknown, because {counts} days have a value and {FEWEST_DAYS} are needed in each phase"
-        margin = self.trial.margin[0]
+        margin, origin = self.trial.margin
         if one.verdict == "flat":
-            if max(abs(found.low), abs(found.high)) < SAME * max(abs(value) for value in self._centres(one)):
+            if origin == "unknown" or max(abs(found.low), abs(found.high)) < SAME * max(
+                abs(value) for value in self._centres(one)
+            ):
                 return "flat, the same in both as far as the readings show"
             reach = self._amount(max(abs(found.low), abs(found.high)))
             words = f"flat, changed by at most {reach} either way (90 % interval)"
             return f"{words}, within the {self._amount(margin)} that would matter"
         if one.verdict == "unclear":
-            down, up = self._pair(-found.low, found.high)
             begin = "between the phases" if _trend_first(one) else "no difference found, but"
-            words = f"{begin} lower by up to {down} or higher by up to {up}"
-            return f"{words} can't be excluded (90 % interval)"
+            reach = either(-found.low, found.high, ("lower", "higher"), self.unit)
+            return f"{begin} {reach} can't be excluded (90 % interval)"
         least, most = two(*sorted((abs(found.low), abs(found.high))))
         return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval)"
 
@@ -122,10 +146,10 @@ class TrialWords:
 
     def _drift(self, low: float, high: float) -> str:
         if low <= 0 <= high:
-            down, up = self._pair(-low, high)
-            return (
-                f"no trend is seen (falling by up to {down} or rising by up to {up} a week can't be excluded)"
-            )
+            if low == high:
+                return "no trend is seen"
+            reach = either(-low, high, ("falling", "rising"), self.unit)
+            return f"no trend is seen ({reach} a week can't be excluded)"
         return f"a trend of {self._signed(low, high)} a week"
 
     def trend(self, found: Trend | None) -> str:
@@ -206,6 +230,11 @@ class TrialWords:
 
     def _margin(self) -> str:
         margin, origin = self.trial.margin
+        if origin == "unknown":
+            return (
+                "Unknown what would count as flat, because no phase has days enough that scatter: say `matters`, the"
+                " smallest difference that matters to you."
+            )
         if origin == "given":
             return f"A difference within {self._amount(margin)} counts as flat, as told."
         if origin == "resolution":
@@ -219,16 +248,14 @@ class TrialWords:
         words = self.trial.outcome.words
         return words[:1].upper() + words[1:]
 
-    def _pair(self, down: float, up: float) -> tuple[str, str]:
-        return pair(down, up, self.unit)
-
     def _signed(self, low: float, high: float) -> str:
         digits = _decimals(high - low, max(abs(low), abs(high)))
         ends = [f"{'+' if end > 0 else ''}{plain(end, digits)}" for end in (low, high)]
         return f"{ends[0]} to {self._with_unit(ends[1])}"
 
     def _amount(self, value: float) -> str:
-        return self._with_unit(plain(value, _decimals(value) if value > 0 else 0))
+        shown = plain(value, _decimals(value) if value > 0 else 0)
+        return self._with_unit(f"{value:.2g}" if shown == "0" else shown)
 
     def _with_unit(self, figure: str) -> str:
         return with_unit(figure, self.unit)
@@ -245,11 +272,8 @@ def trend_words(found: Trend, unit: str) -> str:
     if low == high == 0:
         return "no trend found: level, as far as the readings show"
     if found.direction == 0:
-        down, up = pair(-low, high, unit)
-        return (
-            f"no trend found, but falling by up to {down} or rising by up to {up} a week can't be excluded"
-            " (90 % interval)"
-        )
+        reach = either(-low, high, ("falling", "rising"), unit)
+        return f"no trend found, but {reach} a week can't be excluded (90 % interval)"
     least, most = two(*sorted((abs(low), abs(high))))
     way = "rising" if found.direction > 0 else "falling"
     return f"{way} by {least} to {with_unit(most, unit)} a week (90 % interval)"
@@ -260,10 +284,14 @@ def with_unit(figure: str, unit: str) -> str:
     return f"{figure} {unit}".rstrip()
 
 
-def pair(down: float, up: float, unit: str) -> tuple[str, str]:
-    """Two reaches either side of nought, rounded alike."""
+def either(down: float, up: float, ways: tuple[str, str], unit: str) -> str:
+    """Two reaches either side of nought, rounded alike; one that rounds to nought beside the other is left out."""
     digits = _decimals(down + up)
-    return with_unit(plain(max(down, 0.0), digits), unit), with_unit(plain(max(up, 0.0), digits), unit)
+    shown = [plain(max(reach, 0.0), digits) for reach in (down, up)]
+    if shown == ["0", "0"]:
+        shown = [f"{max(reach, 0.0):.2g}" for reach in (down, up)]
+    told = zip(ways, shown, strict=True)
+    return " or ".join(f"{way} by up to {with_unit(each, unit)}" for way, each in told if each != "0")
 
 
 def two(least: float, most: float) -> tuple[str, str]:
@@ -297,7 +325,7 @@ def _figures(value: float, count: int) -> int:
 
 
 def _times(odds: float) -> str:
-    return "over 1000 times" if odds > 1000 else f"{odds:.0f} times"
+    return "far" if odds > FAR_BETTER else f"{odds:.0f} times"
 
 
 def _names(happened: Sequence[Meanwhile]) -> list[str]:

@@ -44,10 +44,16 @@ class Phase:
 
 @dataclass(frozen=True)
 class Meanwhile:
-    """Something else that happened in the system on a day: words for a sentence, and which it was for the caller."""
+    """Something else that happened in the system on a day, in words for a sentence.
+
+    `during` is the phase that it may set apart, because what it changed lasted; None where it tells of its week only.
+    `named` is what it is called there, with its day.
+    """
 
     day: int
     words: str
+    during: int | None = None
+    named: str = ""
 
 
 @dataclass(frozen=True)
@@ -80,7 +86,10 @@ class Summary:
 
 @dataclass(frozen=True)
 class Comparison:
-    """A later phase beside an earlier one. `shape` and `meanwhile` only of neighbours: there alone is one change between."""
+    """A later phase beside an earlier one. `shape` and `meanwhile` only of neighbours: there alone is one change between.
+
+    `during`: what else changed within one of the two phases, outside the week of the change.
+    """
 
     first: int
     second: int
@@ -88,6 +97,7 @@ class Comparison:
     verdict: Verdict
     shape: StepOrTrend | None
     meanwhile: tuple[Meanwhile, ...]
+    during: tuple[Meanwhile, ...] = ()
 
     @property
     def alone(self) -> bool:
@@ -120,21 +130,23 @@ class Trial:
         return self._stretches.persistence
 
     @cached_property
-    def margin(self) -> tuple[float, Literal["given", "resolution", "common practice"]]:
+    def margin(self) -> tuple[float, Literal["given", "resolution", "common practice", "unknown"]]:
         """The smallest difference that matters, and where it is from.
 
-        As given; else half the spread of the first phase that has one, but never less than the resolution, nor than what
-        a float can tell apart.
+        As given; else half the spread of the first phase that has one, but never less than the resolution. Where no phase
+        has days enough for a spread, or none scatters, it is unknown: the value is then what a float can tell apart.
         """
         outcome = self.outcome
         if outcome.margin is not None:
             return outcome.margin, "given"
-        spreads = (spread(phase.stretch.values) for phase in self.phases)
+        told = [phase.stretch.values for phase in self.phases if phase.stretch.n >= FEWEST_DAYS]
+        spreads = (spread(values) for values in told)
         half = USUAL_MARGIN * next((one for one in spreads if one > 0), 0.0)
         if outcome.resolution is not None and outcome.resolution >= half:
             return outcome.resolution, "resolution"
         largest = max((abs(value) for phase in self.phases for value in phase.stretch.values), default=0.0)
-        return max(half, LEAST_TOLD * largest, LEAST_TOLD**2), "common practice"
+        least = max(LEAST_TOLD * largest, LEAST_TOLD**2)
+        return (half, "common practice") if half > least else (least, "unknown")
 
     @cached_property
     def summaries(self) -> list[Summary]:
@@ -180,17 +192,24 @@ class Trial:
         found = self._stretches.difference(first, second, CONFIDENCE)
         verdict = judged(found, self.margin[0])
         if second != first + 1:
-            return Comparison(first, second, found, verdict, None, ())
+            return Comparison(first, second, found, verdict, None, (), self._within(first, second, ()))
         shape = None
         if found is not None:
             differs = not found.low <= 0 <= found.high
             shape = step_or_trend(before, after, differs, self.outcome.resolution, CONFIDENCE)
-        return Comparison(first, second, found, verdict, shape, self.in_the_week_of(second))
+        week = self.in_the_week_of(second)
+        return Comparison(first, second, found, verdict, shape, week, self._within(first, second, week))
 
     def in_the_week_of(self, which: int) -> tuple[Meanwhile, ...]:
         """What else happened less than a week before or after a phase began."""
         begins = self.phases[which].begins
         return tuple(one for one in self.outcome.meanwhile if abs(one.day - begins) < SAME_WEEK_DAYS)
+
+    def _within(self, first: int, second: int, told: Sequence[Meanwhile]) -> tuple[Meanwhile, ...]:
+        """What else changed within one of two phases, what is told already left out."""
+        return tuple(
+            one for one in self.outcome.meanwhile if one.during in (first, second) and one not in told
+        )
 
     def extreme(self, way: Way) -> Extreme:
         """The setting with the lowest or the highest outcome.
