@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from weirbook.actions.fish_history import DAY_MS, EVER, Crossing, Fish, History
 from weirbook.engine.relations.contacts import REPLUMBED, Rules, Water
-from weirbook.engine.relations.exposure import BACKWARD, Exposure, exposures, followed_into, reached
+from weirbook.engine.relations.exposure import BACKWARD, Exposure, exposures, followed_into
 from weirbook.engine.relations.walks import Link
 from weirbook.engine.shape import Assumption, Caution, Source
 from weirbook.engine.times import instant_text
