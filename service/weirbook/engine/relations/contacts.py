@@ -10,6 +10,7 @@ from typing import TypeAlias
 
 SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER = "same tank", "shared water", "fish moved", "transfer"
 REPLUMBED = "tank joined to other water"
+LASTING = (SAME_TANK, SHARED_WATER)
 WAYS = (SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER, REPLUMBED)
 
 Id: TypeAlias = Hashable

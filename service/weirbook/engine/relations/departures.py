@@ -128,8 +128,6 @@ class _Back:
     def _givers(self, one: Carried) -> Iterator[Piece]:
         rules = self._rules
         for piece in self._waters.of[one.from_water]:
-            lately = (
-                one.at_ms <= piece.to_ms + rules.carry_ms or one.at_ms < piece.to_ms + rules.residual_ms
-            )
+            lately = one.at_ms <= piece.to_ms + rules.carry_ms or one.at_ms < piece.to_ms + rules.residual_ms
             if piece.from_ms <= one.at_ms and lately:
                 yield piece
