@@ -67,7 +67,8 @@ def test_tanks_of_one_system_expose_each_other_and_a_loss_to_disease_is_named(fi
     )
     assert found["verdict"] == "found"
     assert found["says"] == [
-        "Banded barb in upper (shared water, directly, since 2026-11-01) lost 3 to disease."
+        "Banded barb in upper, by shared water since 2026-11-01, lost 3 to disease.",
+        "Since then: none that the record tells of.",
     ]
     assert (found["window_to"], found["why_window"]) == (
         DAY.format(9),
@@ -111,13 +112,15 @@ def test_fish_that_moved_in_bring_what_they_met_with_the_record_of_the_move(fish
         " Banded barb in nursery"
     )
     assert found["says"] == [
-        "Banded barb in pond (fish moved, 2 steps removed, since 2026-11-07) was brought in on 2026-11-02,"
-        " straight into a stocked tank."
+        "Banded barb in pond, by fish moved on 2026-11-07, 2 steps removed, were brought in on 2026-11-02 without quarantine."
     ]
     assert exposure(fish_room, mine, f"?from={DAY.format(8)}")["items"] == []
     forward = exposure(fish_room, first, "?direction=forward")
     assert {one["group"] for one in forward["items"]} == {second, mine}
     assert forward["says"][0] == "Banded barb in pond may have exposed 2 groups."
+    assert (forward["verdict"], forward["window_from"]) == ("exposed, none ill so far", DAY.format(2))
+    entry(fish_room, "loss", mine, 2, 9, cause="disease")
+    assert exposure(fish_room, first, "?direction=forward")["verdict"] == "exposed, some lost"
 
 
 @on_both_engines
@@ -136,6 +139,7 @@ def test_things_carry_over_unless_disinfected_and_from_outside_are_named(fish_ro
 
     assert brief(found) == [(ill, "transfer", "2026-11-05", 1)]
     assert found["items"][0]["record"] == f"transfers/{carried['id']}"
+    assert found["items"][0]["walk"] == "Banded barb in pond → nets, 2026-11-05 → Banded barb in nursery"
     assert "Plants from outside went into tanks/upper on 2026-11-06." in found["says"]
     assert [one["what"] for one in found["from_outside"]] == ["plants"]
 
@@ -176,6 +180,8 @@ def test_an_arrival_of_its_own_and_a_group_without_fish_are_said(fish_room: Call
     assert any("what they met before is not recorded" in words for words in found["says"])
     none = exposure(fish_room, empty)
     assert none["verdict"] == "unknown" and none["says"][0].startswith("Unknown, because")
+    nobody = exposure(fish_room, empty, "?direction=forward")
+    assert (nobody["verdict"], nobody["window_from"]) == ("nobody exposed", None)
 
 
 def test_rows_come_as_csv_and_dates_in_order(fish_room: Caller) -> None:
@@ -190,6 +196,115 @@ def test_rows_come_as_csv_and_dates_in_order(fish_room: Caller) -> None:
     ]
     table = fish_room.get(f"/v1/groups/{mine}/exposure?format=csv").get_data(as_text=True).splitlines()
     assert table[0].startswith("group,called,species,tank,way,steps,first_from,to") and other in table[1]
+
+
+@pytest.mark.parametrize(("arrived", "verdict"), [(5, "found"), (6, "found"), (20, "none found")])
+def test_what_came_into_a_water_after_a_thing_was_carried_from_it_does_not_count(
+    fish_room: Caller, arrived: int, verdict: str
+) -> None:
+    other, mine = group(fish_room, "pond"), group(fish_room)
+    for one in (other, mine):
+        entry(fish_room, "birth", one, 20, 1)
+    sponge = {"what": "media", "from_place": "tanks/pond", "to_place": "tanks/nursery"}
+    made(fish_room, "transfers", {**sponge, "moved_at": DAY.format(6)})
+    entry(fish_room, "arrival", other, 5, arrived, source="A friend")
+    entry(fish_room, "loss", mine, 2, 22)
+
+    found = exposure(fish_room, mine)
+
+    assert found["verdict"] == verdict
+    assert found["items"][0]["brought_in"] == (DAY.format(arrived) if arrived < 7 else None)
+
+
+@pytest.mark.parametrize(
+    ("lost", "number", "verdict"), [(9, 3, "found"), (10, 20, "found"), (12, 3, "none found")]
+)
+def test_a_loss_counts_until_the_sharing_of_water_ended_and_where_it_ended_it(
+    fish_room: Caller, lost: int, number: int, verdict: str
+) -> None:
+    other, mine = group(fish_room, "upper"), group(fish_room)
+    for one in (other, mine):
+        entry(fish_room, "birth", one, 20, 1)
+    if number < 20:
+        parted = {"system": "pond", "effective_at": DAY.format(10)}
+        assert fish_room.patch("/v1/tanks/upper", parted).status_code == 200
+    entry(fish_room, "loss", other, number, lost, cause="disease")
+    entry(fish_room, "loss", mine, 2, 22)
+    assert exposure(fish_room, mine)["verdict"] == verdict
+
+
+@pytest.mark.parametrize(("lost", "verdict"), [(4, "found"), (6, "none found")])
+def test_in_a_chain_a_loss_counts_as_long_as_the_next_link_can_carry_it(
+    fish_room: Caller, lost: int, verdict: str
+) -> None:
+    """Pond and cell share water to the end; from the cell fish were moved on the 5th, and never again."""
+    first, second, mine = group(fish_room, "pond"), group(fish_room, "cell"), group(fish_room)
+    for one in (first, second, mine):
+        entry(fish_room, "birth", one, 20, 1)
+    entry(fish_room, "move", second, 4, 5, to_group=mine)
+    entry(fish_room, "loss", first, 3, lost, cause="disease")
+    entry(fish_room, "loss", mine, 2, 22)
+    assert exposure(fish_room, mine)["verdict"] == verdict
+
+
+@on_both_engines
+def test_what_came_since_the_last_loss_is_to_be_watched(fish_room: Caller) -> None:
+    guppies, mine = group(fish_room, "pond", name="Neighbour's guppies"), group(fish_room)
+    entry(fish_room, "birth", guppies, 4, happened_at="2026-10-20T10:00:00Z")
+    entry(fish_room, "arrival", guppies, 20, happened_at="2026-10-27T10:00:00Z", source="A friend")
+    entry(fish_room, "birth", mine, 20, 1)
+    entry(fish_room, "loss", mine, 2, 19, cause="jumped")
+    assert exposure(fish_room, mine)["verdict"] == "none found"
+    plants = {"what": "plants", "from_place": "tanks/pond", "to_place": "tanks/nursery"}
+    made(fish_room, "transfers", {**plants, "moved_at": DAY.format(24)})
+
+    found = exposure(fish_room, mine)
+
+    assert found["verdict"] == "none before, some since"
+    assert found["says"][0].startswith("No group that shared water with Banded barb in nursery")
+    assert found["says"][1:] == [
+        "Since then: Neighbour's guppies, by plants carried on 2026-11-24, were brought in on 2026-10-27 without"
+        " quarantine: look closely until 2027-01-05."
+    ]
+    assert found["since"] == {
+        "from": DAY.format(19),
+        "to": found["since"]["to"],
+        "verdict": "found",
+        "groups": [guppies],
+        "watch_until": "2027-01-05T10:00:00Z",
+    }
+    entry(fish_room, "loss", mine, 1, 25, cause="disease")
+    assert exposure(fish_room, mine)["verdict"] == "found"
+
+
+def test_water_that_goes_on_being_shared_is_told_since_only_for_what_is_new(fish_room: Caller) -> None:
+    mine, other = group(fish_room), group(fish_room, "upper")
+    for one in (mine, other):
+        entry(fish_room, "birth", one, 20, 1)
+    entry(fish_room, "loss", other, 3, 5, cause="disease")
+    entry(fish_room, "loss", mine, 1, 9)
+    assert exposure(fish_room, mine)["since"]["verdict"] == "none found"
+    entry(fish_room, "loss", other, 2, 12)
+    assert exposure(fish_room, mine)["says"][1] == (
+        "Since then: Banded barb in upper, by shared water since 2026-11-01, lost 2 to unknown causes:"
+        " look closely until 2026-12-24."
+    )
+
+
+def test_a_tank_that_joins_with_fish_in_it_is_named_by_those_of_either_side(fish_room: Caller) -> None:
+    mine, right = group(fish_room), group(fish_room, "pond", name="Right killies")
+    for one in (mine, right):
+        entry(fish_room, "birth", one, 20, 1)
+    joined = {"system": "rill", "effective_at": DAY.format(14)}
+    assert fish_room.patch("/v1/tanks/pond", joined).status_code == 200
+    assert exposure(fish_room, mine)["says"][-1] == (
+        "Right killies began to share its water on 2026-11-14, as their tank joined; none of them was lost to disease."
+    )
+    entry(fish_room, "loss", mine, 3, 16, cause="disease")
+    assert exposure(fish_room, right)["says"][-1] == (
+        "Banded barb in nursery began to share its water on 2026-11-14, as its own tank joined theirs;"
+        " 3 of them lost to disease since."
+    )
 
 
 @pytest.mark.parametrize(

@@ -7,12 +7,15 @@ from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from weirbook.actions.plan_task import room_zone
 from weirbook.engine.relations import cohorts as batches
 from weirbook.engine.relations.contacts import Carried, Id, Moved, Plumbed, Room, Stay, Water, Waters
+from weirbook.engine.times import day_of
 from weirbook.record.database import room_of
 from weirbook.record.fish import ARRIVAL, COUNT, MOVE, Group, Species
 from weirbook.record.ledger import Entered, Line, lines_of, walk
@@ -61,6 +64,11 @@ class History:
     systems: Mapping[int, str]
     tanks: Mapping[int, str]
     now_ms: int
+    zone: ZoneInfo
+
+    def day(self, ms: int) -> str:
+        """The day of an instant by the room's clock."""
+        return day_of(ms, self.zone).isoformat()
 
     @cached_property
     def followed(self) -> batches.Cohorts:
@@ -194,8 +202,8 @@ class History:
         return [line for line in self.lines_from[group] if line.kind == ARRIVAL]
 
     @cached_property
-    def crossing_ids(self) -> frozenset[uuid.UUID]:
-        return frozenset(one.id for one in self.crossings)
+    def crossing_of(self) -> Mapping[uuid.UUID, Crossing]:
+        return {one.id: one for one in self.crossings}
 
 
 def history_of(session: Session, now_ms: int) -> History:
@@ -233,6 +241,7 @@ def history_of(session: Session, now_ms: int) -> History:
         systems,
         tanks,
         now_ms,
+        room_zone(session),
     )
 
 

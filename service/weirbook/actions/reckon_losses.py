@@ -5,10 +5,10 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 
+from weirbook.actions.exposure_told import WITHIN_DAYS
 from weirbook.actions.fish_history import History
 from weirbook.actions.judge_introductions import EARLIER_DAYS, LEVEL, METHOD, Judged, judge_introductions
 from weirbook.actions.rate_losses import Rate, Scope, Survival, rates_of, survivals_of
-from weirbook.actions.trace_exposure import WITHIN_DAYS
 from weirbook.engine.shape import Assumption, Caution, Source
 
 

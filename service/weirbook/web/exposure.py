@@ -10,19 +10,10 @@ from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
+from weirbook.actions.exposure_told import FOUND, NONE_FOUND, WITHIN_DAYS, Asked, Since, Trace, Traced
+from weirbook.actions.exposure_words import CAUTIONS, SOURCES, assumptions_of, record_of, walk_words
 from weirbook.actions.fish_history import History, history_of
-from weirbook.actions.trace_exposure import (
-    CAUTIONS,
-    SOURCES,
-    WITHIN_DAYS,
-    Asked,
-    Trace,
-    Traced,
-    assumptions_of,
-    record_of,
-    trace_exposure,
-    walk_words,
-)
+from weirbook.actions.trace_exposure import trace_exposure
 from weirbook.engine.relations.exposure import BACKWARD, DIRECTIONS
 from weirbook.engine.times import instant_text
 from weirbook.errors import Invalid
@@ -39,7 +30,8 @@ WORDS = (
     "while they belonged to it, fish that were moved from group to group with all they had met before, media, plants, water, "
     "nets and hands that went from one water to another and were not disinfected. Each row is one way to another group with the "
     "date it begins, how many steps removed it is, and the record behind it. `says` tells in sentences whether any of those "
-    "groups was brought in or lost fish to disease or unknown causes within the weeks before; `from` leaves out contacts before "
+    "groups was brought in or lost fish to disease or unknown causes within the weeks before, while what they had could still "
+    "come over, and what came since the last loss, with the day until which to look closely; `from` leaves out contacts before "
     "it. What nobody wrote down is not in it: an exposure that is not found is no proof that there was none."
 )
 
@@ -163,9 +155,12 @@ def _shown(history: History, trace: Trace, rows: list[dict[str, Any]]) -> dict[s
         "direction": trace.asked.direction,
         "verdict": trace.verdict,
         "says": list(trace.says),
-        "window_from": instant_text(trace.window[0]),
+        "window_from": instant_text(trace.window[0])
+        if trace.items or trace.asked.direction == BACKWARD
+        else None,
         "window_to": instant_text(trace.window[1]),
         "why_window": trace.why_window,
+        "since": None if trace.since is None else _since(trace.since, trace.asked.within_days),
         "items": rows,
         "dates": _dates(trace),
         "own_arrivals": [
@@ -200,6 +195,17 @@ def _shown(history: History, trace: Trace, rows: list[dict[str, Any]]) -> dict[s
         "assumptions": [asdict(one) for one in assumptions_of(trace)],
         "cautions": [asdict(one) for one in CAUTIONS],
         "sources": [asdict(one) for one in SOURCES],
+    }
+
+
+def _since(since: Since, within_days: int) -> dict[str, Any]:
+    until = since.watched_until(within_days)
+    return {
+        "from": instant_text(since.span[0]),
+        "to": instant_text(since.span[1]),
+        "verdict": FOUND if since.suspect else NONE_FOUND,
+        "groups": [str(one.other.id) for one in since.items],
+        "watch_until": None if until is None else instant_text(until),
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from weirbook.actions.trace_exposure import FOUND, NONE_FOUND, NOT_KNOWN
+from weirbook.actions.exposure_told import FOUND, NONE_FOUND, VERDICTS
 from weirbook.engine.relations.contacts import WAYS
 from weirbook.engine.relations.exposure import DIRECTIONS
 from weirbook.record.quarantines import CARRIED
@@ -25,13 +25,17 @@ _ROW: dict[str, Shape] = {
     "record": described(or_null(TEXT), "Path of the record of the last step, where it has one"),
     "walk": described(TEXT, "Each step in words, the first to the last"),
     "in_window": described(FLAG, "Whether contacts within the window that is judged suffice for it"),
-    "brought_in": described(or_null(INSTANT), "Last arrival into that group within the window"),
+    "brought_in": described(
+        or_null(INSTANT), "Last arrival into that group within the window that the contact can have carried"
+    ),
     "straight_in": described(
         FLAG, "Whether one of those went straight into a stocked tank, without quarantine"
     ),
-    "lost_to_disease": described(COUNT, "Fish it lost to disease within the window"),
-    "lost_unknown": described(COUNT, "Fish it lost to unknown causes within the window"),
-    "missing": described(COUNT, "Fish that went missing within the window"),
+    "lost_to_disease": described(
+        COUNT, "Fish it lost to disease within the window, before the contact ended"
+    ),
+    "lost_unknown": described(COUNT, "Fish it lost to unknown causes, likewise"),
+    "missing": described(COUNT, "Fish that went missing, likewise"),
 }
 ROW_COLUMNS = tuple(_ROW)
 
@@ -45,13 +49,37 @@ SHAPES: dict[str, Shape] = {
                 "backward: who may have exposed it; forward: whom it may have exposed",
             ),
             "verdict": described(
-                {"type": "string", "enum": [FOUND, NONE_FOUND, NOT_KNOWN]},
-                "Whether any group at the other end was brought in or lost fish to disease or unknown causes",
+                {"type": "string", "enum": list(VERDICTS)},
+                "Backward: whether any group that may have exposed it was brought in or lost fish to disease or unknown causes, "
+                "before the contact ended and within the window; where none had, but what came since is to be watched: none "
+                "before, some since. Forward: whether any was exposed, and whether those lost fish to disease or unknown causes",
             ),
             "says": described(many(TEXT), "The answer in sentences"),
-            "window_from": described(INSTANT, "What is judged begins here"),
+            "window_from": described(
+                or_null(INSTANT),
+                "What is judged begins here; forward the first contact, null where there was none",
+            ),
             "window_to": described(INSTANT, "And ends here"),
             "why_window": described(TEXT, "What it is counted from"),
+            "since": described(
+                or_null(
+                    thing(
+                        {
+                            "from": described(
+                                INSTANT, "The loss, or so many days before now, whichever came later"
+                            ),
+                            "to": described(INSTANT, "Now"),
+                            "verdict": described(
+                                {"type": "string", "enum": [FOUND, NONE_FOUND]},
+                                "Whether anything that came since is to be watched",
+                            ),
+                            "groups": described(many(ID), "Ids of the groups to be watched for"),
+                            "watch_until": described(or_null(INSTANT), "Until when to look closely"),
+                        }
+                    )
+                ),
+                "What came after the window until now, where that ends with a loss",
+            ),
             "items": described(many(ref("ExposedBy")), "The earliest first"),
             "dates": described(many(ref("ExposureDate")), "The same as dates, in order"),
             "own_arrivals": described(

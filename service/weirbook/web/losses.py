@@ -9,6 +9,7 @@ from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
+from weirbook.actions.exposure_told import WITHIN_DAYS
 from weirbook.actions.fish_history import history_of
 from weirbook.actions.judge_introductions import Judged
 from weirbook.actions.reckon_losses import (
@@ -20,7 +21,6 @@ from weirbook.actions.reckon_losses import (
     assumptions_of,
     reckon_losses,
 )
-from weirbook.actions.trace_exposure import WITHIN_DAYS
 from weirbook.engine.times import instant_text
 from weirbook.errors import Invalid
 from weirbook.record.fish import Group, Species

@@ -10,6 +10,7 @@ from typing import TypeAlias
 
 SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER = "same tank", "shared water", "fish moved", "transfer"
 REPLUMBED = "tank joined to other water"
+LASTING = (SAME_TANK, SHARED_WATER)
 WAYS = (SAME_TANK, SHARED_WATER, FISH_MOVED, TRANSFER, REPLUMBED)
 
 Id: TypeAlias = Hashable
@@ -84,7 +85,11 @@ class Room:
                 for stay in self.stays
                 if stay.from_ms < to_ms and (stay.to_ms is None or stay.to_ms > from_ms)
             ],
-            self.plumbed,
+            [
+                replace(span, to_ms=None if span.to_ms is None or span.to_ms >= to_ms else span.to_ms)
+                for span in self.plumbed
+                if span.from_ms < to_ms
+            ],
             [move for move in self.moved if from_ms <= move.at_ms < to_ms],
             [one for one in self.carried if from_ms <= one.at_ms < to_ms],
         )

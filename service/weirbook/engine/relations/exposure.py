@@ -213,13 +213,6 @@ class _Direct:
                 )
 
 
-def reached(room: Room, group: Id, direction: str = BACKWARD, rules: Rules | None = None) -> dict[Id, int]:
-    """The groups of `exposures` alone, and when it first came to each: without walks."""
-    sweep = Sweep(room, Waters(room), rules or Rules())
-    arrivals = sweep.first_arrivals_at(group) if direction == BACKWARD else sweep.first_arrivals_from(group)
-    return {other: arrival.at_ms for other, arrival in arrivals}
-
-
 def followed_into(room: Room, group: Id, within_ms: int) -> list[tuple[Id, Water, int, int]]:
     """Groups that left a water shortly before this one came into it: which, where, when they left and it came."""
     waters = Waters(room)
