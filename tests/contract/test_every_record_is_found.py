@@ -110,7 +110,7 @@ def test_what_is_sought_is_there_and_nouns_are_told_apart() -> None:
     assert len(found) > 15
     for noun, model in found.items():
         columns = {one.key for one in sa.inspect(model).column_attrs}
-        assert {*model.SOUGHT, model.DATED_BY} <= columns, noun
+        assert {*model.SOUGHT, *model.CHOSEN, model.DATED_BY} <= columns, noun
         assert model.PLACED_BY is None or model.PLACED_BY in columns, noun
         assert model.NOUN == noun
         assert len(noun) <= 30

@@ -60,7 +60,16 @@ def test_an_entry_whose_score_can_not_be_is_not_stored_at_all(furnished: Caller)
     ):
         answered = furnished.post("/v1/journal", {**SCORED, "scores": [one]})
         assert pointers(answered) == [at], answered.get_data(as_text=True)
+        assert [one["pointer"] for one in answered.get_json()["refusals"]] == [at]
     assert furnished.get("/v1/journal").get_json()["items"] == []
+
+
+def test_a_place_by_its_bare_handle_is_refused_with_its_likely_path(furnished: Caller) -> None:
+    answered = furnished.post("/v1/journal", {"place": "nursery", "words": "x"})
+    (error,) = answered.get_json()["errors"]
+    assert error["message"].endswith("tanks/nursery if it is a tank.")
+    answered = furnished.post("/v1/journal", {"place": "The nursery", "words": "x"})
+    assert "if it is" not in answered.get_json()["errors"][0]["message"]
 
 
 def test_where_and_when_scores_were_taken_stays(furnished: Caller) -> None:

@@ -225,6 +225,76 @@ def test_fish_are_found_by_what_the_ledger_says_of_them(furnished: Caller) -> No
     assert told["origin"] == f"/v1/groups/{group}"
 
 
+def test_what_was_chosen_from_a_list_is_found_as_words(furnished: Caller) -> None:
+    made(furnished, "species", {"name": "Golden panchax"})
+    group = made(furnished, "groups", {"species": "golden-panchax", "tank": "nursery"})["id"]
+    made(furnished, "stock-entries", {"kind": "arrival", "group": group, "number": 4})
+    loss = {"kind": "loss", "group": group, "number": 1, "cause": "old_age"}
+    entry = made(furnished, "stock-entries", loss)["id"]
+    assert paths(furnished, "loss", noun="stock entry") == [f"/v1/stock-entries/{entry}"]
+    (one,) = ask(furnished, '"old age"')["items"]
+    assert (one["path"], one["snippet"], one["past"]) == (
+        f"/v1/stock-entries/{entry}",
+        "«old age»",
+        False,
+    )
+    wrong = {"kind": "withdrawal", "withdraws": entry, "words": "It lives."}
+    made(furnished, "stock-entries", wrong)
+    assert [one["past"] for one in ask(furnished, '"old age"')["items"]] == [True]
+    assert [one["past"] for one in ask(furnished, "withdrawal")["items"]] == [False]
+
+    made(furnished, "plant-kinds", {"name": "Water moss", "growth_form": "attached"})
+    planting = {"kind": "water-moss", "place": "tanks/nursery", "method": "on_wood"}
+    planted = made(furnished, "plantings", planting)["id"]
+    assert paths(furnished, '"on wood"') == [f"/v1/plantings/{planted}"]
+    uprooted = made(furnished, "planting-events", {"planting": planted, "kind": "uprooted"})["id"]
+    back = {"planting": planted, "kind": "replanted", "method": "on_stone"}
+    again = made(furnished, "planting-events", back)["id"]
+    assert paths(furnished, "uprooted") == [f"/v1/planting-events/{uprooted}"]
+    assert paths(furnished, '"on stone"') == [f"/v1/planting-events/{again}"]
+
+    cleaned = note(furnished, "Sponges rinsed.", kind="cleaning")
+    assert paths(furnished, "cleaning") == [cleaned]
+    furnished.patch(cleaned, {"kind": "visit"})
+    assert (paths(furnished, "cleaning"), paths(furnished, "visit")) == ([], [cleaned])
+
+
+def test_a_planting_goes_by_its_kinds_name_and_a_group_by_its_species_also_once_renamed(
+    furnished: Caller,
+) -> None:
+    made(furnished, "plant-kinds", {"name": "Water moss", "growth_form": "attached"})
+    planting = {"kind": "water-moss", "place": "tanks/nursery", "method": "on_wood"}
+    planted = f"/v1/plantings/{made(furnished, 'plantings', planting)['id']}"
+    made(furnished, "species", {"name": "Golden panchax"})
+    group = {"species": "golden-panchax", "tank": "nursery", "name": "Front lot"}
+    living = f"/v1/groups/{made(furnished, 'groups', group)['id']}"
+    for noun, path, key, before, after in (
+        ("planting", planted, "plant-kinds/water-moss", "moss", "liverwort"),
+        ("group", living, "species/golden-panchax", "panchax", "killifish"),
+    ):
+        assert paths(furnished, before, noun=noun) == [path]
+        assert furnished.patch(f"/v1/{key}", {"name": f"Green {after}"}).status_code == 200
+        assert (paths(furnished, before, noun=noun), paths(furnished, after, noun=noun)) == ([], [path])
+
+
+def test_settings_of_phases_and_reasons_of_a_clock_set_back_are_found(furnished: Caller) -> None:
+    trial = {
+        "question": "Does it matter?",
+        "varied": "Lamp height",
+        "place": "tanks/nursery",
+        "phases": [{"setting": "Fortnight of dusk", "from": "2026-01-01T00:00:00Z"}],
+        "outcomes": [{"gauge": "nursery-temperature"}],
+    }
+    assert paths(furnished, "dusk") == []
+    made_trial = made(furnished, "trials", trial)["id"]
+    assert paths(furnished, "dusk") == [f"/v1/trials/{made_trial}"]
+    stay = made(furnished, "quarantines", {"tank": "nursery", "started_at": "2026-01-01T00:00:00Z"})["id"]
+    again = {"reason": "Shared a net", "at": "2026-01-02T00:00:00Z"}
+    answered = furnished.post(f"/v1/quarantines/{stay}/restart", again)
+    assert answered.status_code in (200, 201), answered.get_data(as_text=True)
+    assert paths(furnished, '"shared a net"') == [f"/v1/quarantines/{stay}"]
+
+
 def test_a_changed_setting_and_tags_are_found(furnished: Caller) -> None:
     changed = {"what": "Lamp height", "from": "20 cm", "to": "35 cm"}
     told = note(furnished, "Less glare.", kind="change", changed=changed, tags=["algae", "lamp-trial"])

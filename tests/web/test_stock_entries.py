@@ -146,9 +146,30 @@ def test_a_withdrawn_move_is_taken_back_on_both_sides(stocked: Caller) -> None:
 def test_the_ledger_takes_no_edit_and_no_deletion(stocked: Caller) -> None:
     shoal = group(stocked)
     made_id = entry(stocked, "arrival", shoal, 6)["id"]
-    assert stocked.patch(f"/v1/stock-entries/{made_id}", {"number": 7}).status_code == 405
-    assert stocked.delete(f"/v1/stock-entries/{made_id}").status_code == 405
+    path = f"/v1/stock-entries/{made_id}"
+    for answered in (stocked.patch(path, {"number": 7}), stocked.delete(path)):
+        assert answered.status_code == 405
+        assert "POST a withdrawal that names it" in answered.get_json()["detail"]
+    assert "withdrawal" not in stocked("POST", path, {}).get_json()["detail"]
     assert stocked.delete(f"/v1/groups/{shoal}").status_code == 409
+
+
+def test_refusals_of_ids_and_of_numbers_in_quotes_say_what_to_do(stocked: Caller) -> None:
+    shoal = group(stocked)
+    for said, words in (
+        ({"kind": "arrival", "group": "Left barbs", "number": 1}, "GET /v1/groups lists them."),
+        ({"kind": "arrival", "group": shoal, "number": "6"}, "to 1000000, without quotes."),
+        ({"kind": "arrival", "group": shoal, "number": 6, "price": "16"}, ", without quotes."),
+        ({"kind": "withdrawal", "withdraws": "x", "words": "No."}, "GET /v1/stock-entries lists them."),
+    ):
+        (error,) = refused(stocked, **said).get_json()["errors"]
+        assert error["message"].endswith(words), error
+    (error,) = refused(stocked, kind="arrival", group=shoal, number="six").get_json()["errors"]
+    assert "quotes" not in error["message"]
+    other = {"kind": "arrival", "group": shoal, "number": 3, "happened_at": "2026-11-01T10:00:00Z"}
+    path = "/v1/stock-entries/01936c5e-8f00-7000-8000-00000000aaaa"
+    assert stocked("PUT", path, other).status_code == 201
+    assert "withdrawal" in stocked("PUT", path, {**other, "number": 4}).get_json()["detail"]
 
 
 @pytest.mark.parametrize(

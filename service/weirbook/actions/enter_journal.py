@@ -12,7 +12,7 @@ from weirbook.actions.create import create, named, refuse_faults, set_values
 from weirbook.actions.edit import edit
 from weirbook.actions.find_gauges import Taker
 from weirbook.actions.judge_reading import Sent
-from weirbook.actions.take_readings import refusal_of, take_readings
+from weirbook.actions.take_readings import problem_of, refusal_of, take_readings
 from weirbook.engine.times import instant_text
 from weirbook.errors import Fault, Invalid, Unknown
 from weirbook.record.database import room_of
@@ -124,7 +124,13 @@ def _take(session: Session, taker: Taker, told: Mapping[str, Any], now: int) -> 
     taken = take_readings(session, taker, rows, now=now)
     if taken.refusals:
         trouble = refusal_of(taken, single=False)
-        trouble.faults = tuple(
-            Fault(fault.pointer.replace("/readings", "/scores", 1), fault.message) for fault in trouble.faults
-        )
+        trouble.faults = tuple(Fault(_of_score(one.pointer), one.message) for one in trouble.faults)
+        listed = problem_of(taken.refusals[:100])["refusals"]
+        trouble.more = {
+            "refusals": [{**one, "pointer": _of_score(one["pointer"])} for one in listed],
+        }
         raise trouble
+
+
+def _of_score(pointer: str) -> str:
+    return pointer.replace("/readings", "/scores", 1)

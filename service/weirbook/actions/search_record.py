@@ -13,6 +13,7 @@ from weirbook.engine.searching import Question, Term, length_of, relevance, snip
 from weirbook.record import full_text, search
 from weirbook.record.base import origin_of
 from weirbook.record.database import room_of
+from weirbook.record.fish import StockEntry
 from weirbook.record.full_text import Entry, Narrowing
 from weirbook.record.places import Place, path_of
 
@@ -29,7 +30,7 @@ class Found:
     at_ms: int
     snippet: str
     past: bool
-    """Whether it is retired, or was undone."""
+    """Whether it is retired, was undone or withdrawn."""
 
 
 def search_record(
@@ -58,6 +59,7 @@ def search_record(
 def _shown(session: Session, entries: Sequence[Entry], wanted: Sequence[Term]) -> list[Found]:
     rows = search.rows_of(session, [(one.noun, one.subject) for one in entries])
     places = _paths(session, {one.place_id for one in entries if one.place_id is not None})
+    withdrawn = _withdrawn(session, rows.values())
     return [
         Found(
             one.noun,
@@ -67,11 +69,21 @@ def _shown(session: Session, entries: Sequence[Entry], wanted: Sequence[Term]) -
             None if one.place_id is None else places[one.place_id],
             one.at_ms,
             _best_part(row, wanted),
-            any(getattr(row, name, None) is not None for name in ("retired_at_ms", "undone_at_ms")),
+            any(getattr(row, name, None) is not None for name in ("retired_at_ms", "undone_at_ms"))
+            or row in withdrawn,
         )
         for one in entries
         if (row := rows.get((one.noun, one.subject))) is not None
     ]
+
+
+def _withdrawn(session: Session, rows: Iterable[Any]) -> set[Any]:
+    """Those that are lines of the ledger which others took back."""
+    lines = {row.id: row for row in rows if isinstance(row, StockEntry)}
+    if not lines:
+        return set()
+    taken_back = sa.select(StockEntry.withdraws_id).where(StockEntry.withdraws_id.in_(lines))
+    return {lines[one] for one in session.scalars(taken_back)}
 
 
 def _paths(session: Session, place_ids: Iterable[int]) -> dict[int, str]:

@@ -55,6 +55,10 @@ class Edited:
     """Columns that the log of changes leaves out: bookkeeping, and what is nobody's business."""
     SOUGHT: ClassVar[tuple[str, ...]] = ()
     """Columns by whose words search finds the record; those that search.TITLES lists head it."""
+    CHOSEN: ClassVar[tuple[str, ...]] = ()
+    """Columns that hold a word out of a list, by which search finds the record too: on_wood is found by on wood."""
+    CALLED_BY: ClassVar[str | None] = None
+    """The record whose name search finds this one by as well: the kind of a planting."""
     DATED_BY: ClassVar[str] = "created_at_ms"
     """The column that says when it was, for search."""
     PLACED_BY: ClassVar[str | None] = None

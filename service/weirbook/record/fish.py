@@ -100,6 +100,7 @@ class Group(Happening, Base):
     REFERENCES = {"species": Species.NOUN, "tank": "tank"}
     FIXED = ("species_id", "tank_id")
     SOUGHT = ("name", "origin", "notes")
+    CALLED_BY = "species"
     PLACED_BY = "tank_id"
 
     name: Mapped[str | None] = mapped_column(sa.String(120))
@@ -143,6 +144,7 @@ class StockEntry(Happening, Base):
     COUNTER = "stock_entry"
     REFERENCES = {"group": Group.NOUN, "to_group": Group.NOUN}
     SOUGHT = ("words", "evidence", "source", "keeps_clock")
+    CHOSEN = ("kind", "cause")
     DATED_BY = "happened_at_ms"
     PLACED_BY = "group_id"
 

@@ -25,6 +25,7 @@ class JournalEntry(Happening, Base):
     REFERENCES = {"place": "place"}
     FIXED = ("scores",)
     SOUGHT = ("words", "changed", "tags", "credit", "author")
+    CHOSEN = ("kind",)
     DATED_BY = "happened_at_ms"
     PLACED_BY = "place_id"
 

@@ -87,6 +87,8 @@ class Planting(Happening, Base):
     FIXED = ("kind_id", "place_id", "planted_at_ms")
     MENTIONS = {"reviews": ("task", "task")}
     SOUGHT = ("words", "spot")
+    CHOSEN = ("method",)
+    CALLED_BY = "kind"
     DATED_BY = "planted_at_ms"
     PLACED_BY = "place_id"
 
@@ -127,6 +129,7 @@ class PlantingEvent(Happening, Base):
     REFERENCES = {"planting": Planting.NOUN, "to_place": "place"}
     FIXED = ("planting_id", "kind")
     SOUGHT = ("words", "spot", "by")
+    CHOSEN = ("kind", "method")
     DATED_BY = "happened_at_ms"
     PLACED_BY = "planting_id"
 

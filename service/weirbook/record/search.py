@@ -38,6 +38,7 @@ class _Noted:
     gone: bool = False
     moved: bool = False
     """Whether it belongs to another place now, or may."""
+    renamed: bool = False
 
 
 @cache
@@ -57,7 +58,11 @@ def title_of(row: Edited) -> str | None:
 def texts_of(row: Edited, *, titles: bool) -> list[str]:
     """The texts of a record that are searched: those that head it, or the others."""
     names = [name for name in row.SOUGHT if (name in TITLES) is titles]
-    return [text for name in names if (text := " ".join(_texts(getattr(row, name))))]
+    told = [" ".join(_texts(getattr(row, name))) for name in names]
+    if not titles:
+        told += [(getattr(row, name) or "").replace("_", " ") for name in row.CHOSEN]
+        told += [getattr(row, row.CALLED_BY).name] if row.CALLED_BY else []
+    return [text for text in told if text]
 
 
 def _texts(value: Any) -> Iterator[str]:
@@ -127,6 +132,16 @@ def _placed_by(model: Any) -> list[type[Any]]:
     return [one for one in sought_models().values() if one.PLACED_BY and _pointed_at(one) is model]
 
 
+@cache
+def _called_by(model: Any) -> list[type[Any]]:
+    """The kinds of record that are found by the name of a record of this kind as well."""
+    found = []
+    for one in sought_models().values():
+        if one.CALLED_BY and sa.inspect(one).relationships[one.CALLED_BY].mapper.class_ is model:
+            found.append(one)
+    return found
+
+
 @sa.event.listens_for(Session, "after_flush")
 def _note(session: Session, _context: UOWTransaction) -> None:
     noted: dict[Any, _Noted] = session.info.setdefault("sought", {})
@@ -136,7 +151,11 @@ def _note(session: Session, _context: UOWTransaction) -> None:
     for row in session.dirty:
         if isinstance(row, Edited) and (changed := _changed(row)):
             before = noted.get(row, _Noted())
-            noted[row] = replace(before, moved=before.moved or row.PLACED_BY in changed)
+            noted[row] = replace(
+                before,
+                moved=before.moved or row.PLACED_BY in changed,
+                renamed=before.renamed or "name" in changed,
+            )
     for row in session.deleted:
         if isinstance(row, Edited) and row.SOUGHT:
             noted[row] = replace(noted.get(row, _Noted()), gone=True)
@@ -150,7 +169,9 @@ def _changed(row: Any) -> list[str]:
 
 @cache
 def _known_by(model: Any) -> list[str]:
-    names = [*model.SOUGHT, model.DATED_BY] if model.SOUGHT else []
+    names = [*model.SOUGHT, *model.CHOSEN, model.DATED_BY] if model.SOUGHT else []
+    if model.CALLED_BY:
+        names.append(f"{model.CALLED_BY}_id")
     if model.PLACED_BY and (model.SOUGHT or _placed_by(model)):
         names.append(model.PLACED_BY)
     return names
@@ -164,6 +185,7 @@ def _keep(session: Session) -> None:
     session.flush()
     noted: dict[Any, _Noted] = session.info.pop("sought", {})
     _note_what_moved_along(session, noted)
+    _note_what_is_called_by(session, noted)
     places: Places = {}
     for room_id in {row.room_id for row in noted}:
         here = {row: one for row, one in noted.items() if row.room_id == room_id and row.SOUGHT}
@@ -185,6 +207,16 @@ def _note_what_moved_along(session: Session, noted: dict[Any, _Noted]) -> None:
                 if not noted.get(other, _Noted()).moved:
                     noted[other] = replace(noted.get(other, _Noted()), moved=True)
                     moved.append(other)
+
+
+def _note_what_is_called_by(session: Session, noted: dict[Any, _Noted]) -> None:
+    """Records that are found by the name of a record that was renamed."""
+    for row in [row for row, one in noted.items() if one.renamed and not one.gone]:
+        for model in _called_by(row.__class__):
+            key = getattr(model, f"{model.CALLED_BY}_id")
+            asked = sa.select(model).where(model.room_id == row.room_id, key == row.id)
+            for other in session.scalars(asked).unique():
+                noted.setdefault(other, _Noted())
 
 
 def fill(session: Session) -> int:

@@ -205,4 +205,5 @@ def describe(app: Flask) -> Api:
         },
     )
     app.extensions["weirbook_api"] = api
+    app.extensions["weirbook_unedited"] = {one.plural: one.unedited for one in RESOURCES if one.unedited}
     return api

@@ -9,7 +9,7 @@ from flask_smorest import Blueprint
 from marshmallow import Schema
 
 from weirbook.actions.sum_responses import RESPONSE_COLUMNS, sum_responses
-from weirbook.record.fish import FeedingResponse, Species
+from weirbook.record.fish import FeedingResponse, Group, Species
 from weirbook.record.names import find
 from weirbook.web.access import DAILY, READERS
 from weirbook.web.fields import Handle, Instant, QuantityField, RecordId, Reference, Words
@@ -57,7 +57,7 @@ class ByFeedQuery(Schema):
 
 
 class FeedingResponseSchema(HappeningSchema):
-    group = RecordId(required=True, metadata={"description": "Id of the group"})
+    group = RecordId(Group.PLURAL, required=True, metadata={"description": "Id of the group"})
     feed = Reference(required=True, metadata={"description": "Handle of the feed"})
     seen_at = Instant(attribute="seen_at_ms", metadata={"description": "When; now if not said"})
     response = QuantityField(

@@ -78,9 +78,10 @@ class PlaceReference(fields.String):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str) or len(value) > 80 or not re.fullmatch(PLACE_PATTERN, value):
-            raise ValidationError(
-                "Write a place as its path: room, systems/HANDLE, tanks/HANDLE, sumps/HANDLE or sections/HANDLE."
-            )
+            words = "Write a place as its path: room, systems/HANDLE, tanks/HANDLE, sumps/HANDLE or sections/HANDLE"
+            if isinstance(value, str) and len(value) <= HANDLE_CAP and HANDLE.fullmatch(value):
+                words += f"; tanks/{value} if it is a tank"
+            raise ValidationError(f"{words}.")
         return value
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
@@ -112,6 +113,12 @@ class Flag(fields.Boolean):
         raise ValidationError("Send true or false.")
 
 
+def _unquoted(one: fields.Field[Any], value: object) -> str:
+    """What else to say to a number that came as text in a body."""
+    looks_so = isinstance(value, str) and re.fullmatch(r"\s*[+-]?[0-9.,]+\s*", value, re.ASCII)
+    return ", without quotes" if looks_so and not one.metadata.get("in_query") else ""
+
+
 class Whole(fields.Integer):
     """A whole number within bounds; digits in a query."""
 
@@ -127,7 +134,9 @@ class Whole(fields.Integer):
         ):
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int) or not self.low <= value <= self.high:
-            raise ValidationError(f"Send a whole number from {self.low} to {self.high}.")
+            raise ValidationError(
+                f"Send a whole number from {self.low} to {self.high}{_unquoted(self, value)}."
+            )
         return value
 
 
@@ -144,7 +153,9 @@ class Plain(fields.Float):
             or not isinstance(value, (int, float))
             or not self.low <= value <= self.high
         ):
-            raise ValidationError(f"Send a number from {number(self.low)} to {number(self.high)}.")
+            raise ValidationError(
+                f"Send a number from {number(self.low)} to {number(self.high)}{_unquoted(self, value)}."
+            )
         return float(value)
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
@@ -193,21 +204,30 @@ class Day(fields.Date):
 
 
 class Identity(fields.UUID):
-    """A UUID as text."""
+    """A UUID as text; `listed` is the noun, as paths have it, under which such ids stand."""
+
+    def __init__(self, listed: str = "", **said: Any) -> None:
+        super().__init__(**said)
+        self.listed = listed
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> uuid.UUID:
         if isinstance(value, str) and re.fullmatch(
             r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", value, re.ASCII
         ):
             return uuid.UUID(value)
-        raise ValidationError("Write a UUID, like 01936c5e-8f00-7000-8000-000000000001.")
+        where = f" GET /v1/{self.listed} lists them." if self.listed else ""
+        raise ValidationError(f"Write a UUID, like 01936c5e-8f00-7000-8000-000000000001.{where}")
 
 
 class RecordId(fields.UUID):
-    """The id of another record, shown from the row it points to."""
+    """The id of another record, shown from the row it points to; `listed` as of Identity."""
+
+    def __init__(self, listed: str, **said: Any) -> None:
+        super().__init__(**said)
+        self.listed = listed
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:  # type: ignore[override]
-        return str(Identity()._deserialize(value, attr, data, **kwargs))
+        return str(Identity(self.listed)._deserialize(value, attr, data, **kwargs))
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **kwargs: Any) -> Any:
         return None if value is None else str(value.id)

@@ -163,7 +163,7 @@ class GroupSchema(HappeningSchema):
 
 
 class GroupSampleSchema(HappeningSchema):
-    group = RecordId(required=True, metadata={"description": "Id of the group"})
+    group = RecordId(Group.PLURAL, required=True, metadata={"description": "Id of the group"})
     sampled_at = Instant(attribute="sampled_at_ms", metadata={"description": "When; now if not said"})
     measured = Whole(1, MOST_FISH, metadata={"description": "How many fish; 1 if not said"})
     length = QuantityField(
@@ -182,7 +182,7 @@ class GroupSampleSchema(HappeningSchema):
 def of_group(model: Any) -> Filter:
     """The list filter of one group's records."""
     return Filter(
-        Identity(metadata={"description": "Only those of this group."}),
+        Identity(Group.PLURAL, metadata={"description": "Only those of this group."}),
         lambda session, one: model.group_id == find_happening(session, Group.NOUN, str(one)).id,
     )
 

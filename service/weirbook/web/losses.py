@@ -49,7 +49,7 @@ class LossQuery(Schema):
     to = Instant(metadata={"description": "Up to this instant; now if not said."})
     system = Handle(metadata={"description": "Only groups whose tank belongs to this system now."})
     species = Handle(metadata={"description": "Only groups of this species."})
-    group = Identity(metadata={"description": "Only this group."})
+    group = Identity(Group.PLURAL, metadata={"description": "Only this group."})
     within = Whole(
         1,
         3650,

@@ -139,7 +139,7 @@ class PlantingSchema(HappeningSchema):
 
 
 class PlantingEventSchema(HappeningSchema):
-    planting = RecordId(required=True, metadata={"description": "Id of the planting"})
+    planting = RecordId(Planting.PLURAL, required=True, metadata={"description": "Id of the planting"})
     kind = Choice(EVENTS, required=True, metadata={"description": "What happened"})
     happened_at = Instant(attribute="happened_at_ms", metadata={"description": "When; now if not said"})
     by = Words(
@@ -293,7 +293,7 @@ PLANTING_EVENTS = Resource(
     example_patch={"by": "The loaches, most likely"},
     filters={
         "planting": Filter(
-            Identity(metadata={"description": "Only those of this planting."}),
+            Identity(Planting.PLURAL, metadata={"description": "Only those of this planting."}),
             lambda session, one: (
                 PlantingEvent.planting_id == find_happening(session, Planting.NOUN, str(one)).id
             ),

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import msgspec
-from flask import Response, g
+from flask import Response, current_app, g, request
 from marshmallow import Schema, fields
 from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import HTTPException
@@ -145,10 +145,19 @@ def for_http(error: HTTPException) -> Response:
     kept = {name: value for name, value in carried.items() if name in ("Allow", "ETag")}
     words = {
         404: "There is no such path. The paths are listed at /docs.",
-        405: f"{kept.get('Allow', 'Other methods')} can be used here.",
+        405: f"{kept.get('Allow', 'Other methods')} can be used here.{_instead_of_editing()}",
         413: "The body is larger than one request may carry. Send it in parts; a picture made smaller.",
     }
     return problem(status, f"http-{status}", words.get(status, error.description or error.name), headers=kept)
+
+
+def _instead_of_editing() -> str:
+    """What to do to a record of a kind that is never edited, by who tried to."""
+    if request.method not in ("PATCH", "DELETE"):
+        return ""
+    noun = request.path.removeprefix("/v1/").split("/")[0]
+    words = current_app.extensions.get("weirbook_unedited", {}).get(noun)
+    return f" {words}" if words else ""
 
 
 def for_database(error: DBAPIError) -> Response:

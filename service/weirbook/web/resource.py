@@ -57,6 +57,8 @@ class Resource:
     order: tuple[str, ...] = ("id",)
     descending: bool = False
     verbs: tuple[str, ...] = ("list", "create", "get", "patch", "delete")
+    unedited: str = ""
+    """Of what is never edited: what to do instead."""
     makers: frozenset[Role] = KEEPER
     readers: frozenset[Role] = READERS
     prepare: Callable[[Call, dict[str, Any]], dict[str, Any]] | None = None

@@ -34,7 +34,7 @@ SHAPES: dict[str, Shape] = {
                 TEXT,
                 "Where the words stand, plain text; each find between « and », which are ‹ and › otherwise",
             ),
-            "past": described(FLAG, "It is retired, or was undone"),
+            "past": described(FLAG, "It is retired, was undone or withdrawn"),
         }
     ),
 }

@@ -35,9 +35,12 @@ WORDS = (
 class StockEntrySchema(HappeningSchema):
     kind = Choice(ENTRY_KINDS, required=True, metadata={"description": "What happened"})
     group = RecordId(
+        Group.PLURAL,
         metadata={"description": "Id of the group; of a withdrawal the wrong entry's, if not said"},
     )
-    to_group = RecordId(allow_none=True, metadata={"description": "Of a move: the group they joined"})
+    to_group = RecordId(
+        Group.PLURAL, allow_none=True, metadata={"description": "Of a move: the group they joined"}
+    )
     number = Whole(0, MOST_FISH, metadata={"description": "How many fish; of a count: how many were counted"})
     happened_at = Instant(attribute="happened_at_ms", metadata={"description": "When; now if not said"})
     source = Words(cap=200, allow_none=True, metadata={"description": "Of an arrival: who they came from"})
@@ -47,11 +50,13 @@ class StockEntrySchema(HappeningSchema):
     cause = Choice(CAUSES, allow_none=True, metadata={"description": "Of a loss: why, as far as is known"})
     evidence = Words(cap=500, allow_none=True, metadata={"description": "Of a loss: what shows it"})
     batch = Identity(
+        StockEntry.PLURAL,
         allow_none=True,
         attribute="batch_id",
         metadata={"description": "The arrival, birth or move by which these fish came, if you know it"},
     )
     withdraws = Identity(
+        StockEntry.PLURAL,
         allow_none=True,
         attribute="withdraws_id",
         metadata={"description": "Of a withdrawal: the wrong entry"},
@@ -217,7 +222,10 @@ STOCK_ENTRIES = Resource(
     example_patch={},
     filters={
         "group": Filter(
-            Identity(metadata={"description": "Only those that name this group, on either side."}), _of_group
+            Identity(
+                Group.PLURAL, metadata={"description": "Only those that name this group, on either side."}
+            ),
+            _of_group,
         ),
         "tank": Filter(Handle(metadata={"description": "Only those of groups in this tank."}), _in_tank),
         "system": Filter(
@@ -233,6 +241,7 @@ STOCK_ENTRIES = Resource(
     order=("happened_at_ms", "id"),
     descending=True,
     verbs=("list", "create", "put", "get"),
+    unedited="Entries are never edited or deleted: POST a withdrawal that names it, then the right one.",
     makers=DAILY,
     prepare=_complete,
     create=enter_stock,

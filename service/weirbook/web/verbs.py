@@ -109,7 +109,8 @@ def _put(blp: Blueprint, resource: Resource) -> None:
         f"/{resource.plural}/<uuid:id>",
         id=f"put_{_word(resource)}",
         summary=f"Make {resource.a_noun} under an id of your own",
-        description="Safe to repeat: new answers 201, the same again 200, anything different 409 (edit by PATCH).",
+        description="Safe to repeat: new answers 201, the same again 200, anything different 409"
+        + (f". {resource.unedited}" if resource.unedited else " (edit by PATCH)."),
         roles=resource.makers,
         body=_body(resource, "Create"),
         returns=resource.schema,
@@ -129,9 +130,8 @@ def _put(blp: Blueprint, resource: Resource) -> None:
             )
             return shown(call, resource, row, 201)
         if not says_what_is_there(resource, present, body, values):
-            raise Conflict(
-                f"There is another {resource.noun} under this id. Edit it by PATCH.", slug="id-taken"
-            )
+            instead = resource.unedited or "Edit it by PATCH."
+            raise Conflict(f"There is another {resource.noun} under this id. {instead}", slug="id-taken")
         return shown(call, resource, present)
 
 
