@@ -50,7 +50,7 @@ class OutcomeSchema(StrictSchema):
         metadata={
             "description": "The smallest difference that would matter, in a unit of steps; if not said, the gauge's resolution "
             "or half the first phase's spread"
-        }
+        },
     )
 
 
