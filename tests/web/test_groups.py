@@ -240,3 +240,22 @@ def test_samples_and_feeding_responses_that_can_not_be_are_refused(furnished: Ca
         ({"seen_at": "2199-01-01T00:00:00Z"}, "/seen_at"),
     ):
         assert pointers(furnished.post("/v1/feeding-responses", {**response, **said})) == [at], said
+
+
+def test_a_school_that_no_quarantine_can_fill_in_years_is_told_so(furnished: Caller) -> None:
+    species(furnished, adult_length="40 cm")
+    with_a_pen(furnished)
+    plan = shown(furnished, group(furnished, wanted=1_000_000))["restock"]
+    assert (plan["batches"], plan["complete_on"]) == ([], None)
+    assert "over 40 batches" in plan["why"]
+    assert furnished.get("/v1/findings").status_code == 200
+
+
+def test_a_group_with_fish_is_not_retired(furnished: Caller) -> None:
+    species(furnished)
+    shoal = group(furnished)
+    entry(furnished, "arrival", shoal, 6)
+    retired = {"retired_at": DAY.format(3)}
+    assert pointers(furnished.patch(f"/v1/groups/{shoal}", retired)) == ["/retired_at"]
+    entry(furnished, "departure", shoal, 6, 2)
+    assert furnished.patch(f"/v1/groups/{shoal}", retired).status_code == 200

@@ -141,3 +141,8 @@ def test_an_entry_is_exported_as_one_line_of_csv(furnished: Caller) -> None:
     made(furnished, "journal", {**SCORED, "tags": ["algae"]})
     table = furnished.get("/v1/journal?format=csv").get_data(as_text=True)
     assert len(table.strip().splitlines()) == 2
+
+
+def test_an_entry_does_not_link_to_itself(furnished: Caller) -> None:
+    path = f"/v1/journal/{made(furnished, 'journal', {'words': 'x'})['id']}"
+    assert pointers(furnished.patch(path, {"links": [path.removeprefix("/v1/")]})) == ["/links/0"]

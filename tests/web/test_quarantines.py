@@ -280,3 +280,20 @@ def test_the_log_says_released_and_why(pen: Caller) -> None:
     told = [one for one in entries if one["noun"] == "quarantine"]
     assert [one["what"] for one in told] == ["made", "released"]
     assert told[-1]["words"] == "The tank leaks."
+
+
+def test_another_start_sets_the_clock_anew(pen: Caller) -> None:
+    stay = begun(pen, 1, planned_days=10)
+    path = f"/v1/quarantines/{stay['id']}"
+    later = pen.patch(path, {"started_at": DAY.format(20)}).get_json()
+    assert (later["clock_from"], later["ready_at"]) == (DAY.format(20), DAY.format(30))
+    assert pen.patch(path, {"started_at": DAY.format(3)}).get_json()["clock_from"] == DAY.format(3)
+    pen.post(f"{path}/release", {"at": DAY.format(15)})
+    assert pointers(pen.patch(path, {"started_at": DAY.format(16)})) == ["/started_at"]
+
+
+def test_a_release_before_a_restart_by_hand_is_refused(pen: Caller) -> None:
+    stay = begun(pen, 1)
+    pen.post(f"/v1/quarantines/{stay['id']}/restart", {"at": DAY.format(20), "reason": "White spots."})
+    early = {"at": DAY.format(15), "reason": "x"}
+    assert pointers(pen.post(f"/v1/quarantines/{stay['id']}/release", early)) == ["/at"]

@@ -191,8 +191,11 @@ def test_refusals_of_ids_and_of_numbers_in_quotes_say_what_to_do(stocked: Caller
         ({"kind": "move", "number": 1, "to_tank": "nowhere"}, "/to_tank"),
         ({"kind": "arrival", "number": 1, "to_tank": "long-tank"}, "/to_tank"),
         ({"kind": "departure", "number": 1, "batch": str(uuid.uuid4())}, "/batch"),
-        ({"kind": "withdrawal", "words": "x"}, "/withdraws"),
-        ({"kind": "withdrawal", "words": "x", "withdraws": str(uuid.uuid4())}, "/withdraws"),
+        ({"kind": "withdrawal", "words": "x", "happened_at": None}, "/withdraws"),
+        (
+            {"kind": "withdrawal", "words": "x", "withdraws": str(uuid.uuid4()), "happened_at": None},
+            "/withdraws",
+        ),
         ({"kind": "sale", "number": 1}, "/kind"),
         ({"kind": "birth", "number": 1, "group": str(uuid.uuid4())}, "/group"),
         ({"kind": "birth", "number": 1, "group": "nursery"}, "/group"),
@@ -274,3 +277,43 @@ def test_entries_are_listed_by_tank_system_kind_and_time_and_as_csv(stocked: Cal
     table = stocked.get("/v1/stock-entries?format=csv").get_data(as_text=True).splitlines()
     assert len(table) == 4
     assert table[0].startswith("version,") or "heads_after" in table[0]
+
+
+def test_no_more_leave_a_batch_than_it_brought(stocked: Caller) -> None:
+    shoal = group(stocked)
+    came = entry(stocked, "arrival", shoal, 6)["id"]
+    entry(stocked, "birth", shoal, 20, 2)
+    entry(stocked, "loss", shoal, 4, 3, batch=came)
+    answered = refused(stocked, kind="departure", group=shoal, number=3, batch=came)
+    assert pointers(answered) == ["/batch"]
+    assert "6 came by it, and 7" in answered.get_json()["errors"][0]["message"]
+
+
+def test_a_line_before_a_count_that_agreed_may_not_make_it_differ_unsaid(stocked: Caller) -> None:
+    shoal = group(stocked)
+    entry(stocked, "arrival", shoal, 7)
+    exact = entry(stocked, "count", shoal, 7, 4)
+    answered = refused(
+        stocked, kind="loss", group=shoal, number=2, cause="unknown", happened_at=DAY.format(3)
+    )
+    assert pointers(answered) == ["/happened_at"]
+    assert exact["id"] in answered.get_json()["errors"][0]["message"]
+    assert heads(stocked, shoal) == 7
+
+
+@on_both_engines
+def test_a_move_told_by_its_tank_is_safe_to_repeat(stocked: Caller) -> None:
+    shoal = group(stocked)
+    entry(stocked, "arrival", shoal, 7)
+    path = "/v1/stock-entries/01936c5e-8f00-7000-8000-00000000abce"
+    body = {"kind": "move", "group": shoal, "number": 2, "to_tank": "long-tank", "happened_at": DAY.format(2)}
+    assert stocked("PUT", path, body).status_code == 201
+    assert stocked("PUT", path, body).status_code == 200
+    assert stocked("PUT", path, {**body, "number": 3}).status_code == 409
+
+
+def test_a_withdrawal_takes_number_and_instant_from_what_it_takes_back(stocked: Caller) -> None:
+    came = entry(stocked, "arrival", group(stocked), 6)["id"]
+    for said, at in (({"number": 6}, "/number"), ({"happened_at": DAY.format(2)}, "/happened_at")):
+        body = {"kind": "withdrawal", "withdraws": came, "words": "x", **said}
+        assert pointers(stocked.post("/v1/stock-entries", body)) == [at]

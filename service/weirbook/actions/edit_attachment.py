@@ -27,5 +27,5 @@ def edit_attachment(
     elif told["taken_at_ms"] != row.taken_at_ms:
         told["taken_at_from"] = SENT
     if told.get("links") != row.links:
-        check_links(session, told.get("links"))
+        check_links(session, told.get("links"), own=f"{row.PLURAL}/{row.id}")
     return edit(session, row, told, now=now, effective_ms=effective_ms)

@@ -73,7 +73,7 @@ def edit_journal(
     if told.get("scores") is not None and _sent(told["scores"]) == _sent(row.scores or []):
         told["scores"] = row.scores
     if told.get("links") != row.links:
-        check_links(session, told.get("links"))
+        check_links(session, told.get("links"), own=f"{row.PLURAL}/{row.id}")
     if row.scores:
         faults = [
             Fault(
@@ -96,10 +96,13 @@ def _sent(scores: Any) -> list[tuple[object, ...]]:
     return [tuple(one.get(name) for name in ("parameter", "value", "unit")) for one in scores]
 
 
-def check_links(session: Session, links: Any) -> None:
-    """Raise Invalid at each link that leads to nothing."""
+def check_links(session: Session, links: Any, own: str = "") -> None:
+    """Raise Invalid at each link that leads to nothing, or to the record `own` itself."""
     faults = []
     for index, path in enumerate(links or ()):
+        if path == own:
+            faults.append(Fault(f"/links/{index}", "A record does not link to itself."))
+            continue
         try:
             find_linked(session, path)
         except Unknown as trouble:

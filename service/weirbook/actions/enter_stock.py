@@ -127,6 +127,12 @@ def _refuse_foreign_batch(session: Session, entry: StockEntry) -> None:
             "A batch is the id of an arrival, birth or move by which these fish came into the group before."
         )
         raise Invalid(words, "/batch")
+    lines = lines_of(session, [entry.group_id])
+    left = sum(line.number for line in lines if line.batch_id == entry.batch_id)
+    brought = next((line.number for line in lines if line.id == entry.batch_id), 0)
+    if left > brought:
+        words = f"{brought} came by it, and {left} would have left of it: name another batch, or none."
+        raise Invalid(words, "/batch")
 
 
 def _refuse_below_zero(session: Session, group_id: uuid.UUID, entry: StockEntry) -> None:
@@ -138,6 +144,7 @@ def _refuse_below_zero(session: Session, group_id: uuid.UUID, entry: StockEntry)
         raise Invalid(words, "/words")
     short = short_of(entered)
     if short is None:
+        _refuse_unexplained(session, entered, entry)
         return
     if short.line.id == entry.id:
         words = (
@@ -146,6 +153,29 @@ def _refuse_below_zero(session: Session, group_id: uuid.UUID, entry: StockEntry)
         )
         raise Invalid(words, "/number")
     raise Invalid(_later(session, short), "/withdraws" if entry.kind == WITHDRAWAL else "/number")
+
+
+def _refuse_unexplained(session: Session, entered: Sequence[Entered], entry: StockEntry) -> None:
+    """A count that agreed with the ledger says nothing of a difference: no earlier line may make one behind its back."""
+    moved = [
+        one
+        for one in entered
+        if one.line.kind == COUNT and one.before != one.after and one.line.id != entry.id
+    ]
+    if not moved:
+        return
+    asked = sa.select(StockEntry.id).where(
+        StockEntry.id.in_([one.line.id for one in moved]), StockEntry.words.is_(None)
+    )
+    silent = set(session.scalars(asked))
+    count = next((one for one in moved if one.line.id in silent), None)
+    if count is not None:
+        words = (
+            f"The count of {count.after} at {room_clock(session, count.line.happened_at_ms)} ({count.line.id}) agreed with the "
+            f"ledger and gives no reason; with this it would differ from {count.before}. Withdraw it and count anew, with words, "
+            "or date this after it."
+        )
+        raise Invalid(words, "/withdraws" if entry.kind == WITHDRAWAL else "/happened_at")
 
 
 def _later(session: Session, short: Entered) -> str:

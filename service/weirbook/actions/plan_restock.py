@@ -23,6 +23,10 @@ CM_PER_LITRE = 1.0
 in a filtered tank, not a home."""
 
 
+MOST_BATCHES = 40
+"""Over four years of quarantines: nobody plans further."""
+
+
 @dataclass(frozen=True)
 class Batch:
     """Newcomers that a quarantine can hold at once."""
@@ -72,6 +76,9 @@ def plan_restock(session: Session, group: Group, heads: int, now: int) -> Restoc
         why = "Unknown by when, because no tank with the use quarantine that could hold one of them is recorded."
         return Restock(short, (), None, why, assumptions)
     batches = _batches(rooms, short)
+    if batches is None:
+        why = f"{short} more make it {group.wanted}: with the quarantines there are that takes over {MOST_BATCHES} batches."
+        return Restock(short, (), None, why, assumptions)
     whole = max(batch.released_ms for batch in batches)
     why = _why(session, short, group, batches, now)
     return Restock(short, batches, whole, why, assumptions)
@@ -103,10 +110,12 @@ def _heads_by_tank(session: Session, heads: dict[uuid.UUID, int]) -> dict[int, i
     return found
 
 
-def _batches(rooms: Sequence[_Room], short: int) -> list[Batch]:
-    """Always into the quarantine that is free first; of two the larger."""
-    batches = []
+def _batches(rooms: Sequence[_Room], short: int) -> list[Batch] | None:
+    """Always into the quarantine that is free first; of two the larger. None where they never come to an end."""
+    batches: list[Batch] = []
     while short > 0:
+        if len(batches) == MOST_BATCHES:
+            return None
         room = min(rooms, key=lambda one: (one.free_ms, -one.holds, one.tank.handle))
         taken = min(short, room.holds)
         released = room.free_ms + DEFAULT_DAYS * DAY_MS

@@ -46,6 +46,23 @@ def open_quarantine(
     return row
 
 
+def edit_quarantine(
+    session: Session, row: Quarantine, values: Mapping[str, Any], *, now: int, effective_ms: int | None = None
+) -> bool:
+    """Change a quarantine; whether anything changed. Another start sets its clock anew. Raises Invalid, Conflict."""
+    started = values.get("started_at_ms", row.started_at_ms)
+    if row.released_at_ms is not None and started > row.released_at_ms:
+        raise Invalid("It was released before that.", "/started_at")
+    if started != row.started_at_ms:
+        _refuse_second(session, row.tank.handle, started, row)
+    changed = edit(session, row, values, now=now)
+    if changed and row.clock_from_ms != (clock := clock_at(session, row)):
+        row.clock_from_ms = clock
+        session.flush()
+        session.refresh(row)
+    return changed
+
+
 def clock_at(session: Session, row: Quarantine, end_ms: int | None = None) -> int:
     """From when its days count, as it stood before an instant: its start, the last newcomer, the last restart by hand."""
     came = [line.happened_at_ms for line in came_in(session, row) if line.keeps_clock is None]
@@ -66,11 +83,15 @@ def came_in(session: Session, row: Quarantine) -> list[Line]:
     ]
 
 
-def _refuse_second(session: Session, tank: str, started_at_ms: int) -> None:
+def _refuse_second(session: Session, tank: str, started_at_ms: int, but: Quarantine | None = None) -> None:
     asked = sa.select(Quarantine).where(
         sa.or_(Quarantine.released_at_ms.is_(None), Quarantine.released_at_ms > started_at_ms)
     )
     for other in session.scalars(asked.order_by(Quarantine.started_at_ms)).unique():
+        if but is not None and (
+            other.id == but.id or other.started_at_ms > (but.released_at_ms or started_at_ms)
+        ):
+            continue
         if other.tank.handle == tank and other.released_at_ms is not None:
             words = (
                 f"{tank} held another quarantine until {room_clock(session, other.released_at_ms)} ({other.id}): "
@@ -145,7 +166,7 @@ def restart(session: Session, row: Quarantine, at_ms: int, reason: str, *, now: 
 
 def take_restart_back(session: Session, entry_id: uuid.UUID, *, now: int) -> None:
     """A newcomer that never came: the clock runs from the restart before it again."""
-    for row in session.scalars(sa.select(Quarantine).where(Quarantine.released_at_ms.is_(None))).unique():
+    for row in session.scalars(sa.select(Quarantine)).unique():
         kept = [one for one in row.restarts if one["entry"] != str(entry_id)]
         if len(kept) == len(row.restarts) and clock_at(session, row) == row.clock_from_ms:
             continue
@@ -202,6 +223,9 @@ def release(session: Session, row: Quarantine, at_ms: int, reason: str | None, *
         raise Conflict(words, slug="quarantine-over")
     if at_ms < row.started_at_ms:
         raise Invalid("A release can't come before the start.", "/at")
+    if at_ms < row.clock_from_ms:
+        words = f"Its days count from {room_clock(session, row.clock_from_ms)}: a release comes after that."
+        raise Invalid(words, "/at")
     last = max((line.happened_at_ms for line in came_in(session, row)), default=None)
     if last is not None and at_ms < last:
         words = f"Fish came in at {room_clock(session, last)}: a release can't come before that arrival."

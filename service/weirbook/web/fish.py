@@ -11,6 +11,7 @@ from flask_smorest import Blueprint
 from marshmallow import fields
 
 from weirbook.actions.create import create
+from weirbook.actions.edit_group import edit_group
 from weirbook.actions.filling import Absent
 from weirbook.actions.group_facts import Stock, stock_of, weight_of
 from weirbook.actions.plan_restock import Restock, plan_restock
@@ -350,6 +351,7 @@ GROUPS = Resource(
         ),
     },
     verbs=("list", "create", "put", "get", "patch", "delete"),
+    edit=edit_group,
     describe=_group_facts,
     routes=(add_routes,),
 )

@@ -14,6 +14,7 @@ from marshmallow.validate import Length
 from weirbook.actions.quarantine_clock import (
     DEFAULT_DAYS,
     came_in,
+    edit_quarantine,
     open_quarantine,
     release,
     restart,
@@ -262,6 +263,7 @@ QUARANTINES = Resource(
     verbs=("list", "create", "put", "get", "patch", "delete"),
     prepare=_quarantine,
     create=open_quarantine,
+    edit=edit_quarantine,
     describe=_facts,
     routes=(add_routes,),
 )

@@ -112,7 +112,12 @@ def _complete(call: Call, values: dict[str, Any]) -> dict[str, Any]:
     if values.get("author") is None:
         values["author"] = call.caller.name
     if values["kind"] == WITHDRAWAL:
-        values.setdefault("number", 0)
+        for name, key in (("number", "number"), ("happened_at", "happened_at_ms"), ("to_group", "to_group")):
+            if values.get(key) is not None:
+                raise Invalid(
+                    "A withdrawal takes this from the entry that it takes back: leave it out.", f"/{name}"
+                )
+        values["number"] = 0
     to_tank = values.pop("to_tank", None)
     if to_tank is not None:
         values["to_group"] = _joined(call, values, to_tank)

@@ -140,9 +140,10 @@ def says_what_is_there(
 ) -> bool:
     """Whether a PUT says what is there. What the service fills in (when, who) counts only where it was sent."""
     said: dict[str, Any] = {}
+    decided = any(name in body for name in resource.sent)  # what was sent besides decided a field of its own
     for name, one in resource.schema().load_fields.items():
         key = one.attribute or name
-        if key in body or key in resource.defaults:
+        if key in body or key in resource.defaults or (decided and values.get(key) is not None):
             said[key] = values[key]
         elif one.allow_none:
             said[key] = None
