@@ -88,8 +88,66 @@ def test_the_answer_says_in_words_that_results_differ_by_water_and_source(years:
     found = experience(years, "banded-barb/experience")
     assert any("differ by water and by source" in one["text"] for one in found["assumptions"])
     assert found["whole"]["says"].startswith(
-        "Banded barb: 18 brought in; 11 now. Of 100 that came 61 lived to day 365"
+        "Banded barb: 18 brought in; 11 now. 61 % of 18 lived to day 365 (95 % interval"
     )
+    assert found["whole"]["says"].endswith("Longest kept: 735 days, longest in nursery, living.")
+
+
+def test_where_none_was_lost_all_are_said_to_have_lived_and_what_came_later_is_told(years: Caller) -> None:
+    """14 of 14 alive: the exact binomial limit is 0.025 to the power of 1/14, 77 %."""
+    made(years, "species", {"name": "Striped goby"})
+    goby = group(years, species="striped-goby")
+    entry(years, "arrival", goby, 14, source="North", happened_at="2026-07-01T10:00:00Z")
+    entry(years, "loss", goby, 2, happened_at="2026-10-20T10:00:00Z")
+    entry(years, "missing", goby, 1, happened_at="2026-10-21T10:00:00Z")
+    says = experience(years, "striped-goby/experience")["whole"]["says"]
+    assert (
+        "All 14 lived to day 90 (95 % interval 77 to 100 %); since then 2 lost (unknown), 1 missing." in says
+    )
+
+
+def test_fish_count_in_the_water_that_their_tank_belonged_to_at_the_time(years: Caller) -> None:
+    """10 goby in the pond for 20 days and 2 lost, then its tank joins the rill; 1 lost 10 days after it."""
+    made(years, "species", {"name": "Striped goby"})
+    goby = group(years, "pond", species="striped-goby")
+    entry(years, "arrival", goby, 10, source="North", happened_at="2026-09-01T10:00:00Z")
+    entry(years, "loss", goby, 2, happened_at="2026-09-11T10:00:00Z")
+    joined = {"system": "rill", "effective_at": "2026-09-21T10:00:00Z"}
+    assert years.patch("/v1/tanks/pond", joined).status_code == 200
+    entry(years, "loss", goby, 1, happened_at="2026-10-01T10:00:00Z")
+
+    pond, rill = experience(years, "striped-goby/experience")["by_system"]
+
+    assert (pond["key"], pond["brought_in"], pond["heads"], pond["lost"]) == ("systems/pond", 10, 0, 2)
+    assert (rill["key"], rill["brought_in"], rill["heads"], rill["lost"]) == ("systems/rill", 0, 7, 1)
+    assert pond["fish_days"] == 10 * 10 + 8 * 10
+    rates = years.get("/v1/losses?species=striped-goby").get_json()["rates"]
+    days = {one["key"]: one["fish_days"] for one in rates if one["by"] == "system"}
+    assert days == {"systems/pond": pond["fish_days"], "systems/rill": rill["fish_days"]}
+    assert at(pond, 7)["survival"] == 1 and at(pond, 30)["survival"] is None
+    assert pond["longest_days"] == 20 and not pond["longest_lives"] and rill["longest_lives"]
+
+
+def test_the_longest_kept_are_told_where_they_were_longest_and_not_where_they_came_last(
+    years: Caller,
+) -> None:
+    made(years, "species", {"name": "Striped goby"})
+    goby, new = (group(years, tank, species="striped-goby") for tank in ("pond", "nursery"))
+    entry(years, "arrival", goby, 10, source="North", happened_at="2026-01-01T10:00:00Z")
+    entry(years, "move", goby, 10, to_group=new, happened_at="2026-11-25T09:00:00Z")
+    whole = experience(years, "striped-goby/experience")["whole"]
+    assert (whole["longest_in"], whole["longest_lives"]) == ("pond", True)
+
+
+def test_parts_of_fish_say_why_beside_them(years: Caller) -> None:
+    made(years, "species", {"name": "Striped goby"})
+    goby = group(years, species="striped-goby")
+    for source, number in (("North", 12), ("South", 6)):
+        entry(years, "arrival", goby, number, source=source, happened_at="2026-01-01T10:00:00Z")
+    entry(years, "loss", goby, 1, happened_at="2026-10-20T10:00:00Z")
+    found = experience(years, "striped-goby/experience")
+    assert found["by_source"][0]["note"].startswith("shared among batches") and found["whole"]["note"] is None
+    assert "since then 0.667 (shared among batches) lost (unknown)" in found["by_source"][0]["says"]
 
 
 def test_all_species_are_told_by_species_source_or_water(years: Caller) -> None:

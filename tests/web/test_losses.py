@@ -102,6 +102,7 @@ def test_a_shared_loss_is_parted_among_sources_by_heads_and_its_interval_is_the_
     assert north["lost"] == pytest.approx(4 / 3, rel=PRINTED)
     days = north["fish_days"]
     assert days == pytest.approx(12 * 11 - 4 / 3, rel=PRINTED)
+    assert north["note"].startswith("shared among batches") and rate(found, "all")["note"] is None
     assert north["low"] == pytest.approx(garwood(1, days)[0], rel=PRINTED)
     assert north["high"] == pytest.approx(garwood(2, days)[1], rel=PRINTED)
 
@@ -228,6 +229,32 @@ def test_things_that_were_carried_in_are_introductions_unless_disinfected(shoal:
     assert [part["words"] for one in found for part in one["parts"]] == ["plants came from outside"]
 
 
+def test_a_tank_that_joins_with_fish_in_it_is_an_introduction(shoal: Caller) -> None:
+    mine, apart = group(shoal), group(shoal, "pond")
+    entry(shoal, "birth", mine, 20, 1)
+    entry(shoal, "birth", apart, 6, 1)
+    joined = {"system": "rill", "effective_at": DAY.format(14)}
+    assert shoal.patch("/v1/tanks/pond", joined).status_code == 200
+    entry(shoal, "loss", mine, 1, 15)
+    (one,) = losses(shoal)["introductions"]
+    assert (one["at"], one["water"], one["lost"]) == (DAY.format(14), "systems/rill", 1)
+    assert one["parts"] == [
+        {
+            "kind": "tank",
+            "record": "tanks/pond",
+            "words": "the tank pond joined with 6 Banded barb from systems/pond",
+        }
+    ]
+    assert "1 was lost" in one["says"]
+
+
+def test_the_days_after_an_introduction_are_said_as_people_say_them(shoal: Caller) -> None:
+    mine = group(shoal)
+    entry(shoal, "birth", mine, 20, 1)
+    entry(shoal, "arrival", mine, 2, 24)
+    assert "In the day after it so far 0 were lost" in losses(shoal)["introductions"][0]["says"]
+
+
 @pytest.mark.parametrize(
     ("query", "days"),
     [("?species=banded-barb", 60), ("?system=pond", 20), ("?system=rill", 40), ("?group={mine}", 40)],
@@ -244,7 +271,7 @@ def test_rates_come_as_csv_and_nothing_recorded_is_said_to_be_unknown(shoal: Cal
     assert losses(shoal)["says"] == ["Unknown, because no fish were watched in that time."]
     entry(shoal, "birth", group(shoal), 20, 1)
     table = shoal.get("/v1/losses?format=csv").get_data(as_text=True).splitlines()
-    assert table[0] == "by,key,called,fish_days,lost,missing,per_1000_fish_days,low,high"
+    assert table[0] == "by,key,called,fish_days,lost,missing,per_1000_fish_days,low,high,note"
     assert table[1].startswith("all,all,all fish,")
 
 

@@ -162,7 +162,7 @@ class History:
 
     @cached_property
     def waters(self) -> Waters:
-        return Waters(self.room)
+        return self.room.waters
 
     def _tank_stays(self) -> Iterator[Stay]:
         """When each group had fish in its tank."""

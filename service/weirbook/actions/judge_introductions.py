@@ -8,13 +8,13 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from weirbook.actions.befallen import Joining, joinings
 from weirbook.actions.fish_history import DAY_MS, History
 from weirbook.actions.rate_losses import CONFIDENCE, Scope
 from weirbook.engine.relations.cohorts import LOSS, ended
 from weirbook.engine.relations.contacts import Piece, Water
 from weirbook.engine.relations.event_rates import RateComparison, compare_rates
 from weirbook.engine.saying import chance, interval
-from weirbook.engine.times import instant_text
 from weirbook.record.fish import ARRIVAL, MOVE
 
 EARLIER_DAYS = 365
@@ -74,7 +74,7 @@ def judge_introductions(history: History, scope: Scope, within_days: int) -> lis
 
 
 def _introductions(history: History, scope: Scope) -> dict[tuple[int, Water], list[Part]]:
-    """Arrivals, moves from another water and transfers, those of one water and instant together."""
+    """Arrivals, moves from another water, transfers and tanks that joined with fish, those of one water and instant together."""
     found: dict[tuple[int, Water], list[Part]] = defaultdict(list)
     for line in history.lines:
         at_ms = line.happened_at_ms
@@ -100,7 +100,19 @@ def _introductions(history: History, scope: Scope) -> dict[tuple[int, Water], li
         if source != water:
             words = f"{one.what.replace('_', ' ')} came from {history.water_name(source) or 'outside'}"
             found[one.at_ms, water].append(Part("transfer", f"transfers/{one.id}", words))
+    for joined in joinings(history, scope.from_ms, scope.to_ms):
+        if joined.there:
+            found[joined.at_ms, joined.water].append(_joined(history, joined))
     return found
+
+
+def _joined(history: History, one: Joining) -> Part:
+    """A tank that joined the water with fish in it."""
+    tank = history.tanks[one.tank_id]
+    fish = " and ".join(f"{history.heads_at(fish.id, one.at_ms)} {fish.species_name}" for fish in one.came)
+    return Part(
+        "tank", f"tanks/{tank}", f"the tank {tank} joined with {fish} from {history.water_name(one.before)}"
+    )
 
 
 @dataclass(frozen=True)
@@ -173,7 +185,7 @@ def _judge(
         tuple(one for one in which if not one.lost),
         "",
     )
-    return Judged(**{**judged.__dict__, "says": _says(judged, within_days)})
+    return Judged(**{**judged.__dict__, "says": _says(judged, history.day(at_ms), within_days)})
 
 
 def _between(losses: Sequence[_Loss], from_ms: int, to_ms: int) -> Iterator[_Loss]:
@@ -221,12 +233,13 @@ def _which(
     ]
 
 
-def _says(one: Judged, within_days: int) -> str:
-    day = instant_text(one.at_ms)[:10]
+def _says(one: Judged, day: str, within_days: int) -> str:
     what = " and ".join(part.words for part in one.parts)
     days = round((one.until_ms - one.at_ms) / DAY_MS)
-    span = f"the {within_days} days" if days == within_days else f"the {days} days so far"
-    told = f"On {day} {what} ({one.water}). In {span} after it {one.lost} were lost there in {one.fish_days:.0f} fish-days"
+    span = "the day" if days == 1 else f"the {days} days" if days else "the hours"
+    so_far = "" if one.until_ms - one.at_ms == within_days * DAY_MS else " so far"
+    lost = "1 was" if one.lost == 1 else f"{one.lost} were"
+    told = f"On {day} {what} ({one.water}). In {span} after it{so_far} {lost} lost there in {one.fish_days:.0f} fish-days"
     compared = one.comparison
     if compared is None:
         return (

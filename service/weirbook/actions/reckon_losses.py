@@ -109,7 +109,8 @@ def assumptions_of(found: Losses) -> list[Assumption]:
             "default",
         ),
         Assumption(
-            f"Introductions are arrivals, moves from another water, and transfers that were not disinfected. The rate of the"
+            f"Introductions are arrivals, moves from another water, transfers that were not disinfected, and tanks"
+            " that joined with fish in them. The rate of the"
             f" {found.asked.within_days} days after is held to that of at most {EARLIER_DAYS} days before in the same water:"
             f" {METHOD}, alert below {LEVEL:g}. {tested} were tested: by chance alone about {tested * LEVEL:.1f} alerts at most.",
             "common practice" if found.asked.within_days == WITHIN_DAYS else "given",

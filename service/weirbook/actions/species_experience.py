@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from weirbook.actions.fish_history import DAY_MS, History
 from weirbook.actions.rate_losses import Rate, Scope, Survival, rate_row, source_of, survival_row
@@ -21,11 +21,13 @@ from weirbook.engine.relations.cohorts import (
     fish_days,
     lives,
 )
-from weirbook.engine.relations.survival import kaplan_meier
+from weirbook.engine.relations.survival import Told, kaplan_meier
 from weirbook.engine.shape import Assumption, Caution
 
 SPECIES, SOURCE, SYSTEM = "species", "source", "system"
 BY = (SOURCE, SPECIES, SYSTEM)
+WHOLE = 1e-6
+"""So near to a whole number of heads fractions come where they cancel."""
 HALF_A_FISH = 0.5
 """Below that many heads by the shares of losses a batch is taken to be gone."""
 
@@ -59,9 +61,12 @@ def species_experience(history: History, by: str, *, species: str | None = None)
     scope = Scope(groups, first, history.now_ms + 1)
     stays = [stay for group in groups for stay in history.stays_of.get(group, ())]
     split: dict[str, list[Stay]] = defaultdict(list)
-    key_of = _key_of(history, by)
-    for stay in stays:
-        split[key_of(stay)].append(stay)
+    if by == SYSTEM:
+        for water, stay in _by_water(history, stays):
+            split[water].append(stay)
+    else:
+        for stay in stays:
+            split[source_of(stay.batch) if by == SOURCE else history.groups[stay.group].species].append(stay)  # type: ignore[index]
     names = {one.species: one.species_name for one in history.groups.values()}
     return [
         _row(history, scope, by, key, names.get(key, key) if by == SPECIES else key, split[key])
@@ -78,13 +83,26 @@ def whole_of(history: History, species: str, called: str) -> Experience:
     return _row(history, scope, SPECIES, species, called, stays)
 
 
-def _key_of(history: History, by: str) -> Callable[[Stay], str]:
-    if by == SOURCE:
-        return lambda stay: source_of(stay.batch)
-    if by == SPECIES:
-        return lambda stay: history.groups[stay.group].species  # type: ignore[index]
-    # A group lives in one tank; a stay counts where that tank belonged as the fish came into it.
-    return lambda stay: str(history.water_name(history.water_of(stay.group, stay.from_ms)))  # type: ignore[arg-type]
+def _by_water(history: History, stays: Iterable[Stay]) -> Iterator[tuple[str, Stay]]:
+    """The stays, parted where a tank came to other water: what lived on there is moved, and comes under watch late."""
+    for stay in stays:
+        start, came_by = stay.from_ms, stay.came_by
+        tank = history.groups[stay.group].tank_id  # type: ignore[index]
+        # As in rates, a loss at the instant of joining happened in the new water.
+        end = max(_end(history, stay) + (stay.end in (LOSS, MISSING)), start + 1)
+        for _, until, water in history.waters.during(tank, start, end):
+            name = str(history.water_name(water))
+            if until >= end:
+                yield name, replace(stay, from_ms=start, came_by=came_by)
+            else:
+                joined = ("joined", tank, until)
+                yield (
+                    name,
+                    replace(
+                        stay, from_ms=start, to_ms=until, end=MOVE, cause=None, line=joined, came_by=came_by
+                    ),
+                )
+                start, came_by = until, joined
 
 
 def _row(history: History, scope: Scope, by: str, key: str, called: str, stays: Sequence[Stay]) -> Experience:
@@ -114,7 +132,7 @@ def _row(history: History, scope: Scope, by: str, key: str, called: str, stays: 
         tuple(sorted(causes.items(), key=lambda one: (-one[1], one[0]))),
         "",
     )
-    return Experience(**{**row.__dict__, "says": _says(row)})
+    return Experience(**{**row.__dict__, "says": _says(row, stays)})
 
 
 def _came(history: History, by: str, key: str, stays: Iterable[Stay]) -> dict[Batch, int]:
@@ -142,26 +160,41 @@ def _longest(history: History, stays: Sequence[Stay], *, moved_too: bool) -> tup
     """
     of_batch: dict[object, list[Stay]] = defaultdict(list)
     for stay in stays:
-        if stay.batch.age_known and (moved_too or stay.end != MOVE):
+        if stay.batch.age_known:
             of_batch[stay.batch.id].append(stay)
     best: tuple[float, str, bool] | None = None
     for some in of_batch.values():
         left = 0.0
         for stay in sorted(some, key=lambda one: -_end(history, one)):
-            left += stay.heads
+            left += stay.heads if moved_too or stay.end != MOVE else 0.0
             if left >= HALF_A_FISH:
                 age = (_end(history, stay) - stay.batch.at_ms) / DAY_MS
                 if best is None or age > best[0]:
-                    best = age, history.groups[stay.group].tank, stay.to_ms is None  # type: ignore[index]
+                    best = age, _where_longest(history, some, stay), stay.to_ms is None
                 break
     return best
+
+
+def _where_longest(history: History, batch: Sequence[Stay], last: Stay) -> str:
+    """The tank in which fish were longest, from their last stay back through their moves."""
+    spent: dict[str, int] = defaultdict(int)
+    one: Stay | None = last
+    while one is not None:
+        spent[history.groups[one.group].tank] += _end(history, one) - one.from_ms  # type: ignore[index]
+        came = [
+            before
+            for before in batch
+            if before.end == MOVE and before.line == one.came_by and before.place < one.place
+        ]
+        one = max(came, key=lambda stay: _end(history, stay) - stay.from_ms, default=None)
+    return max(spent, key=lambda tank: spent[tank])
 
 
 def _end(history: History, stay: Stay) -> int:
     return history.now_ms if stay.to_ms is None else stay.to_ms
 
 
-def _says(one: Experience) -> str:
+def _says(one: Experience, stays: Sequence[Stay]) -> str:
     if not one.batches:
         return f"Unknown, because no {one.called} were ever recorded."
     told = []
@@ -172,15 +205,45 @@ def _says(one: Experience) -> str:
     words = f"{one.called}: {', '.join(told) or 'none came first to it'}; {one.heads} now."
     if known := [(day, each) for day, each in one.survival.told if each is not None]:
         day, each = known[-1]
-        words += (
-            f" Of 100 that came {each.survival * 100:.0f} lived to day {day:.0f}"
-            f" (95 % interval {each.low * 100:.0f} to {each.high * 100:.0f})."
-        )
+        words += f" {_lived(one.survival.heads, each)} (95 % interval {each.low * 100:.0f} to {each.high * 100:.0f} %)"
+        later = _lost_later(stays, day)
+        words += f"; since then {later}." if later else "."
     else:
         words += " Survival is unknown, because none were watched from the beginning for a week."
     if one.longest_days is not None:
-        words += f" Longest kept: {one.longest_days:.0f} days, in {one.longest_in}{', living' if one.living else ''}."
+        days = "1 day" if round(one.longest_days) == 1 else f"{one.longest_days:.0f} days"
+        words += f" Longest kept: {days}, longest in {one.longest_in}{', living' if one.living else ''}."
     return words
+
+
+def _lived(heads: float, each: Told) -> str:
+    """How many lived to a day, in words."""
+    if each.survival < 1:
+        return f"{each.survival * 100:.0f} % of {_fish(heads)} lived to day {each.age:.0f}"
+    if abs(each.watched - heads) < WHOLE:
+        return f"All {_fish(heads)} lived to day {each.age:.0f}"
+    return f"None of {_fish(heads)} was lost by day {each.age:.0f}, {_fish(each.watched)} watched so long"
+
+
+def _lost_later(stays: Sequence[Stay], day: float) -> str:
+    """What of the fish of known age was lost or went missing after a day of their age."""
+    lost: dict[str, float] = defaultdict(float)
+    missing = 0.0
+    for stay in stays:
+        if stay.to_ms is None or not stay.batch.age_known or stay.age(stay.to_ms) <= day:
+            continue
+        if stay.end == LOSS:
+            lost[stay.cause or "unknown"] += stay.heads
+        elif stay.end == MISSING:
+            missing += stay.heads
+    told = [f"{_fish(lost[cause])} lost ({cause.replace('_', ' ')})" for cause in sorted(lost)]
+    return ", ".join([*told, f"{_fish(missing)} missing"] if missing else told)
+
+
+def _fish(heads: float) -> str:
+    """Heads as they are said: fractions with the reason beside them."""
+    whole = abs(heads - round(heads)) < WHOLE
+    return f"{heads:.0f}" if whole else f"{heads:.3g} (shared among batches)"
 
 
 def assumptions_of() -> list[Assumption]:

@@ -6,7 +6,7 @@ import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from weirbook.actions.befallen import SUSPECT, befell
+from weirbook.actions.befallen import SUSPECT, Befell, befell
 from weirbook.actions.exposure_told import NOT_KNOWN, Asked, NearMiss, Since, Trace, Traced
 from weirbook.actions.exposure_words import judged
 from weirbook.actions.fish_history import DAY_MS, EVER, Crossing, Fish, History
@@ -23,20 +23,20 @@ def trace_exposure(history: History, group_id: uuid.UUID, asked: Asked) -> Trace
     to_ms = history.now_ms if asked.to_ms is None else asked.to_ms
     rules = Rules(asked.residual_days * DAY_MS, asked.carry_days * DAY_MS)
     backward, group = asked.direction == BACKWARD, history.groups[group_id]
-    told = exposures(history.room.within(from_ms, to_ms), group.number, asked.direction, rules)
+    whole = asked.from_ms is None and asked.to_ms is None
+    room = history.room if whole else history.room.within(from_ms, to_ms)
+    told = exposures(room, group.number, asked.direction, rules)
     if not backward:
         return judged(history, _spread(history, group, asked, told))
     window, why = _window(history, group_id, asked)
     until = last_departures(history.room.within(*window), group.number, rules)
+    met = {
+        number: befell(history, history.fish_of(number).id, *window, last_ms)
+        for number, last_ms in until.items()
+    }
     items = tuple(
-        Traced(
-            other,
-            one,
-            befell(history, other.id, *window, until.get(other.number, -EVER)),
-            other.number in until,
-        )
+        Traced(history.fish_of(one.source), one, met.get(one.source, Befell()), one.source in met)
         for one in told
-        for other in [history.fish_of(one.source)]
     )
     trace = Trace(
         group,
@@ -86,14 +86,17 @@ def _since(
         before = last_departures(history.room.within(start - within, start), group.number, rules)
     room = history.room.within(start, end)
     until = last_departures(room, group.number, rules)
-    first: dict[uuid.UUID, Traced] = {}
-    for one in exposures(room, group.number, BACKWARD, rules) if until else ():
-        other = history.fish_of(one.source)
-        known = before.get(one.source)
+    suspects: dict[Id, Befell] = {}
+    for number, last_ms in until.items():
+        known = before.get(number)
         since = start - within if known is None else min(known + 1, start)
-        what = befell(history, other.id, since, end, until.get(one.source, -EVER))
+        what = befell(history, history.fish_of(number).id, since, end, last_ms)
         if what.suspect:
-            first.setdefault(other.id, Traced(other, one, what, False))
+            suspects[number] = what
+    first: dict[Id, Traced] = {}
+    for one in exposures(room, group.number, BACKWARD, rules) if suspects else ():
+        if (met := suspects.get(one.source)) is not None:
+            first.setdefault(one.source, Traced(history.fish_of(one.source), one, met, False))
     span = (start, end)
     return Since(
         span,

@@ -72,15 +72,18 @@ def lines_of(session: Session, groups: Iterable[uuid.UUID] | None = None) -> lis
     return counting(_read(row for row in session.execute(some)))
 
 
+class _Ids(dict[Any, Any]):
+    """Ids by how the driver gives them, each read once."""
+
+    def __missing__(self, raw: Any) -> Any:
+        read = raw if raw is None or isinstance(raw, uuid.UUID) else uuid.UUID(raw)
+        self[raw] = read
+        return read
+
+
 def _read(rows: Iterable[Sequence[Any]]) -> Iterator[Line]:
     """Rows as the driver gives them: of SQLite ids are texts and flags numbers. An id is read once, however often it stands."""
-    known: dict[object, uuid.UUID | None] = {None: None}
-
-    def identity(raw: Any) -> Any:
-        if raw not in known:
-            known[raw] = raw if isinstance(raw, uuid.UUID) else uuid.UUID(raw)
-        return known[raw]
-
+    ids = _Ids()
     for (
         happened,
         line,
@@ -99,15 +102,15 @@ def _read(rows: Iterable[Sequence[Any]]) -> Iterator[Line]:
         yield Line(
             happened,
             line,
-            identity(own),
+            ids[own],
             kind,
-            identity(group),
-            identity(to_group),
+            ids[group],
+            ids[to_group],
             number,
             source,
             cause,
-            identity(batch),
-            identity(withdraws),
+            ids[batch],
+            ids[withdraws],
             bool(straight),
             keeps,
         )

@@ -26,7 +26,7 @@ from weirbook.record.fish import Species
 from weirbook.record.names import find
 from weirbook.web.access import READERS
 from weirbook.web.fields import Choice
-from weirbook.web.loss_shapes import plain, survival_row
+from weirbook.web.loss_shapes import plain, shared, survival_row
 from weirbook.web.operations import Call, Example, operation, reply
 from weirbook.web.shapes import (
     COUNT,
@@ -59,10 +59,11 @@ _ROW: dict[str, Shape] = {
     "fish_days": described(NUMBER, "One fish watched for a day is one"),
     "lost": described(NUMBER, "Fish lost; a fraction where a loss is shared among batches"),
     "missing": described(NUMBER, "Fish gone missing"),
+    "note": described(or_null(TEXT), "Where heads are fractions, why"),
     "per_1000_fish_days": described(or_null(NUMBER), "Losses in 1000 fish-days"),
     "longest_days": described(or_null(NUMBER), "The longest that any of a batch was kept, days"),
-    "longest_in": described(or_null(TEXT), "Handle of the tank where that was"),
-    "longest_lives": described(FLAG, "Whether it is still there"),
+    "longest_in": described(or_null(TEXT), "Handle of the tank where those were longest"),
+    "longest_lives": described(FLAG, "Whether any of those still live"),
     "survival": described(ref("Survival"), "Since arrival or birth"),
     "causes": described(many(thing({"cause": TEXT, "lost": NUMBER})), "Of losses, as told"),
     "says": described(TEXT, "In words"),
@@ -177,6 +178,7 @@ def _row(one: Experience) -> dict[str, Any]:
         "fish_days": plain(one.rate.fish_days),
         "lost": plain(one.rate.lost),
         "missing": plain(one.rate.missing),
+        "note": shared(one.rate.lost, one.rate.missing),
         "per_1000_fish_days": plain(one.rate.rate),
         "longest_days": None if one.longest_days is None else plain(round(one.longest_days, 2)),
         "longest_in": one.longest_in,

@@ -36,8 +36,11 @@ _RATE: dict[str, Shape] = {
     ),
     "low": described(or_null(NUMBER), "Lower limit of its 95 % interval (exact, Garwood)"),
     "high": described(or_null(NUMBER), "Upper limit"),
+    "note": described(or_null(TEXT), "Where heads are fractions, why"),
 }
 RATE_COLUMNS = tuple(_RATE)
+NOTHING = 1e-6
+"""Heads below this are what fractions leave behind when they should cancel."""
 _SURVIVAL: dict[str, Shape] = {
     "by": described(TEXT, "What tells these fish apart"),
     "key": described(TEXT, "Id, handle or name of the part"),
@@ -98,7 +101,7 @@ SHAPES: dict[str, Shape] = {
                 many(
                     thing(
                         {
-                            "kind": {"type": "string", "enum": ["arrival", "move", "transfer"]},
+                            "kind": {"type": "string", "enum": ["arrival", "move", "transfer", "tank"]},
                             "record": described(TEXT, "Path of the record"),
                             "words": TEXT,
                         }
@@ -143,7 +146,14 @@ def rate_row(one: Rate) -> dict[str, Any]:
         "per_1000_fish_days": plain(one.rate),
         "low": plain(one.low),
         "high": plain(one.high),
+        "note": shared(one.lost, one.missing),
     }
+
+
+def shared(*heads: float) -> str | None:
+    """Why heads are no whole numbers, where they aren't."""
+    whole = all(abs(each - round(each)) < NOTHING for each in heads)
+    return None if whole else "shared among batches: nobody said which batch was lost"
 
 
 def survival_row(one: Survival) -> dict[str, Any]:

@@ -73,6 +73,11 @@ class Room:
     moved: Sequence[Moved] = ()
     carried: Sequence[Carried] = ()
 
+    @cached_property
+    def waters(self) -> Waters:
+        """Its waters, worked out once."""
+        return Waters(self)
+
     def within(self, from_ms: int, to_ms: int) -> Room:
         """The same with contacts of a span alone; what goes on beyond its end is left open."""
         return Room(

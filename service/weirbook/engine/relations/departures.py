@@ -15,7 +15,6 @@ from weirbook.engine.relations.contacts import (
     Room,
     Rules,
     Water,
-    Waters,
     merged,
 )
 
@@ -42,7 +41,7 @@ class _Back:
     """A search that takes the latest instant first, so that the first that is found of a life is its last."""
 
     def __init__(self, room: Room, rules: Rules) -> None:
-        self._rules, self._waters = rules, Waters(room)
+        self._rules, self._waters = rules, room.waters
         self._moves: dict[Id, list[Moved]] = defaultdict(list)
         for move in room.moved:
             self._moves[move.to_group].append(move)
@@ -50,6 +49,10 @@ class _Back:
         for index, (_, one) in enumerate(self._waters.carriages):
             self._into[one.to_water].append((index, one))
         self._lives: dict[Id, list[_Life]] = {}
+        self._of: dict[Water, list[tuple[Piece, _Life]]] = {
+            water: [(piece, self._life(piece.group, piece.from_ms)) for piece in pieces]
+            for water, pieces in self._waters.of.items()
+        }
         self._carried: set[int] = set()
         self._heap: list[tuple[int, int, Id, _Life]] = []
         self._done: set[tuple[Id, _Life]] = set()
@@ -100,13 +103,13 @@ class _Back:
                 self._push(move.at_ms, move.from_group, self._life(move.from_group, move.at_ms))
 
     def _sharing(self, taker: Piece, until: int) -> None:
-        for giver in self._waters.of[taker.water]:
+        for giver, life in self._of[taker.water]:
+            if giver.group == taker.group or (giver.group, life) in self._done:
+                continue
             start = max(giver.from_ms, taker.from_ms)
             end = min(giver.to_ms + self._rules.residual_ms, taker.to_ms)
-            if giver.group != taker.group and start < end and start <= until:
-                self._push(
-                    min(until, giver.to_ms - 1, end - 1), giver.group, self._life(giver.group, giver.from_ms)
-                )
+            if start < end and start <= until:
+                self._push(min(until, giver.to_ms - 1, end - 1), giver.group, life)
 
     def _carriage(self, index: int, last: Carried) -> None:
         """What was carried, and what had been carried to where it was taken from."""
@@ -116,18 +119,17 @@ class _Back:
             if index in self._carried:
                 continue
             self._carried.add(index)
-            for giver in self._givers(one):
-                until = min(one.at_ms, giver.to_ms - 1)
-                self._push(until, giver.group, self._life(giver.group, giver.from_ms))
+            for giver, life in self._givers(one):
+                self._push(min(one.at_ms, giver.to_ms - 1), giver.group, life)
             waiting += [
                 (number, before)
                 for number, before in self._into[one.from_water]
                 if before.at_ms <= one.at_ms <= before.at_ms + self._rules.carry_ms
             ]
 
-    def _givers(self, one: Carried) -> Iterator[Piece]:
+    def _givers(self, one: Carried) -> Iterator[tuple[Piece, _Life]]:
         rules = self._rules
-        for piece in self._waters.of[one.from_water]:
+        for piece, life in self._of.get(one.from_water, ()):
             lately = one.at_ms <= piece.to_ms + rules.carry_ms or one.at_ms < piece.to_ms + rules.residual_ms
             if piece.from_ms <= one.at_ms and lately:
-                yield piece
+                yield piece, life

@@ -71,7 +71,7 @@ def exposures(room: Room, group: Id, direction: str = BACKWARD, rules: Rules | N
     Not covered: how long a disease needs, and what it does not infect.
     """
     rules = rules or Rules()
-    waters = Waters(room)
+    waters = room.waters
     found = list(_Direct(room, waters, rules, group, direction == BACKWARD).rows())
     earliest: dict[Id, int] = defaultdict(lambda: EVER)
     for one in found:
@@ -215,7 +215,7 @@ class _Direct:
 
 def followed_into(room: Room, group: Id, within_ms: int) -> list[tuple[Id, Water, int, int]]:
     """Groups that left a water shortly before this one came into it: which, where, when they left and it came."""
-    waters = Waters(room)
+    waters = room.waters
     found = []
     for mine in waters.pieces_of(group):
         for other in waters.of[mine.water]:

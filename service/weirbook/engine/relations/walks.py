@@ -327,4 +327,8 @@ def _first(log: Sequence[Arrival], index: int) -> Arrival | None:
 
 def _last(log: Sequence[Arrival], index: int, until: int) -> Arrival | None:
     """The last growth by a bit before that number: it stands since, or since the group's last new beginning."""
-    return next((one for one in reversed(log) if one.number < until and one.bits >> index & 1), None)
+    bit = 1 << index
+    for one in reversed(log):
+        if one.number < until and one.bits & bit:
+            return one
+    return None
