@@ -460,8 +460,8 @@ def test_births_arrivals_and_counts_tell_heads_of_the_whole_system(furnished: Ca
     stock(furnished, "arrival", away, 50, "2026-10-01T10:00:00Z")
     stock(furnished, "arrival", fish, 9, "2026-11-01T10:00:00Z")
     stock(furnished, "arrival", others, 6, "2026-11-02T10:00:00Z")
-    stock(furnished, "count", fish, 7, "2026-11-03T10:00:00Z")
-    stock(furnished, "count", others, 7, "2026-11-04T10:00:00Z")
+    stock(furnished, "count", fish, 7, "2026-11-03T10:00:00Z", words="Two gone")
+    stock(furnished, "count", others, 7, "2026-11-04T10:00:00Z", words="One more")
     stock(furnished, "move", away, 5, "2026-11-05T10:00:00Z", to_tank="nursery")
     stock(furnished, "birth", others, 1, "2026-11-06T10:00:00Z")
     told = [one["words"] for one in timeline(furnished) if one["kind"] in ("arrival", "birth", "count")]

@@ -147,14 +147,18 @@ def test_fish_that_came_or_a_plant_lost_mid_phase_are_named_and_a_cleaning_is_no
     })["id"]  # fmt: skip
     made(vat, "planting-events", {"planting": moss, "kind": "lost", "happened_at": at(LENGTH + 12)})
     made(vat, "journal", {"kind": "cleaning", "place": "tanks/vat", "happened_at": at(8), "words": "Glass."})
+    made(vat, "plantings", {
+        "kind": "moss", "place": "tanks/vat", "method": "on_wood", "planted_at": at(LENGTH + 8),
+    })  # fmt: skip
+    planted = day(LENGTH + 8).isoformat()
     came, lost = (day(LENGTH + late).isoformat() for late in (9, 12))
     shown = result(vat, trial)
     assert shown["reading"].endswith(
-        f"; also during 'Six hours' only: 7 × Loach came ({came}) and a plant lost ({lost})."
+        f"; also during 'Six hours' only: 7 × Loach came ({came}), Moss planted ({planted}) and a plant lost ({lost})."
     )
     assert "told apart" not in shown["reading"].split("also")[0].rsplit(";", 1)[-1]
     assert {one["kind"]: one["during"] for one in shown["meanwhile"]} == {
-        "arrival": 2, "planting_event": 2, "cleaning": None,
+        "arrival": 2, "planting": 2, "planting_event": 2, "cleaning": None,
     }  # fmt: skip
 
 

@@ -112,7 +112,7 @@ def test_killifish_on_the_floor_lead_to_the_lid_and_not_to_an_arrival_next_door(
         "2 × Killifish died. Cause: jumped. On the floor, dry.",
     ]
     assert found["says"] == [
-        "First to look at: lid open at tanks/nursery, twice, 18 h in all; it came before all 2 losses entered."
+        "First to look at: lid open at tanks/nursery, twice, 18 h in all; it came before both losses entered."
     ]
     assert "Heads of the system did not rise, by its ledger." in found["quiet"]
     assert "fish that came in" not in aspects(found)
@@ -263,22 +263,20 @@ def test_many_births_before_a_loss_are_more_fish(furnished: Caller) -> None:
     stock(furnished, "loss", fish, 2, days_before(4), cause="water")
     found = asked(furnished)
     one = suspect(found, "more fish")
-    assert one["words"] == (
-        "Heads of the system rose from 132 to 179: 47 × Killifish were born; heads of the system from 132 to 179."
-    )
+    assert one["words"] == "47 × Killifish were born; heads of the system from 132 to 179."
     assert "5 d before a loss was entered" in one["reasons"]
     assert "goes with the cause recorded for the losses (water)" in one["reasons"]
     assert "1.4 times the heads of before" in one["reasons"]
     assert (one["factors"]["unusual"], one["factors"]["fits"], one["times"]) == (2, 1.5, 1)
     assert not any("did not rise" in sentence for sentence in found["quiet"])
     assert found["says"][0] == (
-        f"First to look at: more fish at tanks/nursery, {days_before(9)[:10]} 08:00, heads of the system rose from 132 to"
+        f"First to look at: more fish at tanks/nursery, {days_before(9)[:10]} 08:00, heads from 132 to"
         " 179; it came before the loss entered."
     )
     stock(furnished, "arrival", group(furnished, species="Danio"), 4, days_before(7))
     again = suspect(asked(furnished), "more fish")
     assert (again["times"], again["words"].split(":")[0]) == (
-        2, "Heads of the system rose from 132 to 183 by 2 lines of the ledger, the last",
+        2, "Heads of the system from 132 to 183, by 2 lines of the ledger; the last",
     )  # fmt: skip
 
 
@@ -311,7 +309,7 @@ def test_losses_that_began_earlier_are_asked_for_again(
     fish = group(furnished)
     stock(furnished, "arrival", fish, 30, days_before(200))
     for day in losses:
-        stock(furnished, "loss", fish, 1, days_before(day))
+        stock(furnished, "loss", fish, 1, days_before(day), cause="unknown")
     told = asked(furnished)["says"]
     assert told[1:] == ([] if query is None else [f"{words}: ask with {query}."])
 
@@ -320,7 +318,7 @@ def test_what_began_only_after_the_losses_is_said_to_have_done_so(furnished: Cal
     fish = group(furnished)
     stock(furnished, "arrival", fish, 12, days_before(250))
     for day in (12, 6, 5):
-        stock(furnished, "loss", fish, 1, days_before(day))
+        stock(furnished, "loss", fish, 1, days_before(day), cause="unknown")
     assert asked(furnished)["says"] == [
         "Nothing in the record of these days is a suspect: see what is unknown."
     ]
@@ -471,6 +469,8 @@ def test_an_excursion_is_a_suspect_and_its_absence_is_told_only_where_a_gauge_co
     says(furnished, "nursery-temperature", (instant_text(start + 5 * DAY_MS + 600_000), 29))
     found = asked(furnished)
     assert suspect(found, "excursion")["words"].endswith("the highest was 29 degC.")
+    assert found["says"][0].startswith("First to look at: excursion of temperature at tanks/nursery, ")
+    assert found["says"][0].endswith(" before the time asked for.")
     assert quiet not in found["quiet"]
 
 

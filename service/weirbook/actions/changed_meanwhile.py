@@ -181,6 +181,8 @@ def _name(one: Told, phrase: str) -> str:
         return one.words.rstrip(".")
     if one.kind == "edit":
         return f"an edit of {facts['noun']} {facts['subject']}"
+    if one.kind == "planting":
+        return f"{facts['called']} planted"
     if one.kind in ("arrival", "move"):
         return f"{heads(facts['number'], facts['called'])} {'came' if one.kind == 'arrival' else 'moved'}"
     return phrase

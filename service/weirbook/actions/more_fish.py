@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from weirbook.actions.fish_days import ledger_lines
 from weirbook.actions.suspect_weights import PLAIN, UNCOMMON
-from weirbook.actions.system_heads import heads_around
 from weirbook.actions.told import Look, Told
 from weirbook.actions.unusual import Verdict
 from weirbook.record.fish import ARRIVAL, BIRTH, MOVE
@@ -28,20 +26,22 @@ class MoreFish:
 
     @property
     def words(self) -> str:
-        """From how many to how many, and the last line by which."""
-        several = "" if len(self.lines) == 1 else f" by {len(self.lines)} lines of the ledger, the last"
-        return f"Heads of the system rose from {self.before} to {self.after}{several}: {self.lines[-1].words}"
+        """One line as it stands; of several from how many to how many, and the last."""
+        if len(self.lines) == 1:
+            return self.lines[0].words
+        rose = f"Heads of the system from {self.before} to {self.after}"
+        return f"{rose}, by {len(self.lines)} lines of the ledger; the last: {self.lines[-1].words}"
 
     @property
     def verdict(self) -> Verdict:
         """Out of the way where they are many more than before; the first fish of a system are not."""
         if not self.before:
-            return Verdict(PLAIN, "the first fish in its ledger")
+            return Verdict(PLAIN, "no fish lived there before")
         ratio = self.after / self.before
         return Verdict(UNCOMMON if ratio >= MANY_MORE else PLAIN, f"{ratio:.2g} times the heads of before")
 
 
-def more_fish(look: Look, lines: Sequence[Told]) -> MoreFish | None:
+def more_fish(lines: Sequence[Told]) -> MoreFish | None:
     """The births, arrivals and moves in of these days, where after the last there were more heads than before the first."""
     gains = [
         one
@@ -50,9 +50,8 @@ def more_fish(look: Look, lines: Sequence[Told]) -> MoreFish | None:
     ]
     if not gains:
         return None
-    around = heads_around(look)
-    first, last = (around[uuid.UUID(one.path.rsplit("/", 1)[-1])] for one in (gains[0], gains[-1]))
-    return MoreFish(gains, first.before, last.after) if last.after > first.before else None
+    before, after = gains[0].facts["heads"][0], gains[-1].facts["heads"][1]
+    return MoreFish(gains, before, after) if after > before else None
 
 
 def no_more_fish(look: Look) -> str | None:

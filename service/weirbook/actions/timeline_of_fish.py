@@ -59,7 +59,7 @@ def stock_entries(look: Look) -> Iterator[Told]:
 def _entry(look: Look, row: Any) -> Iterator[Told]:
     """A line of the ledger as this system sees it."""
     called, tank_id = look.groups[row["group_id"]]
-    at_ms = row["happened_at_ms"]
+    at_ms, around = row["happened_at_ms"], heads_around(look).get(row["id"])
     left = look.belongs.held(tank_id, at_ms)
     place, way = tank_id, ""
     if row["kind"] == MOVE:
@@ -73,12 +73,11 @@ def _entry(look: Look, row: Any) -> Iterator[Told]:
     elif not left:
         return
     elif row["kind"] == COUNT:
-        told = f"Counted {heads(row['number'], called)}, {_beside_ledger(heads_around(look)[row['id']].more)}"
+        told = f"Counted {heads(row['number'], called)}, {_beside_ledger(around.more if around else 0)}"
     else:
         one, several = WORDS[row["kind"]]
         told = f"{heads(row['number'], called)} {one if row['number'] == 1 else several}"
-        if row["kind"] in GAINS:
-            around = heads_around(look)[row["id"]]
+        if row["kind"] in GAINS and around is not None:
             told += f"; heads of the system from {around.before} to {around.after}"
     cause = row["cause"] and f"Cause: {plain(row['cause'])}"
     source = row["source"] and f"From {row['source']}"
@@ -99,6 +98,7 @@ def _entry(look: Look, row: Any) -> Iterator[Told]:
             "called": called,
             "straight_in": row["straight_in"],
             "way": way,
+            "heads": None if around is None else (around.before, around.after),
         },
     )
 

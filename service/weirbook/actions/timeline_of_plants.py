@@ -29,6 +29,7 @@ def plantings(look: Look) -> Iterator[Told]:
                 f"/v1/plantings/{number}",
                 "planting",
                 about=kinds[kind_id],
+                facts={"called": called[kind_id]},
             )
 
 

@@ -178,7 +178,9 @@ def _shown(
         resolution=_in_unit(gauge, gauge.resolution),
         meanwhile=tuple(
             engine.Meanwhile(one.day.toordinal(), one.phrase, one.during, one.named)
-            for one in meanwhile
+            for one in sorted(
+                meanwhile, key=lambda one: "planting" in one.told.kind
+            )  # plants last: they weigh least
             if one.counts
         ),
     )

@@ -52,7 +52,7 @@ def what_changed(look: Look) -> WhatChanged:
     history = History(
         look.start_ms, days, EXCURSIONS_DAYS, (look.end_ms - look.start_ms) / DAY_MS, look.end_ms, done
     )
-    more = more_fish(look, lines)
+    more = more_fish(lines)
     suspects, ordinary = rank(lines, earlier, losses, look.end_ms, history, more)
     heads = no_more_fish(look) if more is None else None
     moved, steady, unjudged = readings_moved(look)

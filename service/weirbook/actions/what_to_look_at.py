@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from weirbook.actions.more_fish import MORE_FISH
 from weirbook.actions.rank_suspects import Suspect
-from weirbook.actions.told import DAY_MS, Look, Told, lasting, times
+from weirbook.actions.told import DAY_MS, Look, Told, lasting, parameter_name, times
 from weirbook.engine.times import day_of, instant_text
 from weirbook.record.fish import LOSS, MISSING
 
@@ -33,25 +33,28 @@ def says(
 def _first(look: Look, one: Suspect, losses: Sequence[Told]) -> str:
     count = len(one.lines)
     total = sum(line.lasted_ms(look.now) for line in one.lines)
-    parts = [f"{one.aspect} at {one.last.place}"]
+    of = f" of {parameter_name(one.last.facts['parameter'])}" if one.last.kind == "excursion" else ""
+    parts = [f"{one.aspect}{of} at {one.last.place}"]
     parts.append(times(count) if count > 1 else look.clock(one.first.at_ms))
     if total:
         parts.append(f"{lasting(total)} in all" if count > 1 else f"for {lasting(total)}")
     if one.aspect == MORE_FISH:
-        parts.append(one.words.split(":", 1)[0].lower())
+        parts.append(f"heads from {one.first.facts['heads'][0]} to {one.last.facts['heads'][1]}")
     return f"First to look at: {', '.join(parts)}; {_before(one, losses)}."
 
 
 def _before(one: Suspect, losses: Sequence[Told]) -> str:
     """Which losses it came before; of causes the record can't tell."""
     if not losses:
-        return f"it came before the time asked for ({one.reasons[0]})"
+        return one.reasons[0]
     after = sum(loss.at_ms > one.first.at_ms for loss in losses)
     if not after:
         return "but it began only after the losses entered"
     if len(losses) == 1:
         return "it came before the loss entered"
-    return f"it came before {f'all {after}' if after == len(losses) else f'{after} of the {len(losses)}'} losses entered"
+    some = f"{after} of the {len(losses)}"
+    every = "both" if after == 2 else f"all {after}"
+    return f"it came before {every if after == len(losses) else some} losses entered"
 
 
 def _began(look: Look, losses: Sequence[Told], earlier: Sequence[Told]) -> Iterator[str]:

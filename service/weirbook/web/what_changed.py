@@ -9,6 +9,7 @@ from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
+from weirbook.actions.more_fish import MANY_MORE
 from weirbook.actions.rank_suspects import Suspect
 from weirbook.actions.readings_moved import HISTORY_DAYS, LEAST_DAYS, LEAST_TESTS, Moved
 from weirbook.actions.suspect_weights import AFTER, ALWAYS, FITS, NEVER, PLAIN, UNCOMMON, UNKNOWN, WEIGHTS
@@ -46,6 +47,8 @@ ASSUMPTIONS = (
     "its weight before the time asked for or a loss of these days, whichever comes sooner after it; then halved for each such "
     "length of time.",
     f"fits: {FITS} where a cause recorded for these losses goes with it. order: {AFTER} where it began only after the losses.",
+    f"more fish: heads after the last birth, arrival or move in beside those before the first; {MANY_MORE:g} times as many are "
+    "out of the way. Losses that follow each other within as many days as were asked for count as one trouble.",
     f"A reading moved if a test, or two days of a sensor, lie {FAR} spreads or more from the middle of the {HISTORY_DAYS} days "
     f"before (tests: a year); below {LEAST_DAYS} days or {LEAST_TESTS} tests nothing is called usual.",
 )

@@ -6,7 +6,7 @@ from series_scenes import SETTLE, rooms
 from weirbook.engine.relations.differences import Difference, Stretch
 from weirbook.engine.relations.persistence import Mixture
 from weirbook.engine.relations.trends import trend
-from weirbook.engine.relations.trial_words import TrialWords, either, plain, trend_words, two
+from weirbook.engine.relations.trial_words import TrialWords, either, plain, times_likelier, trend_words, two
 from weirbook.engine.relations.trials import Meanwhile, Outcome, Phase, Trial, judged
 
 LENGTH = 28
@@ -272,6 +272,15 @@ def test_reaches_either_side_are_rounded_alike() -> None:
     assert either(0.0, 1.1, ways, "points") == "higher by up to 1.1 points"
     assert either(2e-9, 3e-9, ways, "") == "lower by up to 2e-09 or higher by up to 3e-09"
     assert plain(-0.04, 1) == "0"
+
+
+def test_above_a_hundred_times_likelier_is_far_better() -> None:
+    assert [times_likelier(odds) for odds in (12.4, 99.6, 100.4, 906.0)] == [
+        "12 times",
+        "100 times",
+        "far",
+        "far",
+    ]
 
 
 def test_a_trend_in_words_goes_by_the_week() -> None:

@@ -120,11 +120,11 @@ class TrialWords:
         if found.shape == "step":
             low, high = (DAYS_A_WEEK * end for end in found.slope)
             return [
-                f"a step at the change fits {_times(found.odds)} better than a steady trend; beside it"
+                f"a step at the change fits {times_likelier(found.odds)} better than a steady trend; beside it"
                 f" {self._drift(low, high)}"
             ]
         if found.shape == "trend":
-            words = f"a steady trend that runs through the change fits {_times(1 / found.odds)} better than a step"
+            words = f"a steady trend that runs through the change fits {times_likelier(1 / found.odds)} better than a step"
             if one.verdict in ("lower", "higher"):
                 words += ", so the difference is no sign of the setting"
             return [words]
@@ -324,7 +324,8 @@ def _figures(value: float, count: int) -> int:
     return count - 1 - math.floor(math.log10(value))
 
 
-def _times(odds: float) -> str:
+def times_likelier(odds: float) -> str:
+    """How many times better a shape fits."""
     return "far" if odds > FAR_BETTER else f"{odds:.0f} times"
 
 
