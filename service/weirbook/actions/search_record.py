@@ -83,7 +83,7 @@ def _withdrawn(session: Session, rows: Iterable[Any]) -> set[Any]:
     if not lines:
         return set()
     taken_back = sa.select(StockEntry.withdraws_id).where(StockEntry.withdraws_id.in_(lines))
-    return {lines[one] for one in session.scalars(taken_back)}
+    return {lines[one] for one in session.scalars(taken_back) if one is not None}
 
 
 def _paths(session: Session, place_ids: Iterable[int]) -> dict[int, str]:

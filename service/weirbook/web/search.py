@@ -51,8 +51,8 @@ def blueprint() -> Blueprint:
         summary="Find records by words",
         description=(
             "Looks through the journal, tasks and what was said when they were done, the names and notes of everything "
-            "named, and the words of feedings, doses, water changes, targets, alerts and the like; not through readings. What was "
-            "chosen from a list is found too (`jumped`, `on wood`), a planting by its kind's name, a group by its species. "
+            "named, and the words of feedings, doses, water changes, targets, alerts and the like; not through readings. "
+            "What was chosen from a list is found too (`jumped`, `on wood`), a planting by its kind, a group by its species. "
             'All words must be there, in any order; `"on wood"` in a row; `-stone` leaves out what has that word. The '
             f"last word, from {SHORTEST_BEGINNING} letters on, is also taken as the beginning of a longer one. Case, accents and "
             f"punctuation don't matter, and nothing else has a meaning: no question is wrong. At most {TERMS_CAP} words and "
