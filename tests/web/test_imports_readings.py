@@ -38,7 +38,8 @@ def long(*rows: str, header: str = "gauge,at,value") -> str:
 def test_a_dry_run_tells_every_verdict_and_stores_nothing(furnished: Caller) -> None:
     answer = tried(furnished, "readings", WIDE)
     assert answer["dry_run"] is True and answer["stored"] == 0
-    assert answer["counts"] == {"rows": 2, "blank": 1, "new": 5, "repeated": 0, "refused": 0, "flagged": 0}
+    counted = {"rows": 2, "blank": 1, "values": 5, "new": 5, "repeated": 0, "refused": 0, "flagged": 0}
+    assert answer["counts"] == counted
     assert verdicts(answer) == [(2, "new")] * 3 + [(4, "new")] * 2
     assert answer["rows"][0]["becomes"] == {
         "place": "tanks/nursery",
@@ -305,6 +306,18 @@ def test_every_verdict_is_told_as_csv(furnished: Caller) -> None:
         "2,,new,,,gauge: nursery-temperature; value: 24.5; unit: degC; at: 2025-11-24T00:00:00Z"
     )
     assert lines[-1].startswith("102,at,refused,bad-row,")
+    csv = {"Accept": "text/csv"}
+    real = send(furnished, "readings", body, csv, dry_run="false", partial="true").get_data(as_text=True)
+    assert real.splitlines()[1:] == [one.replace(",,new,", ",,stored,", 1) for one in lines[1:]]
+
+
+def test_of_readings_values_are_told_apart_from_rows(furnished: Caller) -> None:
+    body = "Date,Tank,Temperature (°C),pH\n2025-11-24 18:00,Nursery,24.6,7.1\n2025-11-25 18:00,Nursery,x,y\n"
+    answer = tried(furnished, "readings", body)
+    assert [answer["counts"][name] for name in ("rows", "values", "new", "refused")] == [2, 4, 2, 2]
+    refused = send(furnished, "readings", body, dry_run="false").get_json()
+    assert refused["detail"].startswith("2 values can't be taken")
+    assert {row["verdict"] for row in refused["import"]["rows"]} == {"new", "refused"}
 
 
 def test_a_file_may_come_packed(furnished: Caller) -> None:
@@ -322,7 +335,11 @@ def test_a_file_may_come_packed(furnished: Caller) -> None:
         (b'gauge,at,value\nx,"2025,1\n', 400, "Line 2: a quote is opened"),
         (b"gauge,at,value\nx,2025-11-24," + b"9" * 200_000, 400, "longer than"),
         (b"gauge;at,value\n1;2,3\n", 400, "separator="),
-        (b"gauge,value\nx,1\n", 422, "A column 'at' is missing"),
+        (
+            b"gauge,value\nx,1\n",
+            422,
+            "A column 'at' is missing: When: a date, with a time if known. The file has:",
+        ),
         (b"gauge,at\nx,2025-11-24\n", 422, "No column holds readings"),
         (b"gauge,at,value,VALUE\nx,2025-11-24,1,2\n", 422, "both mean value"),
         (b"gauge,at,value\n" + b"x,2025-11-24,1\n" * 100_001, 413, "More than 100000 rows"),

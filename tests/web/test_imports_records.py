@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from typing import Any
 
 import pytest
@@ -126,7 +127,7 @@ def test_scores_are_taken_along_and_one_that_is_refused_leaves_nothing(furnished
 
     body = f"date,tank,note,scores\n{row(8)}\n{row(70)}\n"
     answer = stored(furnished, "journal", body, partial="true")
-    assert verdicts(answer) == [(2, "new"), (3, "refused")]
+    assert verdicts(answer) == [(2, "stored"), (3, "refused")]
     [entry] = listed(furnished, "journal")
     assert entry["scores"] == [{"parameter": "behaviour_score", "value": 8}]
     assert furnished.get("/v1/gauges/nursery-behaviour-score-by-hand").status_code == 200
@@ -161,7 +162,8 @@ def test_the_journal_s_own_csv_comes_back_as_it_went(furnished: Caller) -> None:
     made(furnished, "journal", {"words": "Two lines"})
     before = listed(furnished, "journal")
     answer = stored(furnished, "journal", furnished.get("/v1/journal?format=csv").get_data())
-    assert answer["counts"] == {"rows": 2, "blank": 0, "new": 0, "repeated": 2, "refused": 0, "flagged": 0}
+    counted = {"rows": 2, "blank": 0, "values": None, "new": 0, "repeated": 2, "refused": 0, "flagged": 0}
+    assert answer["counts"] == counted
     assert {one["column"] for one in answer["recognised"]["unused"]} == {
         "version",
         "created_at",
@@ -216,6 +218,25 @@ def test_a_size_that_can_not_be_is_refused_in_its_column(furnished: Caller, cell
     [row] = tried(furnished, "species", f"name,adult size\nGuppy,{cell}\n")["rows"]
     assert (row["verdict"], row["column"]) == ("refused", "adult size")
     assert words in row["message"]
+
+
+def test_faults_of_several_columns_are_each_told_by_their_own(furnished: Caller) -> None:
+    body = "name,adult size,weight\nGuppy,5 stone,3 feet\n"
+    [row] = tried(furnished, "species", body)["rows"]
+    assert row["column"] == "adult size, weight"
+    size, weight = row["message"].split(" weight: ")
+    assert size.startswith("adult size: ")
+    assert "stone" in size
+    assert "feet" in weight
+    errors = send(furnished, "species", body, dry_run="false").get_json()["errors"]
+    assert [one["pointer"] for one in errors] == ["/2/adult size", "/2/weight"]
+
+
+def test_a_thing_that_is_meant_is_named_once(furnished: Caller) -> None:
+    made(furnished, "tanks", {**copy.deepcopy(FURNITURE[1][1]), "name": "Teen tank"})
+    said = refusals(tried(furnished, "journal", "date,note,tank\n2025-11-24,x,Teen tan\n"))
+    assert "Did you mean tanks/teen-tank" in said[2]
+    assert said[2].count("teen-tank") == 1
 
 
 def test_more_rows_than_are_taken_at_once_are_refused(furnished: Caller) -> None:

@@ -39,9 +39,16 @@ def test_a_ledger_is_tried_then_stored_and_the_same_file_again_is_repeated(stock
         "2025-11-23,loss,guppy,Nursery,2,Old age,,\n"
         "2025-11-24,move,guppy,nursery,4,,Teen tank,\n"
     )
-    assert verdicts(tried(stocked, KIND, body)) == [(2, "new"), (3, "new"), (4, "new")]
+    answer = tried(stocked, KIND, body)
+    assert verdicts(answer) == [(2, "new"), (3, "new"), (4, "new")]
+    assert [row["becomes"]["group_called"] for row in answer["rows"]] == ["Guppy in nursery"] * 3
     assert heads(stocked) == {}
-    assert stored(stocked, KIND, body)["stored"] == 3
+    answer = stored(stocked, KIND, body)
+    assert answer["stored"] == 3
+    assert verdicts(answer) == [(2, "stored"), (3, "stored"), (4, "stored")]
+    assert {row["becomes"]["group"] for row in answer["rows"]} == {
+        one["id"] for one in stocked.get("/v1/groups?tank=nursery").get_json()["items"]
+    }
     assert heads(stocked) == {"nursery": 6, "teen-tank": 4}
     assert stored(stocked, KIND, body)["counts"]["repeated"] == 3
     assert heads(stocked) == {"nursery": 6, "teen-tank": 4}

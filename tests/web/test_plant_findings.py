@@ -49,7 +49,7 @@ def test_what_is_tried_again_as_it_failed_is_told_with_what_held(tank: Caller) -
     )  # fmt: skip
     assert one["reason"] == (
         "Java moss on stone was lost 3 of 3 times in tanks/nursery, after 9 to 20 days, and is tried the same way again"
-        " since 2026-11-23. On wood: 1 tried, it stands, for 140 days."
+        " since 2026-11-23. On wood: 1 tried, it stands, for 140 days (last looked at 2026-07-08)."
     )
     assert one["since"] == "2026-11-23T10:00:00Z"
 

@@ -75,7 +75,7 @@ def test_events_may_be_entered_in_any_order(tank: Caller) -> None:
         ([("uprooted", "10")], "moved", "11", "/kind", "lay uprooted"),
         ([("uprooted", "10")], "trimmed", "11", "/kind", "lay uprooted"),
         ([("uprooted", "10")], "harvested", "11", "/kind", "lay uprooted"),
-        ([], "seen", "00", "/happened_at", "before it was planted"),
+        ([], "seen", "00", "/happened_at", "before it was planted, at 2026-06-01 10:00."),
     ],
 )
 def test_what_could_not_have_been_is_refused_with_what_stands_against_it(
@@ -90,6 +90,16 @@ def test_what_could_not_have_been_is_refused_with_what_stands_against_it(
     assert pointers(refused) == [pointer]
     assert words in refused.get_data(as_text=True)
     assert shown(tank, moss) == before
+
+
+def test_sentences_tell_instants_by_the_rooms_clock(tank: Caller) -> None:
+    assert tank.patch("/v1/room", {"time_zone": "Asia/Kolkata"}).status_code == 200
+    moss = plant(tank)
+    early = try_to(tank, moss, "seen", "2026-05-31").get_json()["errors"][0]["message"]
+    assert early == "That is before it was planted, at 2026-06-01 15:30."
+    tell(tank, moss, "lost", "2026-06-10")
+    late = try_to(tank, moss, "seen", "2026-06-11").get_json()["errors"][0]["message"]
+    assert late.startswith("It was lost before: the event 'lost' of 2026-06-10 15:30 (")
 
 
 def test_what_lay_uprooted_may_be_seen_removed_or_lost(tank: Caller) -> None:

@@ -50,7 +50,8 @@ def test_a_moss_that_holds_on_wood_and_not_on_stone(tank: Caller) -> None:
     assert (wood["method"], wood["tried"], wood["stands"], wood["lost"]) == ("on_wood", 4, 4, 0)
     assert (stone["method"], stone["tried"], stone["stands"], stone["lost"]) == ("on_stone", 3, 0, 3)
     assert wood["words"] == (
-        "Java moss, on wood: 4 tried, all stand, the oldest 140 days. So few tries say little."
+        "Java moss, on wood: 4 tried, all stand, the oldest 140 days (last looked at 2026-07-08 to 2026-11-15). "
+        "So few tries say little."
     )
     assert stone["words"] == (
         "Java moss, on stone: 3 tried, all lost within 20 days. So few tries say little."
@@ -58,6 +59,33 @@ def test_a_moss_that_holds_on_wood_and_not_on_stone(tank: Caller) -> None:
     assert (stone["median_days"], wood["median_days"]) == (14, None)
     assert (wood["oldest_standing_days"], stone["oldest_standing_days"]) == (140, None)
     assert (stone["held_30"]["share"], wood["held_30"]["share"], wood["held_90"]["share"]) == (0, 1, 1)
+    assert (stone["held_30"]["watched"], wood["held_30"]["watched"]) == (None, 3)
+
+
+def test_what_stands_tells_when_it_was_last_looked_at(tank: Caller) -> None:
+    moss = plant(tank, ago(140))
+    (row,) = outcomes(tank)
+    assert "it stands, for 140 days (last looked at 2026-07-08)" in row["words"]
+    tell(tank, moss, "seen", ago(7))
+    (row,) = outcomes(tank)
+    assert "it stands, for 140 days (last looked at 2026-11-18)" in row["words"]
+
+
+def test_methods_of_a_kind_are_set_side_by_side_with_what_the_calculator_takes(tank: Caller) -> None:
+    moss_on_wood_and_stone(tank)
+    plant(tank, ago(9), kind="cress", method="pot")
+    told = tank.get("/v1/plantings/outcomes?by=spot").get_json()
+    (one,) = told["methods_compared"]
+    assert one["kind"] == "java-moss"
+    assert one["words"].startswith(
+        "Java moss: on wood 0 of 4 lost or uprooted, watched for up to 140 days; on stone 3 of 3 lost or uprooted, "
+        "watched for up to 20 days. So few tries say little."
+    )
+    answer = tank.get(one["ask"])
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+    assert "0 of 4" in answer.get_data(as_text=True)
+    assert "3 of 3" in answer.get_data(as_text=True)
+    assert tank.get("/v1/plantings/outcomes?method=on_wood").get_json()["methods_compared"] == []
 
 
 def test_an_interval_where_all_or_none_were_lost_is_the_exact_binomial_one(tank: Caller) -> None:
@@ -134,7 +162,7 @@ def test_who_did_it_is_counted_and_what_nobody_knows_is_said(tank: Caller) -> No
     ]  # fmt: skip
     assert row["words"].startswith(
         "Java moss, on stone: 6 tried: 4 uprooted within 5 days (Loaches 2 times; Snails), 1 removed after 10 days, "
-        "1 stands, for 5 days. Held 30 days: "
+        "1 stands, for 5 days (last looked at 2026-11-20). Held 30 days: "
     )
 
 

@@ -12,7 +12,7 @@ from weirbook.errors import Invalid
 from weirbook.record.base import Named
 from weirbook.record.places import Place, RoomPlace, Tank, path_of
 
-NAMED_AT_MOST = 8
+NAMED_AT_MOST, MEANT_NAMED = 8, 2
 MEANT_AT_MOST = 200
 """Unknown names for which likely ones are sought, which takes time: after so many the file is of another room."""
 
@@ -73,9 +73,10 @@ class Names:
         self._sought += 1
         if self._sought > MEANT_AT_MOST:
             return ""
-        alike = difflib.get_close_matches(_folded(text)[:60], list(self._called), n=2)
+        alike = difflib.get_close_matches(_folded(text)[:60], list(self._called), n=2 * MEANT_NAMED)
         if alike:
-            return f" Did you mean {' or '.join(self._called[one][0] for one in alike)}?"
+            meant = list(dict.fromkeys(self._called[one][0] for one in alike))
+            return f" Did you mean {' or '.join(meant[:MEANT_NAMED])}?"
         if not self._spoken:
             return " None is recorded yet."
         more = ", …" if len(self._spoken) > NAMED_AT_MOST else ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -14,14 +14,16 @@ from weirbook.record.changes import may_be_taken_back
 
 R = TypeVar("R")
 
-NEW, REPEATED, REFUSED = "new", "repeated", "refused"
+NEW, STORED, REPEATED, REFUSED = "new", "stored", "repeated", "refused"
+"""New is what would be stored; what was is stored."""
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """What becomes of a row, or of one value of it.
 
-    `becomes` is what is stored. Of what is refused `type` is a word that a program can test, and `column` where it is at fault.
+    `becomes` is what is stored. Of what is refused `type` is a word that a program can test, and `faults` tell each column
+    at fault and why.
     """
 
     line: int
@@ -30,6 +32,7 @@ class Verdict:
     column: str = ""
     type: str = ""
     message: str = ""
+    faults: tuple[tuple[str, str], ...] = ()
 
 
 class _TakenBack(Exception):
@@ -49,10 +52,17 @@ def tried(session: Session, keep: Callable[[], bool]) -> Iterator[None]:
 
 
 def refused(line: int, trouble: Trouble) -> Verdict:
-    """The verdict on a row that was refused; `column` is the path of the first field at fault."""
-    pointer = trouble.faults[0].pointer if trouble.faults else ""
-    message = " ".join(dict.fromkeys(one.message for one in trouble.faults)) or trouble.message
-    return Verdict(line, REFUSED, None, pointer.strip("/").replace("/", "."), trouble.slug, message)
+    """The verdict on a row that was refused; each fault's column is the path of its field."""
+    faults = [(one.pointer.strip("/").replace("/", "."), one.message) for one in trouble.faults]
+    return refused_at(line, faults or [("", trouble.message)], trouble.slug)
+
+
+def refused_at(line: int, faults: Sequence[tuple[str, str]], slug: str) -> Verdict:
+    """The verdict on a row with faults in some columns; where these are several, each message is led by its own."""
+    columns = list(dict.fromkeys(column for column, _ in faults if column))
+    told = [f"{column}: {words}" if column and len(columns) > 1 else words for column, words in faults]
+    message = " ".join(dict.fromkeys(told))
+    return Verdict(line, REFUSED, None, ", ".join(columns), slug, message, tuple(faults))
 
 
 def each_row(

@@ -7,12 +7,15 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 
 from sqlalchemy.orm import Session
 
+from weirbook.actions.plan_task import room_zone
 from weirbook.engine.relations.survival import Curve, Told, kaplan_meier
 from weirbook.engine.relations.survival import Life as Watched
+from weirbook.engine.times import day_of
 from weirbook.record.planted import Kind, Life, Stay, kinds_of, lives_of, paths_of
 from weirbook.record.plants import LOST, MOVED, REMOVED, STANDS, UPROOTED
 
@@ -51,6 +54,8 @@ class Try:
     stay: Stay
     path: str
     now_ms: int
+    looked: date
+    """Day of the room on which the planting was last looked at, by what was told of it."""
 
     @property
     def days(self) -> float:
@@ -88,9 +93,9 @@ def alike(spot: str | None) -> str | None:
 
 def tries_of(session: Session, now_ms: int) -> list[Try]:
     """Every try up to now, oldest planting first."""
-    kinds, paths = kinds_of(session), paths_of(session)
+    kinds, paths, where = kinds_of(session), paths_of(session), room_zone(session)
     return [
-        Try(life, kinds[life.kind_id], stay, paths[stay.place_id], now_ms)
+        Try(life, kinds[life.kind_id], stay, paths[stay.place_id], now_ms, day_of(life.looked_ms, where))
         for life in lives_of(session, until_ms=now_ms)
         for stay in life.stays
     ]
@@ -176,11 +181,18 @@ class Outcome:
         who = {1: "it"}.get(number, {2: "both"}.get(number, "all")) if every else str(count)
         if outcome == STANDS:
             stand = "stands" if count == 1 else "stand"
-            return f"{who} {stand}, {'for' if count == 1 else 'the oldest'} {in_days(days)}"
+            lasted = f"{'for' if count == 1 else 'the oldest'} {in_days(days)}"
+            return f"{who} {stand}, {lasted} ({self._looked()})"
         head = outcome if who == "it" else f"{who} {outcome}"
         when = f"after {in_days(days)}" if count == 1 else f"within {in_days(days)}"
         by = self._by(outcome)
         return f"{head} {when}{by}"
+
+    def _looked(self) -> str:
+        """When those that stand were last looked at: what nobody looked at since may be gone."""
+        days = sorted(one.looked for one in self.tries if one.outcome == STANDS)
+        until = f" to {days[-1]}" if days[-1] != days[0] else ""
+        return f"last looked at {days[0]}{until}"
 
     def _by(self, outcome: str) -> str:
         if outcome not in (LOST, UPROOTED):

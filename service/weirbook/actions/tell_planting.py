@@ -19,6 +19,7 @@ from weirbook.errors import Conflict, Invalid
 from weirbook.record.database import room_of
 from weirbook.record.planted import Life, Told, events_of, impossible, lives_of
 from weirbook.record.plants import LOST, REMOVED, REPLANTED, STANDS, UPROOTED, Planting, PlantingEvent
+from weirbook.record.rooms import clock_text
 
 OVER = (LOST, REMOVED)
 
@@ -65,7 +66,7 @@ def take_back_event(session: Session, event: PlantingEvent, *, now: int) -> None
     planting, before = event.planting, _life(session, event.planting_id).state
     remove(session, event)
     if (trouble := impossible(events_of(session, [planting.id])[planting.id])) is not None:
-        later = _named(trouble[0])
+        later = _named(session, trouble[0])
         raise Conflict(f"Without it {later} could not have been: delete that first.", slug="has-records")
     _settle_reviews(session, planting, before=before, now=now)
 
@@ -98,14 +99,14 @@ def _refuse_impossible(session: Session, event: PlantingEvent) -> None:
     odd, state, since = trouble
     pointer = "/kind" if odd.id == event.id else "/happened_at"
     if odd.id != event.id:
-        raise Invalid(f"Then {_named(odd)} could not have been: correct that first.", pointer)
-    raise Invalid(_why_not(odd, state, since), pointer)
+        raise Invalid(f"Then {_named(session, odd)} could not have been: correct that first.", pointer)
+    raise Invalid(_why_not(session, odd, state, since), pointer)
 
 
-def _why_not(odd: Told, state: str, since: Told | None) -> str:
+def _why_not(session: Session, odd: Told, state: str, since: Told | None) -> str:
     if state in OVER and since is not None:
-        return f"It was {state} before: {_named(since)}. Plant anew, or correct that event."
-    lay = "" if since is None else f" ({_named(since)})"
+        return f"It was {state} before: {_named(session, since)}. Plant anew, or correct that event."
+    lay = "" if since is None else f" ({_named(session, since)})"
     if odd.kind == UPROOTED:
         return f"It was uprooted already{lay}. Tell first that it was {REPLANTED}."
     return (
@@ -113,8 +114,9 @@ def _why_not(odd: Told, state: str, since: Told | None) -> str:
     )
 
 
-def _named(event: Told) -> str:
-    return f"the event '{event.kind}' of {instant_text(event.happened_at_ms)} ({event.id})"
+def _named(session: Session, event: Told) -> str:
+    when = clock_text(session, room_of(session), event.happened_at_ms)
+    return f"the event '{event.kind}' of {when} ({event.id})"
 
 
 def planting_state(life: Life, paths: Mapping[int, str]) -> dict[str, Any]:

@@ -122,6 +122,8 @@ class Life:
     cuts: tuple[Cut, ...]
     covers: tuple[tuple[int, Quantity], ...]
     """What it covered, and from when on, as told."""
+    looked_ms: int
+    """When it was last looked at, by its newest event; else when it was put in."""
 
     @property
     def last(self) -> Stay:
@@ -214,7 +216,9 @@ def life_of(planting: Planted, events: Iterable[Told]) -> Life:
     walk = _Walk([first], planting.planted_at_ms)
     if planting.cover is not None:
         walk.covers.append((planting.planted_at_ms, planting.cover))
+    looked_ms = planting.planted_at_ms
     for event in events:
+        looked_ms = event.happened_at_ms
         if event.kind in CUTS:
             walk.cut(event)
         if event.kind in ENDS:
@@ -231,6 +235,7 @@ def life_of(planting: Planted, events: Iterable[Told]) -> Life:
         stays=tuple(walk.stays),
         cuts=tuple(walk.cuts),
         covers=tuple(walk.covers),
+        looked_ms=looked_ms,
     )
 
 

@@ -6,14 +6,14 @@ import uuid
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy.orm import Mapped, mapped_column, object_session
 
-from weirbook.engine.times import instant_text
 from weirbook.engine.units import Quantity
 from weirbook.errors import Fault
 from weirbook.record.base import Base, Happening, Named, key_to, points_to, room_key
 from weirbook.record.columns import Parts, QuantityText
 from weirbook.record.places import Place
+from weirbook.record.rooms import clock_text
 
 GROWTH_FORMS = ("rooted", "attached", "floating", "emergent")
 LIGHT_NEEDS = ("low", "medium", "high")
@@ -167,8 +167,7 @@ class PlantingEvent(Happening, Base):
             if self.kind not in kinds and self._said(name) is not None
         ]
         if self.happened_at_ms < self.planting.planted_at_ms:
-            planted = instant_text(self.planting.planted_at_ms)
-            found.append(Fault("/happened_at", f"That is before it was planted, at {planted}."))
+            found.append(Fault("/happened_at", f"That is before it was planted{self._planted_at()}."))
         if self.to_place is not None and self.to_place.noun not in HOLD_PLANTS:
             found.append(Fault("/to_place", NO_PLACE))
         if self.kind == MOVED and self.to_place is None and self.spot is None and self.method is None:
@@ -177,6 +176,11 @@ class PlantingEvent(Happening, Base):
         if self.kind in (LOST, UPROOTED, REMOVED) and self.cover is not None and self.cover.value:
             found.append(Fault("/cover", f"What is {self.kind} covers nothing: leave it out."))
         return found
+
+    def _planted_at(self) -> str:
+        """By the room's clock; nothing where no session can be asked for that."""
+        session, at_ms = object_session(self.planting), self.planting.planted_at_ms
+        return "" if session is None else f", at {clock_text(session, self.room_id, at_ms)}"
 
     def _said(self, name: str) -> Any:
         return getattr(self, f"{name}_id" if name in self.REFERENCES else name)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import uuid
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from weirbook.engine.times import clock_at, zone
 from weirbook.engine.units import Quantity
 from weirbook.record.base import ROUTINE, Base, Edited
 from weirbook.record.columns import Parts, QuantityText
@@ -33,3 +34,8 @@ class Room(Edited, Base):
     currency: Mapped[str | None] = mapped_column(sa.String(3))
 
     __table_args__ = (sa.UniqueConstraint("public_id"),)
+
+
+def clock_text(session: Session, room_id: int, at_ms: int) -> str:
+    """An instant by the clock of a room, to the minute, for sentences: 2026-11-10 16:00."""
+    return f"{clock_at(at_ms, zone(session.get_one(Room, room_id).time_zone)):%Y-%m-%d %H:%M}"

@@ -144,7 +144,10 @@ def _mapped(
             found[name] = heading
     for one in columns:
         if one.required and one.name not in found:
-            _refuse(f"A column '{one.name}' is missing: {one.words} The file has: {_names(sheet)}.", one.name)
+            _refuse(
+                f"A column '{one.name}' is missing: {one.words.rstrip('.')}. The file has: {_names(sheet)}.",
+                one.name,
+            )
     return found, unused
 
 

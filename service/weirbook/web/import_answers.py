@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import time
 from typing import Any
 
-from weirbook.actions.import_rows import NEW, REFUSED, REPEATED, Verdict
+from weirbook.actions.import_rows import NEW, REFUSED, REPEATED, STORED, Verdict
 from weirbook.errors import Fault, Invalid
 from weirbook.spreadsheets.columns import Table
 from weirbook.tables import to_csv
@@ -29,6 +29,8 @@ class Outcome:
     flagged: int = 0
     made_gauges: Sequence[str] = ()
     notes: Sequence[str] = ()
+    of_values: bool = False
+    """Whether verdicts are on single values of rows, as of readings."""
 
 
 def refused_of(outcome: Outcome) -> list[Verdict]:
@@ -36,17 +38,25 @@ def refused_of(outcome: Outcome) -> list[Verdict]:
 
 
 def refusal_of(refused: Sequence[Verdict], told: dict[str, Any]) -> Invalid:
-    rows = "One row" if len(refused) == 1 else f"{len(refused)} rows"
+    what = "row" if told["counts"]["values"] is None else "value"
+    some = f"One {what}" if len(refused) == 1 else f"{len(refused)} {what}s"
     faults = [
-        Fault(f"/{one.line}" + (f"/{one.column}" if one.column else ""), one.message)
-        for one in refused[:FAULTS_NAMED]
+        Fault(f"/{one.line}" + (f"/{column}" if column else ""), words)
+        for one in refused
+        for column, words in one.faults or ((one.column, one.message),)
     ]
     return Invalid(
-        f"{rows} can't be taken; nothing was stored. Mend them, or send partial=true to store the others.",
-        faults=faults,
+        f"{some} can't be taken; nothing was stored. Mend them, or send partial=true to store the others.",
+        faults=faults[:FAULTS_NAMED],
         slug="rows-refused",
         more={"import": {**told, "stored": 0}},
     )
+
+
+def as_stored(outcome: Outcome) -> Outcome:
+    """The same once it is stored: what was new is there."""
+    verdicts = [replace(one, verdict=STORED) if one.verdict == NEW else one for one in outcome.verdicts]
+    return replace(outcome, verdicts=verdicts)
 
 
 def told_of(call: Call, outcome: Outcome, *, dry_run: bool) -> dict[str, Any]:
@@ -56,11 +66,12 @@ def told_of(call: Call, outcome: Outcome, *, dry_run: bool) -> dict[str, Any]:
     order = table.order
     return {
         "dry_run": dry_run,
-        "stored": 0 if dry_run else counts[NEW],
+        "stored": counts[STORED],
         "counts": {
             "rows": len(sheet.records),
             "blank": sheet.blank,
-            "new": counts[NEW],
+            "values": len(outcome.verdicts) if outcome.of_values else None,
+            "new": counts[NEW] + counts[STORED],
             "repeated": counts[REPEATED],
             "refused": counts[REFUSED],
             "flagged": outcome.flagged,
@@ -94,7 +105,9 @@ def told_of(call: Call, outcome: Outcome, *, dry_run: bool) -> dict[str, Any]:
 
 def _listed(verdicts: Sequence[Verdict]) -> list[Verdict]:
     """The refused ones, and a few of the others, as far as an answer should be long."""
-    left = Counter({REFUSED: REFUSED_LISTED, NEW: OTHERS_LISTED, REPEATED: OTHERS_LISTED})
+    left = Counter(
+        {REFUSED: REFUSED_LISTED, NEW: OTHERS_LISTED, STORED: OTHERS_LISTED, REPEATED: OTHERS_LISTED}
+    )
     listed = []
     for one in verdicts:
         if left[one.verdict]:

@@ -12,9 +12,10 @@ import msgspec
 import sqlalchemy as sa
 from marshmallow import Schema, ValidationError
 
-from weirbook.actions.import_rows import NEW, REFUSED, REPEATED, Verdict, each_row, refused
+from weirbook.actions.import_rows import NEW, REFUSED, REPEATED, Verdict, each_row, refused, refused_at
 from weirbook.engine.times import instant_ms
 from weirbook.errors import Conflict, Fault, Invalid, Trouble
+from weirbook.record.names import HAPPENED, find_happening
 from weirbook.spreadsheets.columns import Column, Table
 from weirbook.spreadsheets.sheet import Record
 from weirbook.web.fields import Identity
@@ -96,17 +97,27 @@ class Making:
         self.complete(self.table, row.record, row.body)
         own_id = self._own_id(row.record)
         known = own_id or self._content_id(row.body)
-        shown = {"id": str(known), **row.body}
         if own_id is None and known in self.there:
-            return Verdict(line, REPEATED, shown)
+            return Verdict(line, REPEATED, self._shown(known, row.body))
         values = load(self.schema, row.body)
         whole = prepared(self.call, self.resource, dict(values))
         if known in self.there:
             self._refuse_other(self._present(known), values, whole, str(known))
-            return Verdict(line, REPEATED, shown)
+            return Verdict(line, REPEATED, self._shown(known, row.body))
         self.create(whole, known)
         self.there.add(known)
-        return Verdict(line, NEW, shown)
+        return Verdict(line, NEW, self._shown(known, row.body))
+
+    def _shown(self, known: uuid.UUID, body: Mapping[str, Any]) -> dict[str, Any]:
+        """A row's body, with what people call the records that it names by their ids."""
+        shown: dict[str, Any] = {"id": str(known)}
+        for name, value in body.items():
+            shown[name] = value
+            noun = self.resource.model.REFERENCES.get(name)
+            if noun in HAPPENED:
+                named = find_happening(self.call.session, noun, value)
+                shown[f"{name}_called"] = getattr(named, "called", None)
+        return shown
 
     def alone(self, row: SheetRow) -> bool:
         """Whether the making of a row writes before it may be refused."""
@@ -177,14 +188,19 @@ class NamedMaking(Making):
 
 
 def _with_column(table: Table, verdict: Verdict) -> Verdict:
-    """With the file's own name for the column at fault."""
+    """With the file's own names for the columns at fault."""
     if verdict.verdict != REFUSED or not verdict.column:
         return verdict
-    steps = verdict.column.split(".")
+    faults = [(_written(table, path) if path else "", words) for path, words in verdict.faults]
+    return refused_at(verdict.line, faults, verdict.type)
+
+
+def _written(table: Table, path: str) -> str:
+    """What the file calls the column of a field."""
+    steps = path.split(".")
     names = [".".join(steps[:count]) for count in range(len(steps), 0, -1)]
     known = next((one for one in names if one in table.columns), None)
-    column = steps[0] if known is None else table.columns[known].written
-    return Verdict(verdict.line, REFUSED, None, column, verdict.type, verdict.message)
+    return steps[0] if known is None else table.columns[known].written
 
 
 def at_field(name: str, find: Callable[[str], str], said: str) -> str:

@@ -23,9 +23,12 @@ SHAPES: dict[str, Shape] = {
                     {
                         "rows": described(COUNT, "Rows with anything in them, the header not counted"),
                         "blank": described(COUNT, "Rows with nothing in them: passed over"),
-                        "new": described(
-                            COUNT, "Rows, of readings single values, that are or would be stored"
+                        "values": described(
+                            or_null(COUNT),
+                            "Of readings: the single values in these rows, which the counts below count, with a row that "
+                            "can't be read as one; null: the counts below are of rows",
                         ),
+                        "new": described(COUNT, "That are or would be stored"),
                         "repeated": described(COUNT, "There already, as the file says them"),
                         "refused": described(COUNT, "That can't be taken"),
                         "flagged": described(COUNT, "Of the new readings: implausible for their gauge"),
@@ -100,16 +103,18 @@ SHAPES: dict[str, Shape] = {
         {
             "line": described(COUNT, "Line of the file on which the row begins; the header is line 1"),
             "column": described(
-                or_null(TEXT), "Of a refused row: where it is at fault; of a reading: its column"
+                or_null(TEXT),
+                "Of a refused row: where it is at fault, with commas between; of a reading: its column",
             ),
             "verdict": described(
-                {"type": "string", "enum": ["new", "repeated", "refused"]}, "What becomes of it"
+                {"type": "string", "enum": ["new", "stored", "repeated", "refused"]},
+                "What becomes of it: new would be stored, stored was",
             ),
             "type": described(or_null(TEXT), "Of a refused row: why, as a word for programs"),
             "message": described(or_null(TEXT), "Why, or what to know"),
             "becomes": described(
                 {"type": ["object", "null"], "additionalProperties": True},
-                "What is stored, as it would be sent by itself",
+                "What is stored, as it would be sent by itself; beside the id of a group what it is called (`group_called`)",
             ),
         }
     ),

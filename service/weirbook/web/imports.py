@@ -29,6 +29,7 @@ from weirbook.web.import_answers import (
     OTHERS_LISTED,
     REFUSED_LISTED,
     Outcome,
+    as_stored,
     refusal_of,
     refused_of,
     told_of,
@@ -152,7 +153,7 @@ def _manner(call: Call) -> Manner:
 def _do_readings(call: Call) -> Outcome:
     sheet = import_readings.ReadingSheet(call, call.body, _manner(call))
     done = import_readings.imported(call, sheet)
-    return Outcome(sheet.table, done.verdicts, done.flagged, done.made_gauges, sheet.notes)
+    return Outcome(sheet.table, done.verdicts, done.flagged, done.made_gauges, sheet.notes, of_values=True)
 
 
 def _do_records(kind: RecordSheet) -> Callable[[Call], Outcome]:
@@ -263,7 +264,7 @@ def _description(kind: Kind) -> str:
     return (
         f"{kind.words}\n\nA dry run unless `dry_run=false` is said: each row's verdict is told and nothing stored. A real run "
         "stores all or nothing in one transaction, or with `partial=true` the good rows. Sending a file again is harmless: "
-        "what is there already is `repeated`.\n\n"
+        "what is there already is `repeated`. What a dry run calls `new` a real run calls `stored`.\n\n"
         f"Columns, in any order and case: {names}. Needed: {required}. A unit may stand in brackets behind a column's name, or "
         "behind a number. GET the same path for what each holds, as CSV for a file to begin with. What our own CSV out gives "
         "can be sent back as it is.\n\n"
@@ -322,8 +323,11 @@ def _imported(call: Call, kind: Kind) -> Response:
     ):
         outcome = kind.do(call)
     assert outcome is not None
+    refused = refused_of(outcome)
+    if not dry_run and (partial or not refused):
+        outcome = as_stored(outcome)
     told = told_of(call, outcome, dry_run=dry_run)
-    if not dry_run and not partial and (refused := refused_of(outcome)):
+    if not dry_run and not partial and refused:
         raise refusal_of(refused, told)
     if call.format == "csv":
         return Response(verdict_table(outcome.verdicts), content_type=f"{CSV}; charset=utf-8")

@@ -25,7 +25,10 @@ _HELD = thing(
         "share": described(NUMBER, "Share that held so long, 0 to 1"),
         "low": described(or_null(NUMBER), "Lower end of its 95 % interval"),
         "high": described(or_null(NUMBER), "Upper end"),
-        "watched": described(NUMBER, "Fewest tries under watch up to that day: what the share rests on"),
+        "watched": described(
+            or_null(NUMBER),
+            "Fewest tries under watch up to that day: what the share rests on; null: all had ended by then",
+        ),
         "method": described(TEXT, "How the interval was worked out"),
     }
 )
@@ -35,6 +38,20 @@ SHAPES: dict[str, Shape] = {
         {
             "by": described(many(TEXT), "What tries are told apart by"),
             "items": described(many(ref("PlantOutcome")), "The most often tried first"),
+            "methods_compared": described(
+                many(
+                    thing(
+                        {
+                            "kind": described(TEXT, "Handle of the kind"),
+                            "words": described(
+                                TEXT, "How often each of two methods failed, as a plain sentence"
+                            ),
+                            "ask": described(TEXT, "Where to ask what chance may do: path and query"),
+                        }
+                    )
+                ),
+                "Kinds tried by several methods: the one most often tried beside each other one",
+            ),
             "assumptions": described(many(TEXT), "What is counted how, and what it can't tell"),
             "sources": described(many(ref("Source")), "Where the method comes from"),
         }

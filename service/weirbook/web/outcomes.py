@@ -9,6 +9,7 @@ from flask import Response
 from flask_smorest import Blueprint
 from marshmallow import Schema
 
+from weirbook.actions.compare_methods import compare_methods
 from weirbook.actions.plant_outcomes import (
     BY,
     HELD_DAYS,
@@ -38,7 +39,8 @@ WORDS = (
     "What has been tried with plants in this room, told apart by kind and method or as `by` says: how often, how it ended, how "
     "long it held. A try is one stretch of a planting at one spot by one method: a replanting or a move begins another. Lost "
     "and uprooted end it; what was moved, taken out on purpose or still stands counts as far as it was watched (Kaplan–Meier). "
-    "Each row ends in a plain sentence; with fewer than five tries that gives counts and no rate."
+    "Each row ends in a plain sentence; with fewer than five tries that gives counts and no rate. Where a kind was tried by "
+    "several methods, `methods_compared` sets them side by side."
 )
 
 ASSUMPTIONS = (
@@ -97,13 +99,15 @@ def add_routes(blp: Blueprint) -> None:
     )
     def outcomes(call: Call) -> Response:
         by = _by(call.query.get("by"))
-        rows = [_row(one) for one in outcomes_of(_asked(call), by)]
+        tries = _asked(call)
+        rows = [_row(one) for one in outcomes_of(tries, by)]
         if call.format == "csv":
             return as_csv(call, [_line(row) for row in rows], OUTCOME_COLUMNS)
         return reply(
             {
                 "by": list(by),
                 "items": rows,
+                "methods_compared": [asdict(one) for one in compare_methods(tries)],
                 "assumptions": list(ASSUMPTIONS),
                 "sources": [asdict(one) for one in SOURCES],
             }
@@ -174,7 +178,7 @@ def _held(one: Outcome, days: int) -> dict[str, Any] | None:
         "share": number(round(told.survival, 2)),
         "low": number_or_none(low),
         "high": number_or_none(high),
-        "watched": number(told.watched),
+        "watched": number_or_none(told.watched or None),
         "method": told.method,
     }
 

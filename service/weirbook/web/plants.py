@@ -98,7 +98,9 @@ class PlantingSchema(HappeningSchema):
     reviews = fields.List(
         fields.Dict(keys=fields.String(), values=fields.String()),
         dump_only=True,
-        metadata={"description": "Days on which to look again: `on`, and the id of its `task`"},
+        metadata={
+            "description": "Days on which to look again: `on`, and the id of its `task`; days past at its entry are left out"
+        },
     )
     words = Words(allow_none=True)
     state = fields.String(
@@ -268,7 +270,8 @@ PLANTINGS = Resource(
             metadata={
                 "description": (
                     f"Days after which to look, each made a task; {' and '.join(map(str, DEFAULT_REVIEW_DAYS))} if not said: "
-                    "a day for what gets dug up, a week for what adapts; an empty list: none"
+                    "a day for what gets dug up, a week for what adapts; an empty list: none. "
+                    "Those whose day is past make no task"
                 ),
                 "maxItems": MOST_REVIEWS,
             },
