@@ -34,7 +34,8 @@ SOURCES = (
         1989,
         "The jackknife and the bootstrap for general stationary observations, Annals of Statistics 17",
         "p. 1217",
-        "Moving blocks; the wider of the two intervals is given. Lengths of blocks by Carlstein (1986).",
+        "Moving blocks; the wider of the two intervals is given. Lengths of blocks by the variance of blocks that overlap,"
+        " from memory.",
     ),
     Source(
         "Bayley and Hammersley",

@@ -100,6 +100,26 @@ def test_persistence_is_seen_and_lessens_what_days_are_worth() -> None:
     assert 60 < free.worth(0) <= 90 and 5 < bound.worth(0) < 18
 
 
+def test_what_scores_are_worth_goes_by_the_days_between_them() -> None:
+    """Of seven weekly scores by the variance of their mean: its correlations are ρ to the power of the days between."""
+    room = [0.3, -1.1, 0.8, 1.4, -0.2, -0.9, 0.5]
+    weekly = Stretches((Stretch(tuple(range(0, 49, 7)), tuple(room)),))
+    apart = np.abs(np.subtract.outer(range(0, 49, 7), range(0, 49, 7))).astype(float)
+    share = sum(weight * (np.sign(rho) * abs(rho)) ** apart for rho, weight in weekly.weights.items()).sum()
+    assert weekly.worth(0) == pytest.approx(min(7, 49 / share))
+    assert weekly.worth(0) > 5
+    weekly.__dict__["weights"] = {0.9: 1.0}
+    assert weekly.worth(0) == pytest.approx(49 / (0.9**apart).sum())
+
+
+def test_white_noise_scored_weekly_is_worth_about_as_many_as_there_are() -> None:
+    worth = []
+    for room in rooms(5, 21, 168, 0.0):
+        parts = [Stretch(tuple(range(at, at + 84, 7)), tuple(room[at : at + 84 : 7])) for at in (0, 84)]
+        worth.append(Stretches(parts).worth(0))
+    assert 10.5 < np.median(worth) and max(worth) <= 12
+
+
 def test_gaps_widen_the_interval_and_bias_nothing() -> None:
     (room,) = rooms(11, 1, 100, 0.3)
     full = two_phases(room, 48)

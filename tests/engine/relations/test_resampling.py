@@ -35,11 +35,17 @@ def test_days_on_either_side_of_a_gap_are_no_neighbours() -> None:
     assert lag_one([1, 2, 3], [4.0, 4.0, 4.0]) is None
 
 
-@given(st.integers(1, 60), st.floats(-0.9, 0.95))
+@given(st.sets(st.integers(0, 90), min_size=1, max_size=60).map(sorted), st.floats(-0.9, 0.95))
 @settings(deadline=None)
-def test_persistent_values_are_worth_what_their_correlations_say(n: int, rho: float) -> None:
-    correlations = rho ** np.abs(np.subtract.outer(range(n), range(n))).astype(float)
-    assert effective_size(n, rho) == pytest.approx(n * n / correlations.sum(), rel=1e-9)
+def test_persistent_values_are_worth_what_their_correlations_say(days: list[int], rho: float) -> None:
+    correlations = rho ** np.abs(np.subtract.outer(days, days)).astype(float)
+    assert effective_size(days, rho) == pytest.approx(len(days) ** 2 / correlations.sum(), rel=1e-9)
+
+
+@pytest.mark.parametrize("rho", [-0.3, 0.0, 0.5, 0.9])
+def test_daily_values_are_worth_what_bayley_and_hammersley_say(rho: float) -> None:
+    lags = np.arange(1, 30)
+    assert effective_size(range(30), rho) == pytest.approx(30 / (1 + 2 * ((1 - lags / 30) * rho**lags).sum()))
 
 
 def test_the_length_of_a_block_worked_by_hand() -> None:
@@ -55,7 +61,9 @@ def test_the_same_values_always_give_the_same_answer(values: list[float], length
     days = range(len(values))
     once = resampled(days, values, length)
     assert once == resampled(days, values, length)
-    assert once != resampled(days, values, length, turn=1) or max(values) == min(values)
+    assert (
+        once != resampled(days, values, length, turn=1) or max(values) == min(values) or length >= len(values)
+    )
     assert len(once) == RESAMPLES
     assert min(values) - 1e-9 <= min(once) and max(once) <= max(values) + 1e-9
 

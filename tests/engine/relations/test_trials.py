@@ -74,7 +74,7 @@ def test_what_fell_all_along_is_no_sign_of_the_setting() -> None:
     (change,) = found.changes
     assert change.verdict == "lower" and change.shape is not None and change.shape.shape == "trend"
     assert not change.alone
-    assert "so the difference is no sign of the setting." in TrialWords(found).reading()
+    assert "better than a step, so it can't be laid to the setting." in TrialWords(found).reading()
     assert found.whole is not None and found.whole.direction == -1
     assert found.whole.sen.low <= -0.12 <= found.whole.sen.high
 

@@ -89,7 +89,9 @@ def _by_means(means: MeanComparison) -> str:
 def _by_ranks(ranks: RankComparison) -> str:
     if ranks.unknown:
         return "unknown"
-    if ranks.p > 1 - ranks.confidence:
+    if ranks.p > 1 - ranks.confidence or ranks.low is None or ranks.high is None:
+        return "unclear"
+    if ranks.low <= 0 <= ranks.high:  # with ties p may be small though the interval reaches nought
         return "unclear"
     return "higher" if ranks.higher_share > 0.5 else "lower"
 
@@ -162,7 +164,8 @@ def _reading(given: Inputs, means: MeanComparison, ranks: RankComparison, said: 
     }[said]
     if _disagree(means, ranks):
         judged = (
-            "Means and ranks don't agree, so take it as open: look for single measurements far off the others"
+            "Means and ranks don't agree, so take it as open: look for single measurements far off the others, and for"
+            " many that are alike"
         )
     return f"{by_means} {by_ranks} {judged}, provided that the measurements are independent."
 

@@ -102,8 +102,9 @@ class Stretches:
 
     def worth(self, which: int) -> float:
         """How many independent days a stretch's days are worth to its mean; never more than there are."""
-        n = self.stretches[which].n
-        sizes = (weight * n / effective_size(n, rho) for rho, weight in self.weights.items())
+        days = self.stretches[which].days
+        n = len(days)
+        sizes = (weight * n / effective_size(days, rho) for rho, weight in self.weights.items())
         return min(float(n), n / math.fsum(sizes))
 
     def known(self, shares: Mapping[int, float]) -> Mixture | None:

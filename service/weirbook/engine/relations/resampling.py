@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from itertools import accumulate, islice
+from itertools import accumulate, islice, pairwise
 from statistics import fmean, median
 from typing import Literal
 
@@ -38,18 +38,20 @@ def lag_one(days: Sequence[int], values: Sequence[float]) -> float | None:
     return max(-1.0, min(1.0, fmean(products) / square))
 
 
-def effective_size(n: int, persistence: float) -> float:
-    """How many independent values n persistent ones are worth to a mean.
+def effective_size(days: Sequence[int], persistence: float) -> float:
+    """How many independent values persistent ones are worth to a mean, each on its day.
 
-    Equation: n / (1 + 2 x the sum over lags k of (1 - k / n) ρ^k).
-    Shapes and units: numbers. Valid for: -1 < ρ < 1, evenly spaced values.
-    Source: Bayley and Hammersley (1946), Supplement to the Journal of the Royal Statistical Society 8, 184.
+    Equation: n^2 / (n + 2 x the sum over all pairs of ρ^g), g the days between the two; for one value a day that is
+    n / (1 + 2 x the sum over lags k of (1 - k / n) ρ^k).
+    Shapes and units: days ascend; numbers. Valid for: -1 < ρ < 1, any gaps.
+    Source: Bayley and Hammersley (1946), Supplement to the Journal of the Royal Statistical Society 8, 184, for even
+    spacing; with gaps the variance of a sum from its correlations.
     """
-    total, share = 0.0, persistence
-    for k in range(1, n):
-        total += (1 - k / n) * share
-        share *= persistence
-    return n / (1 + 2 * total)
+    n, pairs, to_earlier = len(days), 0.0, 0.0
+    for before, after in pairwise(days):
+        to_earlier = persistence ** (after - before) * (1 + to_earlier)
+        pairs += to_earlier
+    return n * n / (n + 2 * pairs)
 
 
 def block_length(n: int, persistence: float) -> int:
@@ -58,7 +60,9 @@ def block_length(n: int, persistence: float) -> int:
     Equation: (sqrt(6) ρ / (1 - ρ^2))^(2/3) n^(1/3) rounded up, at least n^(1/3), at most a third of the days.
     Shapes and units: days. Valid for: n >= 1.
     Source: Künsch (1989), Annals of Statistics 17, 1217, and Hall, Horowitz and Jing (1995), Biometrika 82, 561, for
-    n^(1/3); Carlstein (1986), Annals of Statistics 14, 1171, for its factor in a first-order process; from memory.
+    n^(1/3). The factor weighs the bias in a first-order process, as in Carlstein (1986), Annals of Statistics 14, 1171,
+    against the variance of blocks that overlap by Künsch (1989), two thirds of that of Carlstein's, which do not: so
+    sqrt(6) stands where he has 2. From memory.
     """
     least = n ** (1 / 3)
     rho = min(max(persistence, 0.0), 0.95)

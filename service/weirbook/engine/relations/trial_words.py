@@ -14,6 +14,7 @@ FEW_DAYS = 14
 FEW_WORTH = 6.0
 STRONG = 0.5
 """Worth saying: a phase worth fewer independent days, or a day that keeps more than half of the one before."""
+_KEEPS = {True: "Each day keeps much of the day before", False: "Days may keep something of the day before"}
 SAME = 1e-6
 """Of the values: a reach below it is rounding."""
 MOST_DECIMALS = 6
@@ -126,7 +127,7 @@ class TrialWords:
         if found.shape == "trend":
             words = f"a steady trend that runs through the change fits {times_likelier(1 / found.odds)} better than a step"
             if one.verdict in ("lower", "higher"):
-                words += ", so the difference is no sign of the setting"
+                words += ", so it can't be laid to the setting"
             return [words]
         if found.shape == "step and trend":
             low, high = found.step
@@ -211,8 +212,9 @@ class TrialWords:
         if short:
             names = _listed([f"'{one.phase.setting}' {one.n}" for one in short])
             told.append(f"Few days with a value: {names}; two weeks a phase are the least that is usual.")
-        if trial.persistence > STRONG or any(
-            one.worth is not None and one.worth < FEW_WORTH for one in trial.summaries
+        strong = trial.persistence > STRONG
+        if strong or any(
+            one.worth is not None and one.worth < min(FEW_WORTH, one.n - 0.5) for one in trial.summaries
         ):
             worth = _listed(
                 [
@@ -222,8 +224,8 @@ class TrialWords:
                 ]
             )
             told.append(
-                f"Each day keeps much of the day before (about {trial.persistence:.1f} of it), so {worth} independent ones;"
-                " the intervals allow for it."
+                f"{_KEEPS[strong]} (about {max(trial.persistence, 0):.1f} of it, as far as they show it), so {worth}"
+                " independent ones; the intervals allow for it."
             )
         told.append(self._margin())
         return told
