@@ -107,6 +107,22 @@ def test_a_shared_loss_is_parted_among_sources_by_heads_and_its_interval_is_the_
     assert north["high"] == pytest.approx(garwood(2, days)[1], rel=PRINTED)
 
 
+def test_fry_do_not_die_of_old_age(shoal: Caller) -> None:
+    mine = group(shoal)
+    entry(shoal, "arrival", mine, 3, 1, source="North")
+    entry(shoal, "birth", mine, 30, 2)
+    entry(shoal, "loss", mine, 2, 22, cause="old_age")
+    found = losses(shoal)
+    assert rate(found, "source", "North")["lost"] == 2
+    assert rate(found, "source", "born here")["lost"] == 0
+    told = " ".join(one["text"] for one in found["assumptions"])
+    assert "of old age that name no batch are of those that came or were born first" in told
+
+
+def test_sources_that_nobody_looked_up_say_so(shoal: Caller) -> None:
+    assert {one["note"] for one in losses(shoal)["sources"]} == {"From memory."}
+
+
 def test_missing_fish_count_as_lost_only_when_asked_for(shoal: Caller) -> None:
     mine = group(shoal)
     entry(shoal, "birth", mine, 20, 1)

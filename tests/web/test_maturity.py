@@ -267,6 +267,12 @@ def test_algae_that_rise_are_told_apart_from_algae_that_stay(
     assert one["value"] == f"{float(f'{theilslopes(scores).slope:.3g}'):g} % a week"
 
 
+def test_each_paper_is_a_source_of_its_own(furnished: Caller) -> None:
+    sources = furnished.get("/v1/systems/rill/maturity").get_json()["sources"]
+    papers = {(one["author"], one["year"]) for one in sources if "from memory" in one["note"]}
+    assert papers == {("Mann, H. B.", 1945), ("Sen, P. K.", 1968), ("Przyborowski, J.; Wilenski, H.", 1940)}
+
+
 def test_it_comes_as_a_table(furnished: Caller) -> None:
     set_up(furnished, 400)
     table = furnished.get("/v1/systems/rill/maturity?format=csv").get_data(as_text=True)

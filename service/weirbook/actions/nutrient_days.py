@@ -13,7 +13,7 @@ from weirbook.actions.feed_days import Meal, phosphorus_share
 from weirbook.actions.fill_water import GROWTH_FORMS, section_cover
 from weirbook.actions.filling import Absent
 from weirbook.actions.name_values import moles_raised
-from weirbook.actions.plant_stands import FIRST_CUT_DAYS, stands_of
+from weirbook.actions.plant_stands import CARRIED_DAYS, FIRST_CUT_DAYS, Crop, stands_of
 from weirbook.actions.system_water import SystemWater
 from weirbook.engine.relations.chemistry import COMPOUNDS, DOSED, carried
 from weirbook.engine.relations.nitrogen import (
@@ -68,7 +68,7 @@ class DayFacts:
     top_off: Inflow
     stands: Sequence[tuple[str, float, float]]
     crops: Sequence[tuple[Range, Range]]
-    """Nitrogen and phosphorus that plants took up this day as later cuts tell, kg."""
+    """Nitrogen and phosphorus that plants took up this day as later cuts tell, or as the last ones did, kg."""
 
     @property
     def fed(self) -> float:
@@ -92,12 +92,30 @@ class NutrientDays:
         """What each cut took out, spread evenly over the days in which it grew: place, nitrogen, phosphorus."""
         found: dict[date, list[tuple[int, Range, Range]]] = defaultdict(list)
         for crop in self.plants.crops:
-            begun, ended = (day_of(at, self.water.zone) for at in (crop.since_ms, crop.at_ms))
-            days = max(1, (ended - begun).days)
+            days, ended = self._grown(crop)
             daily = crop.place_id, crop.nitrogen * (1 / days), crop.phosphorus * (1 / days)
             for back in range(days):
                 found[ended - timedelta(days=back)].append(daily)
         return found
+
+    @cached_property
+    def _carried_by_day(self) -> Mapping[date, list[tuple[int, Range, Range]]]:
+        """What plantings go on taking up after their last cut, as long as they stand there: place, nitrogen, phosphorus."""
+        found: dict[date, list[tuple[int, Range, Range]]] = defaultdict(list)
+        for crop, until_ms in self.plants.carried:
+            days, ended = self._grown(crop)
+            daily = crop.place_id, crop.nitrogen * (1 / days), crop.phosphorus * (1 / days)
+            for ahead in range(1, CARRIED_DAYS + 1):
+                day = ended + timedelta(days=ahead)
+                if until_ms is not None and self.water.noon_ms(day) >= until_ms:
+                    break
+                found[day].append(daily)
+        return found
+
+    def _grown(self, crop: Crop) -> tuple[int, date]:
+        """In how many days a crop grew, and the last of them."""
+        begun, ended = (day_of(at, self.water.zone) for at in (crop.since_ms, crop.at_ms))
+        return max(1, (ended - begun).days), ended
 
     def facts(self, first: date, last: date) -> list[DayFacts]:
         """Every day from the first to the last."""
@@ -109,11 +127,17 @@ class NutrientDays:
 
     def _day(self, day: date) -> DayFacts:
         water, noon = self.water, self.water.noon_ms(day)
-        crops = self._crops_by_day.get(day, ())
+        carried = self._carried_by_day.get(day, ())
+        crops = [*self._crops_by_day.get(day, ()), *carried]
         for path in sorted({self.plants.paths[place] for place, _, _ in crops}):
             self.told.assumes(
                 f"What was cut and weighed in {path} had grown evenly since the cut before it, or since it was planted, and"
                 " tells all that plants take up there in that time: the published rates are not counted besides."
+            )
+        for path in sorted({self.plants.paths[place] for place, _, _ in carried}):
+            self.told.assumes(
+                f"After the last cut in {path} its plants are taken to grow on as they did before it (over {FIRST_CUT_DAYS} days"
+                f" or more), for {CARRIED_DAYS} days at most; then the published rates count again, until the next cut."
             )
         meals: list[Meal] = []
         for tank in water.facts.tanks:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import sqlalchemy as sa
@@ -25,12 +25,16 @@ from weirbook.record import gauging
 from weirbook.record.equipment import Gauge
 from weirbook.record.places import Tank
 from weirbook.record.planted import Cut, Kind, Life, kinds_of, lives_of
+from weirbook.record.plants import MOVED
 from weirbook.record.readings import ABOVE, BELOW, IMPLAUSIBLE
 
 COVER = "plant_cover"
 DAY_MS = 86_400_000
 FIRST_CUT_DAYS = 14
 """What is cut sooner after planting was mostly put in with it, and grew elsewhere. Our own choice."""
+
+CARRIED_DAYS = 60
+"""For so long after its last cut a planting is taken to grow as by then. Our own choice."""
 
 
 @dataclass(frozen=True)
@@ -192,16 +196,60 @@ class PlantStands:
     @cached_property
     def crops(self) -> Sequence[Crop]:
         """The cuts that tell how much grew in this water."""
+        return [_crop(cut, kind) for cut, kind in self.cuts if _grew_here(cut)]
+
+    @cached_property
+    def carried(self) -> Sequence[tuple[Crop, int | None]]:
+        """The last cuts of each planting as one crop, where they tell a rate, and until when it then stood on there."""
         return [
-            _crop(cut, kind)
-            for cut, kind in self.cuts
-            if cut.after_cut or cut.at_ms - cut.since_ms >= FIRST_CUT_DAYS * DAY_MS
+            (_crop(last, self.kinds[life.kind_id]), _stood_until(life, last))
+            for life in self.lives
+            for last in _last_cuts(life.cuts)
+            if last.place_id in self.paths
         ]
 
     @property
     def too_soon(self) -> int:
         """How many cuts came so soon after planting that they tell nothing of growth here."""
         return sum(1 for _ in self.cuts) - len(self.crops)
+
+
+def _grew_here(cut: Cut) -> bool:
+    return cut.after_cut or cut.at_ms - cut.since_ms >= FIRST_CUT_DAYS * DAY_MS
+
+
+def _last_cuts(cuts: Sequence[Cut]) -> Iterator[Cut]:
+    """Of each stretch of growth in one place the last cuts as one, as many as it takes to span two weeks.
+
+    What is cut on two days running is one cut done in two parts: the second alone would tell a rate many times too high.
+    """
+    for index, last in enumerate(cuts):
+        if index + 1 < len(cuts) and cuts[index + 1].after_cut:
+            continue  # it grew on from here, and the next cut tells how much
+        mass = 0.0
+        for one in reversed(cuts[: index + 1]):
+            mass += one.mass
+            if not _grew_here(one):
+                break
+            if last.at_ms - one.since_ms >= FIRST_CUT_DAYS * DAY_MS:
+                yield replace(last, since_ms=one.since_ms, mass=mass)
+                break
+
+
+def _stood_until(life: Life, cut: Cut) -> int | None:
+    """When a planting left the place of a cut, or was replanted in it; None while it stands there."""
+    end = cut.at_ms
+    for stay in life.stays:
+        if stay.to_ms is not None and stay.to_ms <= cut.at_ms:
+            continue
+        if stay.place_id != cut.place_id or stay.from_ms > end:
+            break
+        if stay.to_ms is None:
+            return None
+        end = stay.to_ms
+        if stay.ended != MOVED:
+            break
+    return end
 
 
 def _crop(cut: Cut, kind: Kind) -> Crop:

@@ -94,8 +94,14 @@ def assumptions_of(found: Losses) -> list[Assumption]:
     )
     return [
         Assumption(
-            "Losses that name no batch are shared among the batches of the group by their heads: true on average where"
-            " they die alike; a difference between sources or ages in one group comes out smaller than it is.",
+            "Losses of other causes than old age that name no batch are shared among the batches of the group by their heads:"
+            " true on average where they die alike; a difference between sources or ages in one group comes out smaller"
+            " than it is.",
+            "default",
+        ),
+        Assumption(
+            "Losses of old age that name no batch are of those that came or were born first, fish that a count found from"
+            " that day on: how old fish were when they came is not recorded. Name the batch where others died.",
             "default",
         ),
         Assumption(f"Missing fish are {missing}. A count of fewer than the ledger makes missing.", "given"),
@@ -141,12 +147,20 @@ SOURCES = (
         1958,
         "Nonparametric Estimation from Incomplete Observations",
         "J. Am. Stat. Assoc. 53, 457",
+        "From memory.",
     ),
-    Source("Garwood, F.", 1936, "Fiducial Limits for the Poisson Distribution", "Biometrika 28, 437"),
+    Source(
+        "Garwood, F.",
+        1936,
+        "Fiducial Limits for the Poisson Distribution",
+        "Biometrika 28, 437",
+        "From memory.",
+    ),
     Source(
         "Przyborowski, J. and Wilenski, H.",
         1940,
         "Homogeneity of Results in Testing Samples from Poisson Series",
         "Biometrika 31, 313",
+        "From memory.",
     ),
 )

@@ -72,18 +72,25 @@ SOURCES = (
         "note": "No source",
     },
     {
-        "author": "Mann, H. B.; Sen, P. K.",
+        "author": "Mann, H. B.",
+        "year": 1945,
+        "title": "Nonparametric tests against trend",
+        "where": "Econometrica 13, 245",
+        "note": "Of the algae; from memory",
+    },
+    {
+        "author": "Sen, P. K.",
         "year": 1968,
-        "title": "Nonparametric tests against trend (1945); Estimates of the regression coefficient based on Kendall's tau",
-        "where": "",
-        "note": "Of the algae",
+        "title": "Estimates of the regression coefficient based on Kendall's tau",
+        "where": "J. Am. Stat. Assoc. 63, 1379",
+        "note": "Of the algae; from memory",
     },
     {
         "author": "Przyborowski, J.; Wilenski, H.",
         "year": 1940,
         "title": "Homogeneity of results in testing samples from Poisson series",
         "where": "Biometrika 31, 313",
-        "note": "Of the losses",
+        "note": "Of the losses; from memory",
     },
 )
 

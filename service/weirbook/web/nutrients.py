@@ -39,7 +39,8 @@ from weirbook.web.sheets import as_csv, flat
 WORDS = (
     "Follows the nitrogen and phosphorus of a system day by day through the record: rations and feedings, doses, water "
     "changes, drip and top-off with what their water holds, and what planted sections and plantings take up: by published "
-    "rates (`plants`) or, where they were cut and weighed, by what the cuts carried off (`harvested`), never both. It begins "
+    "rates (`plants`) or, where they were cut and weighed, by what the cuts carried off (`harvested`; after the last cut at the "
+    "same rate, for 60 days at most), never both. It begins "
     "with the first test within the weeks asked for and never looks at later ones; the band between low and high comes of how "
     "far excretion and plants are known. Beside it stands what was measured; a test taken before a day's first water change or "
     "dose tells of the evening before. `unexplained` is what a test rose by beyond what the days since "

@@ -47,6 +47,16 @@ def test_the_table_of_usual_shares_holds_the_published_sizes() -> None:
     assert (of_fifty[0.1]["diseased_fish"], of_fifty[0.1]["sample"]) == (5, 22)
 
 
+@pytest.mark.parametrize(("population", "percent", "many"), [(30, 2, 149), (32, 5, 59), (20, 10, 29)])
+def test_very_many_fish_have_the_share_that_was_asked_not_that_of_whole_fish(
+    population: int, percent: int, many: int
+) -> None:
+    """ln 0.05 / ln(1 - p), rounded up: rows ss01 to ss03, whatever the population."""
+    assert asked(population=population, prevalence=f"{percent} %").values["sample_of_very_many"] == many
+    by_heads = asked(population=20, diseased=2).values["sample_of_very_many"]
+    assert by_heads == 29  # 2 of 20 are 10 %
+
+
 @pytest.mark.parametrize(("clean", "verdict"), [(21, "too_few"), (22, "enough"), (None, "not_told")])
 def test_clean_fish_are_held_to_the_sample(clean: int | None, verdict: str) -> None:
     """22 of 50 find 5 ill ones: row ss05."""

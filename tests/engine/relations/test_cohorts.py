@@ -15,6 +15,7 @@ from weirbook.engine.relations.cohorts import (
     LOSS,
     MISSING,
     MOVE,
+    OLD_AGE,
     WITHDRAWAL,
     Cohorts,
     Line,
@@ -87,6 +88,31 @@ def test_a_loss_of_no_named_batch_is_shared_by_heads_and_a_named_one_is_not() ->
     assert (1, A, 0, 12, 3, LOSS) in brief(shared.stays) and (2, A, 10, 12, 1, LOSS) in brief(shared.stays)
     named = follow(ledger(*two, (12, LOSS, A, 4, {"batch": 2})))
     assert [(stay.batch.id, stay.heads) for stay in ended(named.stays, [LOSS], 0, 99 * DAY_MS)] == [(2, 4)]
+
+
+def test_of_old_age_the_oldest_batches_die_first_and_only_those_of_one_instant_share() -> None:
+    three = ((0, ARRIVAL, A, 3), (0, BIRTH, A, 1), (100, BIRTH, A, 40))
+
+    def lost(number: int, **more: object) -> dict[object, float]:
+        found = follow(ledger(*three, (120, LOSS, A, number, {"cause": OLD_AGE, **more})))
+        return {stay.batch.id: stay.heads for stay in ended(found.stays, [LOSS], 0, 999 * DAY_MS)}
+
+    assert lost(2) == {1: 1.5, 2: 0.5}
+    assert lost(6) == {1: 3, 2: 1, 3: 2}
+    assert lost(2, batch=3) == {3: 2}
+    assert lost(2, cause="disease") == pytest.approx({1: 6 / 44, 2: 2 / 44, 3: 80 / 44})
+
+
+def test_fish_that_came_before_those_of_a_tank_are_older_wherever_they_were() -> None:
+    found = follow(
+        ledger(
+            (0, ARRIVAL, A, 4),
+            (5, ARRIVAL, B, 4),
+            (9, MOVE, A, 2, {"to_group": B}),
+            (20, LOSS, B, 1, {"cause": OLD_AGE}),
+        )
+    )
+    assert [(stay.batch.id, stay.heads) for stay in ended(found.stays, [LOSS], 0, 99 * DAY_MS)] == [(1, 1)]
 
 
 def test_a_named_batch_that_was_thought_smaller_gives_all_and_the_others_the_rest() -> None:
@@ -211,6 +237,8 @@ def ledgers(draw: st.DrawFn, one_batch: bool = False) -> list[Line]:
             line = replace(line, to_group=draw(st.sampled_from(sorted({A, B, C} - {group}))))
         if kind in (LOSS, MOVE, DEPARTURE):
             line = replace(line, batch=draw(st.none() | st.integers(1, id)))
+        if kind == LOSS:
+            line = replace(line, cause=draw(st.sampled_from((None, OLD_AGE))))
         lines.append(line)
     return lines
 

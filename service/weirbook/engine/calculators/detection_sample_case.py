@@ -89,13 +89,15 @@ def refuse_contradictions(given: Inputs) -> None:
 
 def detected(given: Inputs) -> Detection:
     population, trust, shown = given.population, given.confidence, given.sensitivity
+    diseased: float
     if given.diseased is not None:
-        diseased: float = given.diseased
+        assert population is not None, "a number of fish is told of a population"
+        diseased, share = given.diseased, given.diseased / population
     else:
         assert given.prevalence is not None
-        diseased = given.prevalence if population is None else diseased_fish(population, given.prevalence)
+        share = given.prevalence
+        diseased = share if population is None else diseased_fish(population, share)
     sample = sample_to_detect(population, diseased, trust, shown)
-    share = diseased / population if population else diseased
     fish = by_clean = least = None
     if given.clean is not None:
         by_clean = chance_of_missing(population, diseased, given.clean, shown)

@@ -4,7 +4,8 @@ Fish have no names. They come in batches (an arrival, a birth), and a batch keep
 What is lost, leaves or is moved is taken from those fish that came by the line that it names; where none is named it
 is shared among all that live in the group in proportion to their heads, so that batches are parted into fractions.
 That is true on average where the batches of a group die alike; where new fish die first it credits some of their
-losses to the old ones, and a difference between batches comes out smaller than it is.
+losses to the old ones, and a difference between batches comes out smaller than it is. Of old age the batches that came
+or were born first die first.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ from weirbook.engine.relations.survival import Life
 ARRIVAL, BIRTH, MOVE, LOSS = "arrival", "birth", "move", "loss"
 MISSING, DEPARTURE, COUNT, WITHDRAWAL = "missing", "departure", "count", "withdrawal"
 KINDS = (ARRIVAL, BIRTH, MOVE, LOSS, MISSING, DEPARTURE, COUNT, WITHDRAWAL)
+OLD_AGE = "old_age"
+"""The cause of loss that takes the oldest."""
 HERE = "here"
 """How a stay ends that goes on."""
 
@@ -118,7 +121,8 @@ def follow(lines: Iterable[Line]) -> Cohorts:
 
     Equation: heads = arrivals + births + moved in − lost − missing − departed − moved out, a count setting them to
     what was seen: fewer are missing, more are a batch of unknown age. A line without a batch takes
-    heads x batch / group of each.
+    heads x batch / group of each; a loss of old age takes each batch whole, in the order in which they came, and so parts
+    only those of one instant.
     Shapes and units: epoch milliseconds, not descending; heads whole in lines, fractional in stays.
     Valid for: a ledger whose lines are in the order of their instants.
     Uncertainty: what no batch is named for is shared; see the module.
@@ -189,13 +193,13 @@ class _Book:
         living[batch.id].add(line, self.place, heads)
 
     def _take(self, line: Line, number: int, end: str) -> _Taken:
-        """Take heads out of a group: of those that the line names first, then of all as they live there."""
+        """Take heads out of a group: of those that the line names first, then of all as they live there, or the oldest."""
         living = self.living.get(line.group, {})
         there = self.heads.get(line.group, 0)
         if number > there:
             self.lacking.append((line.id, number - there))
             number = there
-        shares = self._shares(living, line.batch, number)
+        shares = self._shares(living, line, number)
         self._count(line.group, line.at_ms, -number)
         emptied = not self.heads[line.group]
         gone = []
@@ -208,15 +212,22 @@ class _Book:
                 del living[key]
         return _Taken(number, gone)
 
-    def _shares(self, living: Mapping[Id, _Lots], named: Id | None, number: int) -> dict[Id, float]:
+    def _shares(self, living: Mapping[Id, _Lots], line: Line, number: int) -> dict[Id, float]:
         """What each batch gives of a number of heads."""
+        named = line.batch
         meant = {key: lots.came_by(named) if named is not None else 0.0 for key, lots in living.items()}
         whole = sum(meant.values())
         first = min(1.0, number / whole) if whole > _NOTHING else 0.0
         rest = {key: lots.heads - meant[key] * first for key, lots in living.items()}
-        others, wanted = sum(rest.values()), number - whole * first
-        share = min(1.0, wanted / others) if wanted > _NOTHING and others > _NOTHING else 0.0
-        return {key: meant[key] * first + heads * share for key, heads in rest.items()}
+        given = {key: heads * first for key, heads in meant.items()}
+        wanted = number - whole * first
+        for keys in _in_turn(living, line):
+            others = sum(rest[key] for key in keys)
+            share = min(1.0, wanted / others) if wanted > _NOTHING and others > _NOTHING else 0.0
+            for key in keys:
+                given[key] += rest[key] * share
+            wanted -= others * share
+        return given
 
     def _count(self, group: Id, at_ms: int, change: int) -> None:
         now = self.heads[group] = self.heads.get(group, 0) + change
@@ -229,6 +240,16 @@ class _Book:
     def closed(self) -> Cohorts:
         here = [stay for living in self.living.values() for lots in living.values() for stay in lots.here()]
         return Cohorts(self.counts, [*self.stays, *here], self.adjustments, self.lacking)
+
+
+def _in_turn(living: Mapping[Id, _Lots], line: Line) -> Iterable[Sequence[Id]]:
+    """The batches that give a line's heads, those of one turn alike: all at once, or of old age the earliest first."""
+    if line.kind != LOSS or line.cause != OLD_AGE:
+        return [list(living)]
+    turns: dict[int, list[Id]] = {}
+    for key, lots in sorted(living.items(), key=lambda one: one[1].batch.at_ms):
+        turns.setdefault(lots.batch.at_ms, []).append(key)
+    return turns.values()
 
 
 @dataclass(frozen=True, slots=True)
