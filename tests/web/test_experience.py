@@ -157,7 +157,7 @@ def test_all_species_are_told_by_species_source_or_water(years: Caller) -> None:
     assert [(one["key"], one["brought_in"]) for one in by_source] == [("North", 10), ("South", 8)]
     by_system = experience(years, "experience?by=system")["items"]
     assert [one["key"] for one in by_system] == ["systems/pond", "systems/rill"]
-    table = years.get("/v1/species/experience?by=source&format=csv").get_data(as_text=True).splitlines()
+    table = years.get("/v1/experience?by=source&format=csv").get_data(as_text=True).splitlines()
     assert table[0].startswith("by,key,called,brought_in") and "survival_365,low_365" in table[0]
     assert table[1].startswith("source,North,North,10,0,")
 

@@ -17,7 +17,7 @@ from weirbook.record.columns import NAMES
 
 HANDLE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 HANDLE_CAP = 60
-RESERVED_HANDLES = frozenset({"due", "calendar", "new", "outcomes", "experience", "by-feed"})
+RESERVED_HANDLES = frozenset({"due", "calendar", "new", "outcomes", "by-feed"})
 """Words that paths use where a handle would stand."""
 ALWAYS_MS = 0
 """The start of a first state: what a thing is at its making is taken to have held before the record began."""

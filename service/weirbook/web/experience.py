@@ -1,4 +1,4 @@
-"""/v1/species/experience: how species have done here over the years, by source, species and water."""
+"""/v1/experience: how species have done here over the years, by source, species and water."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def blueprint() -> Blueprint:
     @operation(
         blp,
         "GET",
-        "/species/experience",
+        "/experience",
         id="list_experience",
         summary="How fish have done here, by source, species or water",
         description=WORDS,
