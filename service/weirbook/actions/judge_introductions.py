@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from weirbook.actions.befallen import Joining, joinings
 from weirbook.actions.fish_history import DAY_MS, History
-from weirbook.actions.rate_losses import CONFIDENCE, Scope
+from weirbook.actions.rate_losses import Scope
 from weirbook.engine.relations.cohorts import LOSS, ended
 from weirbook.engine.relations.contacts import Piece, Water
 from weirbook.engine.relations.event_rates import RateComparison, compare_rates
@@ -21,6 +21,10 @@ EARLIER_DAYS = 365
 """How long before an introduction the earlier rate is taken from, at most."""
 LEVEL = 0.05
 """An alert is raised where so many losses would fall after the introduction less often than this by chance alone."""
+RATIO_CONFIDENCE = 1 - 2 * LEVEL
+"""So that the interval of the ratio lies above 1 just where the one-sided test says so."""
+FEWEST = 2
+"""One fish may die at any time: an alert wants two (common practice)."""
 METHOD = "conditional exact Poisson test, one-sided"
 
 
@@ -159,7 +163,7 @@ def _judge(
     lost, earlier = round(sum(one.heads for one in after)), round(sum(one.heads for one in before))
     comparison = None
     if days > 0 and earlier_days > 0:
-        comparison = compare_rates(lost, days / 1000, earlier, earlier_days / 1000, CONFIDENCE)
+        comparison = compare_rates(lost, days / 1000, earlier, earlier_days / 1000, RATIO_CONFIDENCE)
     causes: dict[str, float] = defaultdict(float)
     for one in after:
         causes[one.cause] += one.heads
@@ -168,7 +172,7 @@ def _judge(
     counted = tuple(
         (cause, round(heads)) for cause, heads in sorted(causes.items(), key=lambda one: (-one[1], one[0]))
     )
-    alert = comparison is not None and lost > 0 and comparison.p_higher < LEVEL
+    alert = comparison is not None and lost >= FEWEST and comparison.p_higher < LEVEL
     judged = Judged(
         at_ms,
         until_ms,
@@ -249,6 +253,8 @@ def _says(one: Judged, day: str, within_days: int) -> str:
     before = f"{one.earlier_lost} in {one.earlier_fish_days:.0f} fish-days in the {EARLIER_DAYS} days before"
     if compared.unknown is not None:
         return f"{told}, and {before}: none to compare."
+    if not one.alert and one.lost and compared.p_higher is not None and compared.p_higher < LEVEL:
+        return f"{told}, against {before}: one fish alone tells nothing yet."
     if not one.alert:
         return f"{told}, against {before}: no more than chance alone may bring ({METHOD}, {chance(compared.p_higher)})."
     ratio = "none before" if compared.ratio is None else f"{_figure(compared.ratio)} times the earlier rate"
@@ -256,7 +262,7 @@ def _says(one: Judged, day: str, within_days: int) -> str:
     high = "no end" if compared.high is None else _figure(compared.high)
     causes = ", ".join(f"{heads} {cause.replace('_', ' ')}" for cause, heads in one.causes)
     return (
-        f"{told}, against {before}: {ratio} ({interval(CONFIDENCE, low, high)} of the ratio; {METHOD},"
+        f"{told}, against {before}: {ratio} ({interval(RATIO_CONFIDENCE, low, high)} of the ratio; {METHOD},"
         f" {chance(compared.p_higher)}). Causes as told: {causes}. They came after it; that they came of it is not shown."
     )
 

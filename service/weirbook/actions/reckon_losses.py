@@ -77,10 +77,13 @@ def _says(whole: Rate, judged: list[Judged]) -> list[str]:
     ]
     alerts = [one for one in judged if one.alert]
     says += [one.says for one in alerts]
+    compared = [one for one in judged if one.comparison is not None and one.comparison.unknown is None]
     if judged and not alerts:
-        count = "the introduction" if len(judged) == 1 else f"any of {len(judged)} introductions"
         says.append(
-            f"After {count} losses came at no rate beyond the earlier one that chance alone would not bring."
+            f"Of {len(judged)} introductions {len(compared)} could be compared with the time before; after none of these were"
+            " fish lost at a rate beyond the earlier one that chance alone would not bring."
+            if compared
+            else "No introduction could be compared with the time before it."
         )
     return says
 
@@ -140,6 +143,7 @@ LIMITS = (
     "Rates compare fish of unlike ages: look at time since arrival too.",
     "Survival is told no further than fish of known age were watched without a gap.",
     "Introductions close to each other share their days: an alert on one is an alert on its neighbours.",
+    "An outbreak within the year before an introduction raises the rate that is compared with: more losses then go unremarked.",
 )
 SOURCES = (
     Source(
