@@ -10,8 +10,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
+from weirbook.actions.plan_task import by_clock
 from weirbook.actions.quarantine_clock import set_clock_back, take_restart_back
-from weirbook.engine.times import instant_text
 from weirbook.errors import Conflict, Invalid
 from weirbook.record.database import room_of, take_next
 from weirbook.record.fish import (
@@ -145,12 +145,12 @@ def _refuse_below_zero(session: Session, group_id: uuid.UUID, entry: StockEntry)
             "If there were more, count them first (kind count)."
         )
         raise Invalid(words, "/number")
-    raise Invalid(_later(short), "/withdraws" if entry.kind == WITHDRAWAL else "/number")
+    raise Invalid(_later(session, short), "/withdraws" if entry.kind == WITHDRAWAL else "/number")
 
 
-def _later(short: Entered) -> str:
+def _later(session: Session, short: Entered) -> str:
     return (
-        f"Then the {short.line.kind} of {short.line.number} at {instant_text(short.line.happened_at_ms)} "
+        f"Then the {short.line.kind} of {short.line.number} at {by_clock(session, short.line.happened_at_ms)} "
         f"({short.line.id}) would find only {short.before}: correct that first, or count the group."
     )
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
 from weirbook.actions.edit import edit
-from weirbook.engine.times import instant_text
+from weirbook.actions.plan_task import by_clock
 from weirbook.errors import Conflict, Fault, Invalid
 from weirbook.record.changes import name_it
 from weirbook.record.fish import ARRIVAL, DISEASE, LOSS, MOVE, UNKNOWN, Group, StockEntry
@@ -71,8 +71,8 @@ def _refuse_second(session: Session, tank: str) -> None:
     for other in session.scalars(asked).unique():
         if other.tank.handle == tank:
             words = (
-                f"{tank} holds a quarantine already, since {instant_text(other.started_at_ms)} ({other.id}): release that first, "
-                "or enter the newcomers into its groups."
+                f"{tank} holds a quarantine already, since {by_clock(session, other.started_at_ms)} ({other.id}): release that "
+                "first, or enter the newcomers into its groups."
             )
             raise Conflict(words, "/tank", slug="quarantine-open")
 
@@ -128,7 +128,7 @@ def restart(session: Session, row: Quarantine, at_ms: int, reason: str, *, now: 
     if row.released_at_ms is not None:
         raise Conflict("This quarantine is over: open a new one.", slug="quarantine-over")
     if at_ms < row.clock_from_ms:
-        words = f"Its clock runs from {instant_text(row.clock_from_ms)}: a restart comes after that."
+        words = f"Its clock runs from {by_clock(session, row.clock_from_ms)}: a restart comes after that."
         raise Invalid(words, "/at")
     _restart(row, at_ms, reason, "", now)
     session.flush()
@@ -154,7 +154,7 @@ def unmet(session: Session, row: Quarantine, at_ms: int) -> list[str]:
         left = -(-(row.ready_ms - at_ms) // DAY_MS)
         found.append(
             f"{left} of its {row.planned_days} days {'is' if left == 1 else 'are'} left: the clock runs from "
-            f"{instant_text(row.clock_from_ms)}."
+            f"{by_clock(session, row.clock_from_ms)}."
         )
     for written in row.checks or []:
         task_id = uuid.UUID(written)
@@ -190,13 +190,13 @@ def _lost_lately(session: Session, row: Quarantine, at_ms: int) -> int:
 def release(session: Session, row: Quarantine, at_ms: int, reason: str | None, *, now: int) -> None:
     """End a quarantine. Raises Invalid for one before its start or its last newcomer, Conflict before its checks."""
     if row.released_at_ms is not None:
-        words = f"This quarantine was released at {instant_text(row.released_at_ms)}."
+        words = f"This quarantine was released at {by_clock(session, row.released_at_ms)}."
         raise Conflict(words, slug="quarantine-over")
     if at_ms < row.started_at_ms:
         raise Invalid("A release can't come before the start.", "/at")
     last = max((line.happened_at_ms for line in came_in(session, row)), default=None)
     if last is not None and at_ms < last:
-        words = f"Fish came in at {instant_text(last)}: a release can't come before that arrival."
+        words = f"Fish came in at {by_clock(session, last)}: a release can't come before that arrival."
         raise Invalid(words, "/at")
     open_points = unmet(session, row, at_ms)
     if open_points and reason is None:
