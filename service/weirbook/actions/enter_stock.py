@@ -10,8 +10,8 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
+from weirbook.actions.plan_task import by_clock
 from weirbook.actions.quarantine_clock import set_clock_back, take_restart_back
-from weirbook.actions.room_clock import room_clock
 from weirbook.errors import Conflict, Invalid
 from weirbook.record.database import room_of, take_next
 from weirbook.record.fish import (
@@ -171,7 +171,7 @@ def _refuse_unexplained(session: Session, entered: Sequence[Entered], entry: Sto
     count = next((one for one in moved if one.line.id in silent), None)
     if count is not None:
         words = (
-            f"The count of {count.after} at {room_clock(session, count.line.happened_at_ms)} ({count.line.id}) agreed with the "
+            f"The count of {count.after} at {by_clock(session, count.line.happened_at_ms)} ({count.line.id}) agreed with the "
             f"ledger and gives no reason; with this it would differ from {count.before}. Withdraw it and count anew, with words, "
             "or date this after it."
         )
@@ -180,7 +180,7 @@ def _refuse_unexplained(session: Session, entered: Sequence[Entered], entry: Sto
 
 def _later(session: Session, short: Entered) -> str:
     return (
-        f"Then the {short.line.kind} of {short.line.number} at {room_clock(session, short.line.happened_at_ms)} "
+        f"Then the {short.line.kind} of {short.line.number} at {by_clock(session, short.line.happened_at_ms)} "
         f"({short.line.id}) would find only {short.before}: correct that first, or count the group."
     )
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from weirbook.actions.plan_task import by_clock
 from weirbook.actions.quarantine_clock import DEFAULT_DAYS
-from weirbook.actions.room_clock import room_day
 from weirbook.engine.units import number
 from weirbook.record.fish import Group
 from weirbook.record.ledger import heads_of, lines_of
@@ -129,13 +129,13 @@ def _why(session: Session, short: int, group: Group, batches: Sequence[Batch], n
     """The plan in words: what it waits for first."""
     first = batches[0]
     begins, whole = (
-        room_day(session, first.from_ms),
-        room_day(session, max(one.released_ms for one in batches)),
+        by_clock(session, first.from_ms)[:10],
+        by_clock(session, max(one.released_ms for one in batches))[:10],
     )
     waits = (
-        f" The quarantine in {first.tank} is taken until {begins}: brought in then"
+        f"The quarantine in {first.tank} is taken until {begins}: brought in then"
         if first.from_ms > now
-        else " Brought in now"
+        else "Brought in now"
     )
     parts = "" if len(batches) == 1 else f", in {len(batches)} batches"
     return f"{short} more make it {group.wanted}. {waits}{parts}, it can be whole on {whole}, if nothing else is quarantined."

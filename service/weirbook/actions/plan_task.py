@@ -15,7 +15,7 @@ from weirbook.actions.create import create, refuse_ahead
 from weirbook.actions.edit import edit
 from weirbook.actions.find_due import keep_open
 from weirbook.engine.schedules import Version, occurrences, refuse_never, schedule_of
-from weirbook.engine.times import zone
+from weirbook.engine.times import clock_at, zone
 from weirbook.errors import Invalid
 from weirbook.record.database import room_of
 from weirbook.record.rooms import Room
@@ -79,6 +79,11 @@ def follow_zone(session: Session, where: ZoneInfo, *, now: int) -> None:
 def room_zone(session: Session) -> ZoneInfo:
     """The time zone of the session's room."""
     return zone(session.get_one(Room, room_of(session)).time_zone)
+
+
+def by_clock(session: Session, ms: int) -> str:
+    """An instant as sentences say it: by the room's clock, to the minute."""
+    return f"{clock_at(ms, room_zone(session)):%Y-%m-%d %H:%M}"
 
 
 def _refuse_never(task: Task, where: ZoneInfo, since: int) -> None:

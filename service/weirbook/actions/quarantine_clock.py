@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from weirbook.actions.create import create
 from weirbook.actions.edit import edit
-from weirbook.actions.room_clock import room_clock
+from weirbook.actions.plan_task import by_clock
 from weirbook.errors import Conflict, Fault, Invalid
 from weirbook.record.changes import name_it
 from weirbook.record.fish import ARRIVAL, DISEASE, LOSS, MOVE, UNKNOWN, Group, StockEntry
@@ -94,13 +94,13 @@ def _refuse_second(session: Session, tank: str, started_at_ms: int, but: Quarant
             continue
         if other.tank.handle == tank and other.released_at_ms is not None:
             words = (
-                f"{tank} held another quarantine until {room_clock(session, other.released_at_ms)} ({other.id}): "
+                f"{tank} held another quarantine until {by_clock(session, other.released_at_ms)} ({other.id}): "
                 "this one starts after that."
             )
             raise Conflict(words, "/started_at", slug="quarantine-open")
         if other.tank.handle == tank:
             words = (
-                f"{tank} holds a quarantine already, since {room_clock(session, other.started_at_ms)} ({other.id}): "
+                f"{tank} holds a quarantine already, since {by_clock(session, other.started_at_ms)} ({other.id}): "
                 "release that first, or enter the newcomers into its groups."
             )
             raise Conflict(words, "/tank", slug="quarantine-open")
@@ -157,7 +157,7 @@ def restart(session: Session, row: Quarantine, at_ms: int, reason: str, *, now: 
     if row.released_at_ms is not None:
         raise Conflict("This quarantine is over: open a new one.", slug="quarantine-over")
     if at_ms < row.clock_from_ms:
-        words = f"Its clock runs from {room_clock(session, row.clock_from_ms)}: a restart comes after that."
+        words = f"Its clock runs from {by_clock(session, row.clock_from_ms)}: a restart comes after that."
         raise Invalid(words, "/at")
     _restart(row, at_ms, reason, "", now)
     session.flush()
@@ -183,7 +183,7 @@ def unmet(session: Session, row: Quarantine, at_ms: int) -> list[str]:
         left = -(-(row.ready_ms - at_ms) // DAY_MS)
         found.append(
             f"{left} of its {row.planned_days} days {'is' if left == 1 else 'are'} left: the clock runs from "
-            f"{room_clock(session, row.clock_from_ms)}."
+            f"{by_clock(session, row.clock_from_ms)}."
         )
     for written in row.checks or []:
         task_id = uuid.UUID(written)
@@ -219,16 +219,16 @@ def _lost_lately(session: Session, row: Quarantine, at_ms: int) -> int:
 def release(session: Session, row: Quarantine, at_ms: int, reason: str | None, *, now: int) -> None:
     """End a quarantine. Raises Invalid for one before its start or its last newcomer, Conflict before its checks."""
     if row.released_at_ms is not None:
-        words = f"This quarantine was released at {room_clock(session, row.released_at_ms)}."
+        words = f"This quarantine was released at {by_clock(session, row.released_at_ms)}."
         raise Conflict(words, slug="quarantine-over")
     if at_ms < row.started_at_ms:
         raise Invalid("A release can't come before the start.", "/at")
     if at_ms < row.clock_from_ms:
-        words = f"Its days count from {room_clock(session, row.clock_from_ms)}: a release comes after that."
+        words = f"Its days count from {by_clock(session, row.clock_from_ms)}: a release comes after that."
         raise Invalid(words, "/at")
     last = max((line.happened_at_ms for line in came_in(session, row)), default=None)
     if last is not None and at_ms < last:
-        words = f"Fish came in at {room_clock(session, last)}: a release can't come before that arrival."
+        words = f"Fish came in at {by_clock(session, last)}: a release can't come before that arrival."
         raise Invalid(words, "/at")
     open_points = unmet(session, row, at_ms)
     if open_points and reason is None:
