@@ -75,5 +75,5 @@ def _began(look: Look, losses: Sequence[Told], earlier: Sequence[Told]) -> Itera
     )
     wanted = (look.end_ms - first + length) / DAY_MS
     days = ROUND_DAYS * math.ceil(wanted / ROUND_DAYS)
-    ask = f"days={days}" if days <= LONGEST_DAYS else f"before={instant_text(first)}"
+    ask = f"days={days}" if days <= LONGEST_DAYS else f"before={instant_text(-(-first // 1000) * 1000)}"
     yield f"{began}: ask with {ask}."
