@@ -239,6 +239,56 @@ def test_calculators_are_told_of_plants_and_of_harvests(app: Service, room_id: i
     assert given["results"]["verdict"] == "over"
 
 
+def harvest(keeper: Caller, query: str = "") -> dict[str, Any]:
+    found = keeper.get(f"/v1/systems/pond/answers/harvest{query}")
+    assert found.status_code == 200, found.get_data(as_text=True)
+    answered: dict[str, Any] = found.get_json()
+    return answered
+
+
+def carried(found: dict[str, Any]) -> tuple[float, float]:
+    return found["results"]["nitrogen_low"]["value"], found["results"]["nitrogen_high"]["value"]
+
+
+def test_a_harvest_of_one_kind_has_that_kinds_own_shares_as_the_balance_has(bed: Caller) -> None:
+    """115 g, 8 % dry, 1.4 to 4 % of that nitrogen as published (Polprasert, Boyd, Steward): 128.8 to 368 mg."""
+    made(bed, "plant-kinds", {"name": "Raft cress", "growth_form": "emergent", "dry_matter": "8 %"})
+    cress = put_in(bed, "2026-10-20", kind="raft-cress")
+    tell(bed, cress, "trimmed", "2026-11-12", wet_mass="115 g")
+    found = harvest(bed)
+    assert carried(found) == (close(128.8), close(368))
+    assert carried(harvest(bed, "?plant=raft-cress")) == carried(found)
+    # The cut's 23 days of growth, of which 10 lie in the balance, and the 13 days since: by the middle of both ends.
+    assert grams(nitrate(bed), "harvested") == close(sqrt(0.1288 * 0.368))
+    assert found["inputs"]["growth_form"]["value"] == "emergent"
+    assert (found["inputs"]["dry_share"]["value"], found["inputs"]["dry_share"]["unit"]) == (8, "%")
+    assert "all that was cut in the last 28 days is of it" in found["inputs"]["dry_share"]["note"]
+    # Said to grow otherwise it is another plant: 5 to 10 % dry, unless the kind is named besides.
+    assert carried(harvest(bed, "?growth_form=floating")) == (close(115 * 0.05 * 14), close(115 * 0.1 * 40))
+    assert carried(harvest(bed, "?growth_form=floating&plant=raft-cress")) == carried(found)
+
+
+def test_a_harvest_of_several_kinds_says_so_and_takes_the_published_shares(bed: Caller) -> None:
+    hornwort = put_in(bed, "2026-10-20")
+    frogbit = put_in(bed, "2026-10-20", kind="frogbit", method="floating")
+    tell(bed, hornwort, "trimmed", "2026-11-12", wet_mass="60 g")
+    tell(bed, frogbit, "trimmed", "2026-11-12", wet_mass="40 g")
+    found = harvest(bed)
+    assert carried(found) == (close(100 * 0.05 * 14), close(100 * 0.24 * 40))
+    assert "several kinds were cut" in found["inputs"]["growth_form"]["note"]
+    assert "(frogbit, hornwort)" in found["inputs"]["growth_form"]["note"]
+    assert any("several kinds" in one["text"] for one in found["assumptions"])
+
+
+def test_several_kinds_that_grow_alike_have_the_dry_share_of_that_form(bed: Caller) -> None:
+    made(bed, "plant-kinds", {"name": "Moss", "growth_form": "attached"})
+    for kind in ("hornwort", "moss"):
+        tell(bed, put_in(bed, "2026-10-20", kind=kind), "trimmed", "2026-11-12", wet_mass="50 g")
+    found = harvest(bed)
+    assert found["inputs"]["growth_form"]["value"] == "submersed"
+    assert carried(found) == (close(100 * 0.05 * 14), close(100 * 0.16 * 40))
+
+
 def test_the_cover_of_a_tank_is_ready_for_who_asks(app: Service, room_id: int, bed: Caller) -> None:
     def found() -> Any:
         with app.database.read() as session:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -86,7 +86,7 @@ def answer_for(
         if (word := calculator.params[name].told_by_word) in named and word is not None
     }
     with _faults_at_the_word(told):
-        return _answered(calculator, said, _without_what_said_replaces(calculator, fills, said))
+        return _answered(calculator, said, _without_what_said_replaces(calculator, fills, said, told))
 
 
 @contextmanager
@@ -134,13 +134,14 @@ def _offered(declared: Param) -> str:
 
 
 def _without_what_said_replaces(
-    calculator: Calculator, fills: Mapping[str, Filled], said: Mapping[str, Any]
+    calculator: Calculator, fills: Mapping[str, Filled], said: Mapping[str, Any], told: Collection[str]
 ) -> dict[str, Filled]:
-    """A what-if on a whole makes the recorded parts that add up to it no longer fit: they are left out."""
+    """A what-if on what recorded values go with makes them no longer fit: they are left out, but not those that a record
+    named in the question told."""
     return {
         name: one
         for name, one in fills.items()
-        if not any(whole in said for whole in calculator.params[name].rests_on)
+        if name in told or not any(whole in said for whole in calculator.params[name].rests_on)
     }
 
 

@@ -88,7 +88,7 @@ def _water(session: Session, water: SourceWater, at_ms: int) -> Facts:
     }
 
 
-def _plant(session: Session, kind: PlantKind, at_ms: int) -> Facts:
+def plant_facts(kind: PlantKind) -> Facts:
     """A kind's own shares, as they were recorded, and how it grows in the words of uptake."""
 
     def told(name: str) -> Filled | Absent:
@@ -102,6 +102,10 @@ def _plant(session: Session, kind: PlantKind, at_ms: int) -> Facts:
         "growth_form": lambda: Filled(form, "record", f"plant kind {kind.handle}, {kind.growth_form}"),
         **{name: partial(told, name) for name in ("dry_matter", "nitrogen", "phosphorus")},
     }
+
+
+def _plant(session: Session, kind: PlantKind, at_ms: int) -> Facts:
+    return plant_facts(kind)
 
 
 @dataclass(frozen=True)

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import dataclasses
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any
 
 import sqlalchemy as sa
 
 from weirbook.actions.feed_days import Meal, moisture_share, phosphorus_share, share_of
+from weirbook.actions.fill_named import plant_facts
 from weirbook.actions.filling import Absent
 from weirbook.actions.latest_of import MEASURED, latest_of
 from weirbook.actions.plant_stands import PlantStands, stands_of
 from weirbook.actions.system_facts import SystemFacts
 from weirbook.actions.system_water import SystemWater
 from weirbook.engine.inputs import six
+from weirbook.engine.relations.plants import UPTAKE_FORM
 from weirbook.engine.relations.structure import BED_POROSITY
 from weirbook.engine.shape import Filled
 from weirbook.engine.units import Quantity
+from weirbook.record.names import find
 from weirbook.record.places import ROOM_PLACE_ID, Section
+from weirbook.record.planted import Cut, Kind
+from weirbook.record.plants import PlantKind
 from weirbook.record.targets import Target
 from weirbook.record.waters import DRIP, TOP_OFF
 
@@ -246,13 +252,36 @@ def _plant_stands(facts: SystemFacts) -> Filled | Absent:
     return Filled(rows, "record", note)
 
 
+def _late_cuts(facts: SystemFacts) -> Sequence[tuple[Cut, Kind]]:
+    since = facts.at_ms - HARVEST_DAYS * DAY_MS
+    return [(cut, kind) for cut, kind in stands_of(facts).cuts if cut.at_ms > since]
+
+
+def _harvested_plants(facts: SystemFacts, fact: str) -> Filled | Absent:
+    """How what was taken out of late grew, and its own shares: of one kind what its record tells, of several no shares."""
+    kinds = {kind.handle: kind for _, kind in _late_cuts(facts)}
+    if not kinds:
+        return Absent(f"No harvest of the last {HARVEST_DAYS} days is recorded with what it weighed.")
+    if len(kinds) == 1:
+        found = plant_facts(find(facts.session, PlantKind, next(iter(kinds))))[fact]()
+        if isinstance(found, Absent):
+            return found
+        words = f"{found.note}: all that was cut in the last {HARVEST_DAYS} days is of it"
+        return dataclasses.replace(found, note=words)
+    told = f"several kinds were cut in the last {HARVEST_DAYS} days ({', '.join(sorted(kinds))})"
+    if fact != "growth_form":
+        return Absent(f"It is not one: {told}.")
+    forms = {UPTAKE_FORM[kind.growth_form] for kind in kinds.values()}
+    form = forms.pop() if len(forms) == 1 else "other"
+    return Filled(form, "record", f"{told}: their own shares are not used, name one by plant to have them")
+
+
 def _harvested(facts: SystemFacts) -> Filled | Absent:
     """What was taken out and weighed of late."""
-    since = facts.at_ms - HARVEST_DAYS * DAY_MS
-    cuts = [cut for cut, _ in stands_of(facts).cuts if cut.at_ms > since]
+    cuts = _late_cuts(facts)
     if not cuts:
         return Absent(f"No harvest of the last {HARVEST_DAYS} days is recorded with what it weighed.")
-    total = Quantity(sum(one.mass for one in cuts), "kg").to("g", "mass")
+    total = Quantity(sum(one.mass for one, _ in cuts), "kg").to("g", "mass")
     times = "once" if len(cuts) == 1 else f"{len(cuts)} times"
     return Filled(
         Quantity(six(total.value), "g"), "record", f"cut and weighed {times} in the last {HARVEST_DAYS} days"
@@ -317,6 +346,10 @@ ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {
     "harvested": _harvested,
     "harvest_period": _harvest_period,
     "nitrifier_media": _nitrifier_media,
+    **{
+        f"harvested.{name}": partial(_harvested_plants, fact=name)
+        for name in ("growth_form", "dry_matter", "nitrogen", "phosphorus")
+    },
     **{f"drip.{name}": partial(_exchanged, kind=DRIP, parameter=name) for name in ("nitrate", "phosphate")},
     **{
         f"top_off.{name}": partial(_exchanged, kind=TOP_OFF, parameter=name)

@@ -45,7 +45,8 @@ class Param:
 
     One that follows a choice has the kind FOLLOWING until it is `settled`; its role may name the choice in
     braces ("latest.{parameter}"). `told_by` is a fact of a record that a question may name, and goes before the
-    role then: "product.mass" is the mass of the product that the word `product` names.
+    role then: "product.mass" is the mass of the product that the word `product` names. `rests_on` names inputs that
+    the role's value goes with: where one of them is said otherwise, the record does not fill it.
     """
 
     kind: str

@@ -64,6 +64,7 @@ class Inputs:
         doc="How the plants grow: floating; emergent (leaves in the air); submersed; other (any of them).",
         choices=tuple(DRY_SHARE),
         default="other",
+        role="harvested.growth_form",
         told_by="plant.growth_form",
     )
     dry_share: float | None = param(
@@ -72,7 +73,9 @@ class Inputs:
         gt=0,
         le=1,
         default=None,
+        role="harvested.dry_matter",
         told_by="plant.dry_matter",
+        rests_on=("growth_form",),
     )
     nitrogen_share: float | None = param(
         "fraction",
@@ -80,7 +83,9 @@ class Inputs:
         gt=0,
         le=1,
         default=None,
+        role="harvested.nitrogen",
         told_by="plant.nitrogen",
+        rests_on=("growth_form",),
     )
     phosphorus_share: float | None = param(
         "fraction",
@@ -88,7 +93,9 @@ class Inputs:
         gt=0,
         le=1,
         default=None,
+        role="harvested.phosphorus",
         told_by="plant.phosphorus",
+        rests_on=("growth_form",),
     )
     water_volume: float | None = param(
         "volume", doc="All water that mixes: to tell it as nitrate.", gt=0, default=None, role="water_volume"
@@ -329,8 +336,9 @@ def _lasting_steps(found: Harvest, made: float) -> list[Step]:
 
 def _assumptions(found: Harvest) -> list[Assumption]:
     given, told = found.given, []
+    which = "(unknown or several kinds of)" if given.growth_form == "other" else given.growth_form
     usual = (
-        (given.dry_share, found.dry, f"dry matter in fresh {given.growth_form} plants"),
+        (given.dry_share, found.dry, f"dry matter in fresh {which} plants"),
         (given.nitrogen_share, found.shares["nitrogen"], "nitrogen in their dry matter"),
         (given.phosphorus_share, found.shares["phosphorus"], "phosphorus in their dry matter"),
     )
