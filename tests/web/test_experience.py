@@ -169,6 +169,8 @@ def test_a_species_never_kept_is_said_to_be_unknown(years: Caller) -> None:
     assert found["by_source"] == [] and at(found["whole"], 30)["survival"] is None
 
 
-@pytest.mark.parametrize(("path", "status"), [("experience?by=tank", 422), ("species/no-such/experience", 404)])
+@pytest.mark.parametrize(
+    ("path", "status"), [("experience?by=tank", 422), ("species/no-such/experience", 404)]
+)
 def test_a_question_that_can_t_be_is_refused(years: Caller, path: str, status: int) -> None:
     assert years.get(f"/v1/{path}").status_code == status
