@@ -24,7 +24,8 @@ def entry(call: Caller, kind: str, of: str, number: int, day: int = 1, **said: A
 
 
 def refused(call: Caller, **body: Any) -> Any:
-    return call.post("/v1/stock-entries", {"happened_at": DAY.format(5), **body})
+    when = {} if body.get("kind") == "withdrawal" else {"happened_at": DAY.format(5)}
+    return call.post("/v1/stock-entries", {**when, **body})
 
 
 def heads(call: Caller, of: str) -> int:

@@ -191,9 +191,9 @@ def test_refusals_of_ids_and_of_numbers_in_quotes_say_what_to_do(stocked: Caller
         ({"kind": "move", "number": 1, "to_tank": "nowhere"}, "/to_tank"),
         ({"kind": "arrival", "number": 1, "to_tank": "long-tank"}, "/to_tank"),
         ({"kind": "departure", "number": 1, "batch": str(uuid.uuid4())}, "/batch"),
-        ({"kind": "withdrawal", "words": "x", "happened_at": None}, "/withdraws"),
+        ({"kind": "withdrawal", "words": "x"}, "/withdraws"),
         (
-            {"kind": "withdrawal", "words": "x", "withdraws": str(uuid.uuid4()), "happened_at": None},
+            {"kind": "withdrawal", "words": "x", "withdraws": str(uuid.uuid4())},
             "/withdraws",
         ),
         ({"kind": "sale", "number": 1}, "/kind"),
