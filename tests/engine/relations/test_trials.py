@@ -65,7 +65,10 @@ def test_a_clear_effect_is_read_as_a_step_with_its_interval() -> None:
     assert change.difference is not None and change.difference.low <= -8 <= change.difference.high
     words = TrialWords(found).reading()
     assert words.startswith("Algae cover under 'B' beside 'A': lower by ")
-    assert " points (90 % interval); a step at the change fits " in words
+    assert (
+        " points (90 % interval); a step somewhere between day 27 and day 31 (the settle time and gaps are not counted) fits "
+        in words
+    )
     assert "better than a steady trend; beside it no trend is seen (falling by up to " in words
 
 
@@ -111,7 +114,7 @@ def test_the_margin_is_as_told_else_half_the_first_spread_else_the_resolution() 
 
 
 def test_what_happened_in_the_same_week_is_named_and_what_did_later_is_not() -> None:
-    near, far = Meanwhile(LENGTH + 6, "feeding changed"), Meanwhile(LENGTH + 7, "moss trimmed")
+    near, far = Meanwhile(LENGTH + 6, "feeding changed"), Meanwhile(LENGTH + SETTLE + 8, "moss trimmed")
     before = Meanwhile(LENGTH - 6, "feeding changed")
     found = trial(0, -8, meanwhile=(before, near, far))
     (change,) = found.changes
@@ -121,13 +124,57 @@ def test_what_happened_in_the_same_week_is_named_and_what_did_later_is_not() -> 
     )
     several = trial(0, -8, meanwhile=(near, Meanwhile(LENGTH, "12 fish came")))
     assert "feeding changed and 12 fish came, so these can't be told apart" in TrialWords(several).reading()
-    assert "a step at the change fits far better than" in TrialWords(trial(0, -16)).reading()
+    assert "are not counted) fits far better than" in TrialWords(trial(0, -16)).reading()
     flat = trial(0, 0, margin=4.0, meanwhile=(near,))
     assert "feeding changed, which may have hidden a difference" in TrialWords(flat).reading()
 
 
+@pytest.mark.parametrize(
+    ("day", "named"), [(19, False), (20, True), (27, True), (36, True), (41, True), (50, True), (51, False)]
+)
+def test_what_happened_while_no_day_counts_can_not_be_told_apart_from_the_change(
+    day: int, named: bool
+) -> None:
+    """Day 27 is the last that counts before the change and 43 the first after it: 15 days to settle, a week either side."""
+    whole = trial(0, -24)
+    first, second = whole.phases
+    late = Phase("B", LENGTH, Stretch(tuple(range(43, 56)), second.stretch.values[-13:]))
+    other = Meanwhile(day, "the lid swapped")
+    found = Trial(Outcome("algae cover", "%", (first, late), meanwhile=(other,), day_words="{}. May".format))
+    (change,) = found.changes
+    assert change.meanwhile == ((other,) if named else ()) and change.alone is not named
+    words = TrialWords(found).comparison(change)
+    assert (
+        "a step somewhere between 27. May and 43. May (the settle time and gaps are not counted) fits"
+        in words
+    )
+    when = (
+        "in the same week" if abs(day - LENGTH) < 7 else "between the days compared or within a week of them"
+    )
+    assert (f"{when}: the lid swapped, so the two can't be told apart." in words) is named
+
+
+def test_a_step_between_neighbouring_days_is_one_at_the_change() -> None:
+    whole = trial(0, -8)
+    first, second = whole.phases
+    days = tuple(range(LENGTH, LENGTH + second.stretch.n))
+    found = Trial(
+        Outcome("algae cover", "%", (first, Phase("B", LENGTH, Stretch(days, second.stretch.values))))
+    )
+    assert "; a step at the change fits " in TrialWords(found).reading()
+
+
+def test_a_day_without_readings_before_a_change_is_a_gap_too() -> None:
+    first, second = trial(0, -8).phases
+    cut = Phase("A", 0, Stretch(first.stretch.days[:-12], first.stretch.values[:-12]))
+    other = Meanwhile(9, "the lid swapped")
+    for before, named in ((first, False), (cut, True)):
+        (change,) = Trial(Outcome("it", "%", (before, second), meanwhile=(other,))).changes
+        assert bool(change.meanwhile) is named
+
+
 def test_what_changed_within_one_phase_only_is_named_at_most_three_and_the_rest_counted() -> None:
-    inside = [Meanwhile(LENGTH + 9 + count, f"{count}", 1, f"Lamp {count} (day)") for count in range(5)]
+    inside = [Meanwhile(LENGTH + 11 + count, f"{count}", 1, f"Lamp {count} (day)") for count in range(5)]
     week = Meanwhile(LENGTH + 1, "fish that came", 1, "9 came (day)")
     first = Meanwhile(8, "a plant lost", 0)
     found = trial(0, -8, 3, meanwhile=(first, week, *inside))

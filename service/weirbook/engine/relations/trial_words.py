@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from weirbook.engine.relations.differences import FEWEST_DAYS
 from weirbook.engine.relations.trends import Trend
-from weirbook.engine.relations.trials import LEAST_TOLD, Comparison, Meanwhile, Trial
+from weirbook.engine.relations.trials import LEAST_TOLD, SAME_WEEK_DAYS, Comparison, Meanwhile, Trial
 
 FEW_DAYS = 14
 """In a phase: common practice. Below two weeks a weekly habit or one odd week is the whole phase."""
@@ -58,15 +58,21 @@ class TrialWords:
             names = _listed(_names(one.meanwhile))
             several = len(_names(one.meanwhile)) > 1
             parts.append(
-                f"in the same week: {names}, so {'these' if several else 'the two'} can't be told apart"
+                f"{self._when(one)}: {names}, so {'these' if several else 'the two'} can't be told apart"
             )
         elif one.meanwhile and one.verdict == "flat":
             parts.append(
-                f"in the same week: {_listed(_names(one.meanwhile))}, which may have hidden a difference"
+                f"{self._when(one)}: {_listed(_names(one.meanwhile))}, which may have hidden a difference"
             )
         if one.verdict != "unknown":
             parts += self._during(one)
         return f"{since}: {'; '.join(parts)}."
+
+    def _when(self, one: Comparison) -> str:
+        begins = self.trial.phases[one.second].begins
+        if all(abs(each.day - begins) < SAME_WEEK_DAYS for each in one.meanwhile):
+            return "in the same week"
+        return "between the days compared or within a week of them"
 
     def _during(self, one: Comparison) -> list[str]:
         """What else changed within only one of the two phases: it may have moved that one's days."""
@@ -121,7 +127,7 @@ class TrialWords:
         if found.shape == "step":
             low, high = (DAYS_A_WEEK * end for end in found.slope)
             return [
-                f"a step at the change fits {_times(found.odds)} better than a steady trend; beside it"
+                f"a step {self._where(one)} fits {_times(found.odds)} better than a steady trend; beside it"
                 f" {self._drift(low, high)}"
             ]
         if found.shape == "trend":
@@ -132,7 +138,8 @@ class TrialWords:
         if found.shape == "step and trend":
             low, high = found.step
             return [
-                f"a trend runs through the change, and besides it a step of {self._signed(low, high)} (90 % interval)"
+                f"a trend runs through the change, and besides it a step {self._where(one)} of"
+                f" {self._signed(low, high)} (90 % interval)"
             ]
         if found.shape == "step on another day" and found.elsewhere is not None:
             off = found.elsewhere - self.trial.phases[one.second].begins
@@ -140,7 +147,18 @@ class TrialWords:
             return [f"the values shifted {when} rather than at it, so look for what happened then"]
         if one.verdict not in ("lower", "higher"):
             return []
-        return ["whether it is a step at the change or a trend that runs through it can't be told"]
+        return [
+            f"whether it is a step {self._where(one)} or a trend that runs through the change can't be told"
+        ]
+
+    def _where(self, one: Comparison) -> str:
+        """Where a step lies, as closely as the days that count can tell."""
+        phases = self.trial.phases
+        last, first = phases[one.first].stretch.days[-1], phases[one.second].stretch.days[0]
+        if first == last + 1:
+            return "at the change"
+        told = self.trial.outcome.day_words
+        return f"somewhere between {told(last)} and {told(first)} (the settle time and gaps are not counted)"
 
     def _too_short(self) -> str:
         return "too few days to tell a step from a trend"
