@@ -1,12 +1,22 @@
 """What a trial shows: verdicts worked by hand, simulated rooms, and the words a keeper reads."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from series_scenes import SETTLE, rooms
 
 from weirbook.engine.relations.differences import Difference, Stretch
 from weirbook.engine.relations.persistence import Mixture
 from weirbook.engine.relations.trends import trend
-from weirbook.engine.relations.trial_words import TrialWords, either, plain, trend_words, two
+from weirbook.engine.relations.trial_words import (
+    TrialWords,
+    at_most,
+    either,
+    outwards,
+    plain,
+    trend_words,
+    two,
+)
 from weirbook.engine.relations.trials import Meanwhile, Outcome, Phase, Trial, judged
 
 LENGTH = 28
@@ -313,12 +323,51 @@ def test_ends_of_an_interval_are_rounded_by_its_width(
 
 def test_reaches_either_side_are_rounded_alike() -> None:
     ways = ("lower", "higher")
-    assert either(2.6, 0.31, ways, "mg/L") == "lower by up to 2.6 mg/L or higher by up to 0.3 mg/L"
+    assert either(2.6, 0.31, ways, "mg/L") == "lower by up to 2.6 mg/L or higher by up to 0.4 mg/L"
     # An end that rounds to nought says nothing beside the other.
     assert either(2.6, 0.03, ways, "mg/L") == "lower by up to 2.6 mg/L"
     assert either(0.0, 1.1, ways, "points") == "higher by up to 1.1 points"
     assert either(2e-9, 3e-9, ways, "") == "lower by up to 2e-09 or higher by up to 3e-09"
     assert plain(-0.04, 1) == "0"
+
+
+@pytest.mark.parametrize(
+    ("reach", "digits", "shown"),
+    [
+        (0.532, 1, "0.6"),
+        (0.5, 1, "0.5"),
+        (0.7, 1, "0.7"),
+        (1.08, 1, "1.1"),
+        (123.0, -1, "130"),
+        (2.111e8, 0, "2.12e+08"),
+    ],
+)
+def test_what_is_the_most_is_rounded_up(reach: float, digits: int, shown: str) -> None:
+    assert outwards(reach, digits) == shown
+
+
+@pytest.mark.parametrize(
+    ("reach", "margin", "shown"),
+    [
+        (0.532, 4.0, ("0.6", "4.0")),
+        (0.532, 0.54, ("0.54", "0.54")),
+        (0.532, 0.5321, ("0.532", "0.532")),
+        (0.5, 0.5, ("0.5", "0.5")),
+        (3e-9, 4e-9, ("3e-09", "4e-09")),
+        (2.111e30, 2.112e30, ("2.11e+30", "2.11e+30")),
+    ],
+)
+def test_a_flat_reach_never_reads_as_more_than_the_margin(
+    reach: float, margin: float, shown: tuple[str, str]
+) -> None:
+    assert at_most(reach, margin) == shown
+
+
+@given(st.floats(1e-12, 1e12), st.floats(1, 3))
+def test_a_reach_within_the_margin_reads_so(reach: float, times: float) -> None:
+    shown, within = at_most(reach, reach * times)
+    assert float(shown) <= float(within)
+    assert float(shown) >= reach * 0.994
 
 
 def test_a_trend_in_words_goes_by_the_week() -> None:
@@ -343,7 +392,7 @@ def test_differences_have_units_of_their_own(unit: str, shown: str) -> None:
     [
         ([3.0] * 14, [3.0] * 14, "flat", "flat, the same in both as far as the readings show"),
         ([0.0] * 14, [0.0] * 14, "flat", "flat, the same in both as far as the readings show"),
-        ([3.0] * 14, [4.0] * 14, "higher", "higher by 1.000 to 1.000"),
+        ([3.0] * 14, [4.0] * 14, "higher", "higher by 0.3 to 1.7 mg/L (90 % interval, no narrower than the step"),
         ([1e9 + one for one in range(14)], [1e9 + 30 + one for one in range(14)], "higher", "higher by "),
         ([1e-10 * one for one in range(14)], [1e-10 * (50 + one) for one in range(14)], "higher", "higher by "),
         ([1e30 * (one % 3) for one in range(14)], [-1e30 * (one % 5) for one in range(14)], "lower", "lower by "),

@@ -105,15 +105,21 @@ class TrialWords:
                 abs(value) for value in self._centres(one)
             ):
                 return "flat, the same in both as far as the readings show"
-            reach = self._amount(max(abs(found.low), abs(found.high)))
-            words = f"flat, changed by at most {reach} either way (90 % interval)"
-            return f"{words}, within the {self._amount(margin)} that would matter"
+            reach, matters = at_most(max(abs(found.low), abs(found.high)), margin)
+            words = f"flat, changed by at most {self._with_unit(reach)} either way (90 % interval)"
+            return f"{words}, within the {self._with_unit(matters)} that would matter"
         if one.verdict == "unclear":
             begin = "between the phases" if _trend_first(one) else "no difference found, but"
             reach = either(-found.low, found.high, ("lower", "higher"), self.unit)
             return f"{begin} {reach} can't be excluded (90 % interval)"
         least, most = two(*sorted((abs(found.low), abs(found.high))))
-        return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval)"
+        bound = ", no narrower than the step between readings" if self._alike(one) else ""
+        return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval{bound})"
+
+    def _alike(self, one: Comparison) -> bool:
+        """Whether each of both phases read the same on all days."""
+        both = [self.trial.summaries[which] for which in (one.first, one.second)]
+        return all(each.lowest == each.highest for each in both)
 
     def _centres(self, one: Comparison) -> list[float]:
         return [self.trial.summaries[which].median or LEAST_TOLD for which in (one.first, one.second)]
@@ -274,8 +280,7 @@ class TrialWords:
         return f"{ends[0]} to {self._with_unit(ends[1])}"
 
     def _amount(self, value: float) -> str:
-        shown = plain(value, _decimals(value) if value > 0 else 0)
-        return self._with_unit(f"{value:.2g}" if shown == "0" else shown)
+        return self._with_unit(amount(value))
 
     def _with_unit(self, figure: str) -> str:
         return with_unit(figure, self.unit)
@@ -305,11 +310,12 @@ def with_unit(figure: str, unit: str) -> str:
 
 
 def either(down: float, up: float, ways: tuple[str, str], unit: str) -> str:
-    """Two reaches either side of nought, rounded alike; one that rounds to nought beside the other is left out."""
+    """Two reaches either side of nought, rounded up alike; one that is as good as nought beside the other is left out."""
     digits = _decimals(down + up)
-    shown = [plain(max(reach, 0.0), digits) for reach in (down, up)]
+    reaches = [max(reach, 0.0) for reach in (down, up)]
+    shown = ["0" if plain(reach, digits) == "0" else outwards(reach, digits) for reach in reaches]
     if shown == ["0", "0"]:
-        shown = [f"{max(reach, 0.0):.2g}" for reach in (down, up)]
+        shown = [f"{reach:.2g}" for reach in reaches]
     told = zip(ways, shown, strict=True)
     return " or ".join(f"{way} by up to {with_unit(each, unit)}" for way, each in told if each != "0")
 
@@ -330,6 +336,32 @@ def plain(value: float, digits: int) -> str:
         return f"{value:.3g}"
     rounded = round(value, digits)
     return f"{rounded:.{max(digits, 0)}f}" if rounded else "0"
+
+
+def outwards(value: float, digits: int) -> str:
+    """A reach above nought with so many decimals, rounded up: what is said to be the most is no less than it."""
+    if value >= 1e6:
+        digits = _figures(value, 3)
+    up = math.ceil(value * 10.0**digits * (1 - SAME)) / 10.0**digits
+    return plain(up, digits)
+
+
+def at_most(reach: float, margin: float) -> tuple[str, str]:
+    """A reach rounded up and the margin it lies within, with decimals enough that the words say so, too."""
+    digits = _decimals(reach)
+    shown, within = outwards(reach, digits), amount(margin)
+    while float(shown) > float(within) and digits < MOST_DECIMALS:
+        digits += 1
+        shown, within = outwards(reach, digits), plain(margin, digits)
+    if float(shown) > float(within):
+        return f"{reach:.3g}", f"{margin:.3g}"
+    return shown, within
+
+
+def amount(value: float) -> str:
+    """A figure by itself."""
+    shown = plain(value, _decimals(value) if value > 0 else 0)
+    return f"{value:.2g}" if shown == "0" else shown
 
 
 def _decimals(width: float, largest: float = 0.0) -> int:
