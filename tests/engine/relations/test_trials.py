@@ -288,6 +288,23 @@ def test_strong_persistence_is_among_the_limits() -> None:
     assert not any("Each day keeps" in limit for limit in loose.limits())
 
 
+def test_a_few_days_that_keep_little_are_not_said_to_keep_much() -> None:
+    few = TrialWords(trial(0, 0, rho=0.0, seed=3, length=SETTLE + 5))
+    (limit,) = [one for one in few.limits() if "the day before" in one]
+    assert few.trial.persistence < 0.5
+    worth = [one.worth for one in few.trial.summaries]
+    assert limit.startswith("Days may keep something of the day before (about ")
+    assert f"the 5 days of 'A' are worth about {worth[0]:.0f}" in limit
+    days = tuple(range(0, 35, 7))
+    weekly = [
+        Phase(name, at, Stretch(tuple(at + day for day in days), (40.0, 43, 39, 44, 41)))
+        for at, name in ((0, "A"), (35, "B"))
+    ]
+    told = TrialWords(Trial(Outcome("cover", "%", tuple(weekly))))
+    assert min(one.worth or 0 for one in told.trial.summaries) > 4.5
+    assert not any("the day before" in one for one in told.limits())
+
+
 def test_no_words_hold_a_bare_chance() -> None:
     for one in (trial(0, -8), trial(0, 0), trial(0, 0, slope=-0.3), trial(0, -4, -9)):
         words = TrialWords(one)

@@ -83,7 +83,7 @@ def _kept(case: Case) -> str:
     kept, widening = f"{max(case.trend.persistence, 0):.1f}", case.trend.test.inflation
     if kept == "0.0" and widening >= 1.005:
         return (
-            "Values show no likeness to the one before, but so many can't exclude one: for what may be, the variance is"
+            "Values show no likeness to the one before, but they are too few to exclude it: for what may be, the variance is"
             f" multiplied by {widening:.2f}."
         )
     return f"Values keep about {kept} of the one before, as far as they show it."
