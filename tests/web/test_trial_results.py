@@ -133,13 +133,72 @@ def test_what_happened_in_the_week_of_a_change_is_named(vat: Caller) -> None:
     assert shown["outcomes"][0]["lowest"] == {"setting": "Six hours", "why": "not alone"}
 
 
+def test_a_move_while_the_setting_settles_is_laid_to_nothing_alone(vat: Caller) -> None:
+    """A sham: the level falls eleven days after the change, when the pane was cleaned for good, and no setting mattered."""
+    score(vat, {number: value - 8 * (number >= 46) for number, value in enumerate(noise(70))})
+    phases = [
+        {
+            "setting": setting,
+            "from": at(35 * place, "00:00"),
+            "to": at(35 * place + 35, "00:00"),
+            "settle": "15 d",
+        }
+        for place, setting in enumerate(("Ten hours", "Six hours"))
+    ]
+    trial = begin(vat, phases=phases)
+    made(vat, "journal", {
+        "kind": "change", "place": "tanks/vat", "happened_at": at(46), "words": "Swapped.",
+        "changed": {"what": "Lid", "from": "glass", "to": "net"},
+    })  # fmt: skip
+    made(vat, "journal", {
+        "kind": "change", "place": "tanks/vat", "happened_at": at(20), "words": "Swapped.",
+        "changed": {"what": "Lamp", "from": "old", "to": "new"},
+    })  # fmt: skip
+    shown = result(vat, trial)
+    last, first = shown["phases"][0]["last_day"], shown["phases"][1]["first_day"]
+    assert (last, first) == (day(34).isoformat(), day(50).isoformat())
+    assert (
+        f"; a step somewhere between {last} and {first} (the settle time and gaps are not counted) fits"
+        in (shown["reading"])
+    )
+    assert (
+        "; between the days compared or within a week of them: Lid changed, so the two can't be told apart"
+        in shown["reading"]
+    )
+    assert {tuple(one["in_the_week_of"]) for one in shown["meanwhile"] if "Lid" in one["words"]} == {(2,)}
+    assert {tuple(one["in_the_week_of"]) for one in shown["meanwhile"] if "Lamp" in one["words"]} == {()}
+    assert shown["outcomes"][0]["lowest"] == {"setting": "Six hours", "why": "not alone"}
+
+
+def test_where_the_days_compared_begin_with_the_trial_the_week_before_it_is_looked_through(
+    vat: Caller,
+) -> None:
+    score(
+        vat, {number: 40 + number % 3 - 8 * (number >= LENGTH) for number in (*range(3, 9), *range(24, 42))}
+    )
+    trial = begin(vat, "Ten hours", "Six hours")
+    for number in (-3, 1):
+        change(vat, day(number).isoformat(), "40 L")
+    told = {one["day"]: one["in_the_week_of"] for one in result(vat, trial)["meanwhile"]}
+    assert told == {day(1).isoformat(): [2]}
+    short = begin(vat, "Ten hours", "Six hours", phases=[
+        {"setting": "A", "from": at(3, "00:00"), "to": at(21, "00:00")}, {"setting": "B", "from": at(21, "00:00")},
+    ])  # fmt: skip
+    told = {
+        one["day"]: one["in_the_week_of"]
+        for one in result(vat, short)["meanwhile"]
+        if one["kind"] == "water_change"
+    }
+    assert told == {day(1).isoformat(): [2]}
+
+
 def test_fish_that_came_or_a_plant_lost_mid_phase_are_named_and_a_cleaning_is_not(vat: Caller) -> None:
     score(vat, {number: value - 8 * (number >= LENGTH) for number, value in enumerate(noise(2 * LENGTH))})
     trial = begin(vat, "Ten hours", "Six hours")
     made(vat, "species", {"name": "Loach"})
     fish = str(made(vat, "groups", {"species": "loach", "tank": "vat"})["id"])
     made(vat, "stock-entries", {
-        "kind": "arrival", "group": fish, "number": 7, "happened_at": at(LENGTH + 9), "source": "A friend",
+        "kind": "arrival", "group": fish, "number": 7, "happened_at": at(LENGTH + 11), "source": "A friend",
     })  # fmt: skip
     made(vat, "plant-kinds", {"name": "Moss", "growth_form": "attached"})
     moss = made(vat, "plantings", {
@@ -148,10 +207,10 @@ def test_fish_that_came_or_a_plant_lost_mid_phase_are_named_and_a_cleaning_is_no
     made(vat, "planting-events", {"planting": moss, "kind": "lost", "happened_at": at(LENGTH + 12)})
     made(vat, "journal", {"kind": "cleaning", "place": "tanks/vat", "happened_at": at(8), "words": "Glass."})
     made(vat, "plantings", {
-        "kind": "moss", "place": "tanks/vat", "method": "on_wood", "planted_at": at(LENGTH + 8),
+        "kind": "moss", "place": "tanks/vat", "method": "on_wood", "planted_at": at(LENGTH + 11),
     })  # fmt: skip
-    planted = day(LENGTH + 8).isoformat()
-    came, lost = (day(LENGTH + late).isoformat() for late in (9, 12))
+    planted = day(LENGTH + 11).isoformat()
+    came, lost = (day(LENGTH + late).isoformat() for late in (11, 12))
     shown = result(vat, trial)
     assert shown["reading"].endswith(
         f"; also during 'Six hours' only: 7 × Loach came ({came}), Moss planted ({planted}) and a plant lost ({lost})."

@@ -14,8 +14,7 @@ from sqlalchemy.orm import Session
 from weirbook.actions.timeline import timeline
 from weirbook.actions.told import Look, Told, heads, plain
 from weirbook.actions.trial_days import PhaseDays
-from weirbook.engine.relations.trials import SAME_WEEK_DAYS
-from weirbook.engine.times import day_of
+from weirbook.engine.times import day_of, midnight_ms
 from weirbook.record.places import System
 from weirbook.record.trials import Trial
 from weirbook.record.whereabouts import whereabouts
@@ -84,7 +83,7 @@ _COMMON = frozenset(
 
 @dataclass(frozen=True)
 class Happened:
-    """A line of the timeline: its day, what a reading calls it, the phases in whose week of change it fell.
+    """A line of the timeline: its day, what a reading calls it, the phases about whose change it fell.
 
     `during`: the phase within which it changed something that lasted. `routine`: it went on throughout. `own`: taken for what
     the trial itself varies.
@@ -124,11 +123,16 @@ def changed_meanwhile(
     trial: Trial,
     systems: Sequence[System],
     phases: Sequence[PhaseDays],
+    abouts: Sequence[Sequence[range]],
     where: ZoneInfo,
     now: int,
 ) -> list[Happened]:
-    """What happened from the first phase's beginning to the last one's end, oldest first, the trial itself left out."""
-    start = phases[0].from_ms
+    """What happened from the first phase's beginning to the last one's end, oldest first, the trial itself left out.
+
+    `abouts` are, of each phase, the days about its change for each outcome; those before the trial are looked through, too.
+    """
+    earliest = [midnight_ms(date.fromordinal(days.start), where) for each in abouts for days in each]
+    start = min([phases[0].from_ms, *earliest])
     end = now if phases[-1].to_ms is None else min(phases[-1].to_ms, now)
     if end <= start:
         return []
@@ -140,16 +144,21 @@ def changed_meanwhile(
     told = sorted(lines.values(), key=lambda one: one.order)
     routine = _routine(told, start, end)
     varied = _stems(" ".join([trial.varied, *(phase.setting for phase in phases)]))
-    return [_happened(one, phases, where, _thing(one) in routine, varied) for one in told]
+    return [_happened(one, phases, abouts, where, _thing(one) in routine, varied) for one in told]
 
 
 def _happened(
-    one: Told, phases: Sequence[PhaseDays], where: ZoneInfo, routine: bool, varied: frozenset[str]
+    one: Told,
+    phases: Sequence[PhaseDays],
+    abouts: Sequence[Sequence[range]],
+    where: ZoneInfo,
+    routine: bool,
+    varied: frozenset[str],
 ) -> Happened:
     day = day_of(one.at_ms, where)
-    off = {place: abs((day - phase.begins).days) for place, phase in enumerate(phases)}
-    near = [place for place, days in off.items() if place and days < SAME_WEEK_DAYS]
-    own = min(off.values()) <= OWN_DAYS and bool(varied & _stems(f"{one.words} {SYNONYMS.get(one.kind, '')}"))
+    near = [place for place, each in enumerate(abouts) if any(day.toordinal() in days for days in each)]
+    off = min(abs((day - phase.begins).days) for phase in phases)
+    own = off <= OWN_DAYS and bool(varied & _stems(f"{one.words} {SYNONYMS.get(one.kind, '')}"))
     during = None
     if _lasts(one):
         within = (place for place, phase in enumerate(phases) if _holds(phase, one.at_ms))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
@@ -147,9 +148,22 @@ def trial_result(session: Session, row: Trial, where: ZoneInfo, now: int, of: Ce
     gauges = _gauges(session, row)
     daily = daily_values(session, [gauge for gauge, _ in gauges], phases, where)
     systems = systems_of(session, row, [gauge.place_id for gauge, _ in gauges])
-    meanwhile = changed_meanwhile(session, row, systems, phases, where, now)
+    abouts = _about_the_changes(phases, list(daily.values()))
+    meanwhile = changed_meanwhile(session, row, systems, phases, abouts, where, now)
     outcomes = [_shown(gauge, matters, phases, daily[gauge.id], meanwhile, of) for gauge, matters in gauges]
     return TrialResult(row, of, phases, outcomes, meanwhile, bool(systems))
+
+
+def _about_the_changes(phases: Sequence[PhaseDays], daily: Sequence[Daily]) -> list[list[range]]:
+    """Of each phase the days on which something else may have made its difference, for each gauge; none of the first."""
+    return [
+        [
+            engine.about_the_change(one.within(before), one.within(phase), phase.begins.toordinal())
+            for one in daily
+            if before is not None
+        ]
+        for before, phase in zip((None, *phases), phases, strict=False)
+    ]
 
 
 def _gauges(session: Session, row: Trial) -> list[tuple[Gauge, Quantity | None]]:
@@ -184,6 +198,7 @@ def _shown(
             )  # plants last: they weigh least
             if one.counts
         ),
+        day_words=lambda day: date.fromordinal(day).isoformat(),
     )
     trial = engine.Trial(outcome)
     return Shown(gauge, trial, TrialWords(trial), daily)

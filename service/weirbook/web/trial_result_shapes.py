@@ -31,7 +31,7 @@ _EXTREME = thing(
         "setting": described(or_null(TEXT), "The setting, if that can be told"),
         "why": described(
             {"type": "string", "enum": ["told", "not alone", "too close", "too few days", "one setting"]},
-            "not alone: a trend or something else in the week of a change may be behind it; too close: intervals overlap",
+            "not alone: a trend or something else about a change may be behind it; too close: intervals overlap",
         ),
     }
 )
@@ -94,7 +94,8 @@ _MEANWHILE: dict[str, Shape] = {
     "path": described(TEXT, "Where the record can be read"),
     "in_the_week_of": described(
         many(COUNT),
-        "Phases that began less than seven days before or after; the first is none, nothing changed there",
+        "Phases from whose change it can't be told apart, for one outcome at least: between the last day that counts before"
+        " it and the first after it, settle time and gaps included, or within a week of these; never the first phase",
     ),
     "during": described(
         or_null(COUNT),

@@ -34,7 +34,8 @@ WORDS = (
     "that allows for days that resemble the day before; whether a step at the change or a trend that runs through it fits "
     "better; whether it is flat, which is another thing than no difference found; and under which setting it was lowest or "
     "highest, if that can be told. Beside it stands what else happened in the same water, named in the reading where it fell "
-    "into the week of a change: the two can't be told apart then. What lasted and lies within one phase only is named, too. "
+    "between the days compared (settle time and gaps included) or within a week of them: the two can't be told apart then. "
+    "What lasted and lies within one phase only is named, too. "
     "One place has no control: what came after a change was not "
     "thereby caused by it. A phase that still runs counts up to yesterday."
 )

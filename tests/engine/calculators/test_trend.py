@@ -104,6 +104,17 @@ def test_what_is_taken_for_granted_is_said() -> None:
     )
 
 
+def test_what_values_keep_and_the_widening_do_not_contradict_each_other() -> None:
+    """See-sawing values show no likeness, yet some weight stays with one: no "0.0" beside a widening."""
+    found = asked([5, 1, 4, 2, 5, 3, 4, 1, 5, 2])
+    assert found.values["widening"] > 1.005
+    (kept,) = [one.text for one in found.assumptions if "the one before" in one.text]
+    assert "0.0" not in kept and f"multiplied by {found.values['widening']:.2f}" in kept
+    tied = asked([1, 2, 3, 4, 4, 3, 2, 1, 1, 2, 3, 4, 4, 3, 2, 1])
+    (kept,) = [one.text for one in tied.assumptions if "the one before" in one.text]
+    assert kept.startswith("Values keep about 0.") and "0.0" not in kept
+
+
 def test_lists_that_can_not_be_used_are_refused_by_their_place() -> None:
     four = [{"value": one} for one in (1, 2, 3, 4)]
     assert refused(four[:3]) == {"/values": "A trend needs 4 values at least; there are 3."}

@@ -92,6 +92,23 @@ def test_days_that_all_read_the_same_are_off_by_their_rounding() -> None:
     assert about.interval(0.9)[1] - 1 == pytest.approx(stats.t.ppf(0.95, 26) * (2 * variance) ** 0.5)
 
 
+def test_days_that_all_read_the_same_are_no_surer_than_the_least_step_seen() -> None:
+    """Two roundings to halves: what the difference of two uniform errors holds in 90 %, drawn beside ours."""
+    generator = np.random.default_rng(8)
+    errors = generator.uniform(-0.25, 0.25, (2, 200_000))
+    ends = np.quantile(errors[1] - errors[0], [0.05, 0.95])
+    parts = stretch([3.0] * 14), stretch([4.0] * 14, 17), stretch([4.5] * 14, 34)
+    found = Stretches(parts).difference(0, 1)
+    assert found is not None
+    assert (found.low - 1, found.high - 1) == pytest.approx(tuple(ends), abs=0.005)
+    wide = Stretches(parts, resolution=1.0).difference(0, 1)
+    assert wide is not None and wide.high - 1 == pytest.approx(2 * ends[1], abs=0.01)
+    scattered = Stretches((stretch([3.0, 3.01] * 7), parts[1], parts[2])).difference(0, 1)
+    assert scattered is not None and scattered.high - scattered.low < 0.1
+    same = Stretches((parts[0], stretch([3.0] * 14, 17))).difference(0, 1)
+    assert same is not None and same.value == 0 and same.high < 1e-6
+
+
 def test_persistence_is_seen_and_lessens_what_days_are_worth() -> None:
     (loose,), (tied,) = (list(rooms(3, 1, 180, rho)) for rho in (0.0, 0.8))
     free, bound = Stretches(two_phases(loose, 90)), Stretches(two_phases(tied, 90))

@@ -1,12 +1,23 @@
 """What a trial shows: verdicts worked by hand, simulated rooms, and the words a keeper reads."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from series_scenes import SETTLE, rooms
 
 from weirbook.engine.relations.differences import Difference, Stretch
 from weirbook.engine.relations.persistence import Mixture
 from weirbook.engine.relations.trends import trend
-from weirbook.engine.relations.trial_words import TrialWords, either, plain, times_likelier, trend_words, two
+from weirbook.engine.relations.trial_words import (
+    TrialWords,
+    at_most,
+    either,
+    outwards,
+    plain,
+    times_likelier,
+    trend_words,
+    two,
+)
 from weirbook.engine.relations.trials import Meanwhile, Outcome, Phase, Trial, judged
 
 LENGTH = 28
@@ -65,7 +76,10 @@ def test_a_clear_effect_is_read_as_a_step_with_its_interval() -> None:
     assert change.difference is not None and change.difference.low <= -8 <= change.difference.high
     words = TrialWords(found).reading()
     assert words.startswith("Algae cover under 'B' beside 'A': lower by ")
-    assert " points (90 % interval); a step at the change fits " in words
+    assert (
+        " points (90 % interval); a step somewhere between day 27 and day 31 (the settle time and gaps are not counted) fits "
+        in words
+    )
     assert "better than a steady trend; beside it no trend is seen (falling by up to " in words
 
 
@@ -111,7 +125,7 @@ def test_the_margin_is_as_told_else_half_the_first_spread_else_the_resolution() 
 
 
 def test_what_happened_in_the_same_week_is_named_and_what_did_later_is_not() -> None:
-    near, far = Meanwhile(LENGTH + 6, "feeding changed"), Meanwhile(LENGTH + 7, "moss trimmed")
+    near, far = Meanwhile(LENGTH + 6, "feeding changed"), Meanwhile(LENGTH + SETTLE + 8, "moss trimmed")
     before = Meanwhile(LENGTH - 6, "feeding changed")
     found = trial(0, -8, meanwhile=(before, near, far))
     (change,) = found.changes
@@ -121,13 +135,57 @@ def test_what_happened_in_the_same_week_is_named_and_what_did_later_is_not() -> 
     )
     several = trial(0, -8, meanwhile=(near, Meanwhile(LENGTH, "12 fish came")))
     assert "feeding changed and 12 fish came, so these can't be told apart" in TrialWords(several).reading()
-    assert "a step at the change fits far better than" in TrialWords(trial(0, -16)).reading()
+    assert "are not counted) fits far better than" in TrialWords(trial(0, -16)).reading()
     flat = trial(0, 0, margin=4.0, meanwhile=(near,))
     assert "feeding changed, which may have hidden a difference" in TrialWords(flat).reading()
 
 
+@pytest.mark.parametrize(
+    ("day", "named"), [(19, False), (20, True), (27, True), (36, True), (41, True), (50, True), (51, False)]
+)
+def test_what_happened_while_no_day_counts_can_not_be_told_apart_from_the_change(
+    day: int, named: bool
+) -> None:
+    """Day 27 is the last that counts before the change and 43 the first after it: 15 days to settle, a week either side."""
+    whole = trial(0, -24)
+    first, second = whole.phases
+    late = Phase("B", LENGTH, Stretch(tuple(range(43, 56)), second.stretch.values[-13:]))
+    other = Meanwhile(day, "the lid swapped")
+    found = Trial(Outcome("algae cover", "%", (first, late), meanwhile=(other,), day_words="{}. May".format))
+    (change,) = found.changes
+    assert change.meanwhile == ((other,) if named else ()) and change.alone is not named
+    words = TrialWords(found).comparison(change)
+    assert (
+        "a step somewhere between 27. May and 43. May (the settle time and gaps are not counted) fits"
+        in words
+    )
+    when = (
+        "in the same week" if abs(day - LENGTH) < 7 else "between the days compared or within a week of them"
+    )
+    assert (f"{when}: the lid swapped, so the two can't be told apart." in words) is named
+
+
+def test_a_step_between_neighbouring_days_is_one_at_the_change() -> None:
+    whole = trial(0, -8)
+    first, second = whole.phases
+    days = tuple(range(LENGTH, LENGTH + second.stretch.n))
+    found = Trial(
+        Outcome("algae cover", "%", (first, Phase("B", LENGTH, Stretch(days, second.stretch.values))))
+    )
+    assert "; a step at the change fits " in TrialWords(found).reading()
+
+
+def test_a_day_without_readings_before_a_change_is_a_gap_too() -> None:
+    first, second = trial(0, -8).phases
+    cut = Phase("A", 0, Stretch(first.stretch.days[:-12], first.stretch.values[:-12]))
+    other = Meanwhile(9, "the lid swapped")
+    for before, named in ((first, False), (cut, True)):
+        (change,) = Trial(Outcome("it", "%", (before, second), meanwhile=(other,))).changes
+        assert bool(change.meanwhile) is named
+
+
 def test_what_changed_within_one_phase_only_is_named_at_most_three_and_the_rest_counted() -> None:
-    inside = [Meanwhile(LENGTH + 9 + count, f"{count}", 1, f"Lamp {count} (day)") for count in range(5)]
+    inside = [Meanwhile(LENGTH + 11 + count, f"{count}", 1, f"Lamp {count} (day)") for count in range(5)]
     week = Meanwhile(LENGTH + 1, "fish that came", 1, "9 came (day)")
     first = Meanwhile(8, "a plant lost", 0)
     found = trial(0, -8, 3, meanwhile=(first, week, *inside))
@@ -231,6 +289,23 @@ def test_strong_persistence_is_among_the_limits() -> None:
     assert not any("Each day keeps" in limit for limit in loose.limits())
 
 
+def test_a_few_days_that_keep_little_are_not_said_to_keep_much() -> None:
+    few = TrialWords(trial(0, 0, rho=0.0, seed=3, length=SETTLE + 5))
+    (limit,) = [one for one in few.limits() if "the day before" in one]
+    assert few.trial.persistence < 0.5
+    worth = [one.worth for one in few.trial.summaries]
+    assert limit.startswith("Days may keep something of the day before (about ")
+    assert f"the 5 days of 'A' are worth about {worth[0]:.0f}" in limit
+    days = tuple(range(0, 35, 7))
+    weekly = [
+        Phase(name, at, Stretch(tuple(at + day for day in days), (40.0, 43, 39, 44, 41)))
+        for at, name in ((0, "A"), (35, "B"))
+    ]
+    told = TrialWords(Trial(Outcome("cover", "%", tuple(weekly))))
+    assert min(one.worth or 0 for one in told.trial.summaries) > 4.5
+    assert not any("the day before" in one for one in told.limits())
+
+
 def test_no_words_hold_a_bare_chance() -> None:
     for one in (trial(0, -8), trial(0, 0), trial(0, 0, slope=-0.3), trial(0, -4, -9)):
         words = TrialWords(one)
@@ -266,7 +341,7 @@ def test_ends_of_an_interval_are_rounded_by_its_width(
 
 def test_reaches_either_side_are_rounded_alike() -> None:
     ways = ("lower", "higher")
-    assert either(2.6, 0.31, ways, "mg/L") == "lower by up to 2.6 mg/L or higher by up to 0.3 mg/L"
+    assert either(2.6, 0.31, ways, "mg/L") == "lower by up to 2.6 mg/L or higher by up to 0.4 mg/L"
     # An end that rounds to nought says nothing beside the other.
     assert either(2.6, 0.03, ways, "mg/L") == "lower by up to 2.6 mg/L"
     assert either(0.0, 1.1, ways, "points") == "higher by up to 1.1 points"
@@ -281,6 +356,45 @@ def test_above_a_hundred_times_likelier_is_far_better() -> None:
         "far",
         "far",
     ]
+
+
+@pytest.mark.parametrize(
+    ("reach", "digits", "shown"),
+    [
+        (0.532, 1, "0.6"),
+        (0.5, 1, "0.5"),
+        (0.7, 1, "0.7"),
+        (1.08, 1, "1.1"),
+        (123.0, -1, "130"),
+        (2.111e8, 0, "2.12e+08"),
+    ],
+)
+def test_what_is_the_most_is_rounded_up(reach: float, digits: int, shown: str) -> None:
+    assert outwards(reach, digits) == shown
+
+
+@pytest.mark.parametrize(
+    ("reach", "margin", "shown"),
+    [
+        (0.532, 4.0, ("0.6", "4.0")),
+        (0.532, 0.54, ("0.54", "0.54")),
+        (0.532, 0.5321, ("0.532", "0.532")),
+        (0.5, 0.5, ("0.5", "0.5")),
+        (3e-9, 4e-9, ("3e-09", "4e-09")),
+        (2.111e30, 2.112e30, ("2.11e+30", "2.11e+30")),
+    ],
+)
+def test_a_flat_reach_never_reads_as_more_than_the_margin(
+    reach: float, margin: float, shown: tuple[str, str]
+) -> None:
+    assert at_most(reach, margin) == shown
+
+
+@given(st.floats(1e-12, 1e12), st.floats(1, 3))
+def test_a_reach_within_the_margin_reads_so(reach: float, times: float) -> None:
+    shown, within = at_most(reach, reach * times)
+    assert float(shown) <= float(within)
+    assert float(shown) >= reach * 0.994
 
 
 def test_a_trend_in_words_goes_by_the_week() -> None:
@@ -305,7 +419,7 @@ def test_differences_have_units_of_their_own(unit: str, shown: str) -> None:
     [
         ([3.0] * 14, [3.0] * 14, "flat", "flat, the same in both as far as the readings show"),
         ([0.0] * 14, [0.0] * 14, "flat", "flat, the same in both as far as the readings show"),
-        ([3.0] * 14, [4.0] * 14, "higher", "higher by 1.000 to 1.000"),
+        ([3.0] * 14, [4.0] * 14, "higher", "higher by 0.3 to 1.7 mg/L (90 % interval, no narrower than the step"),
         ([1e9 + one for one in range(14)], [1e9 + 30 + one for one in range(14)], "higher", "higher by "),
         ([1e-10 * one for one in range(14)], [1e-10 * (50 + one) for one in range(14)], "higher", "higher by "),
         ([1e30 * (one % 3) for one in range(14)], [-1e30 * (one % 5) for one in range(14)], "lower", "lower by "),

@@ -72,15 +72,21 @@ def assumptions(case: Case) -> Sequence[Assumption]:
             )
         )
     else:
-        told.append(
-            Assumption(
-                f"Values keep about {max(case.trend.persistence, 0):.1f} of the one before, as far as they show it.",
-                "default",
-            )
-        )
+        told.append(Assumption(_kept(case), "default"))
     if case.trend.test.exact:
         told.append(Assumption("The chance is counted over all orders of so few values.", "default"))
     return told
+
+
+def _kept(case: Case) -> str:
+    """How far values resemble the one before; the widening is a mean over all that may be, so it may be above 1 beside nought."""
+    kept, widening = f"{max(case.trend.persistence, 0):.1f}", case.trend.test.inflation
+    if kept == "0.0" and widening >= 1.005:
+        return (
+            "Values show no likeness to the one before, but they are too few to exclude it: for what may be, the variance is"
+            f" multiplied by {widening:.2f}."
+        )
+    return f"Values keep about {kept} of the one before, as far as they show it."
 
 
 def cautions(case: Case) -> Sequence[Caution]:

@@ -31,6 +31,7 @@ from weirbook.engine.relations.resampling import (
     middle,
     resampled,
 )
+from weirbook.engine.relations.usual import least_step
 
 FEWEST_DAYS = 5
 """With a value, in a stretch. Common practice: below it a spread is a guess."""
@@ -134,7 +135,8 @@ class Stretches:
         """The later centre less the earlier one, and an interval; None if either stretch is too short.
 
         Equations: the wider of the interval of `known` and of the middle share of the differences of `resampled` centres.
-        Of medians the first is stretched by how much more they scatter than means do when resampled.
+        Of medians the first is stretched by how much more they scatter than means do when resampled. Never narrower than
+        `_rounding` makes it.
         Shapes and units: those of the values.
         Valid for: five days and more in each, whatever the gaps.
         Uncertainty: of simulated series of 14 to 90 days that keep 0 to 0.8 of the day before, a 90 % interval held the
@@ -157,7 +159,21 @@ class Stretches:
         by_blocks = [value - end for end in reversed(between_shares(drawn, confidence))]
         if by_blocks[1] - by_blocks[0] > high - low:
             low, high = by_blocks
-        return Difference(value, value + min(low, 0.0), value + max(high, 0.0))
+        rounding = self._rounding(first, second, confidence)
+        return Difference(value, value + min(low, -rounding, 0.0), value + max(high, rounding, 0.0))
+
+    def _rounding(self, first: int, second: int, confidence: float) -> float:
+        """How far a difference of two stretches may be off by rounding alone, where each reads the same on all its days.
+
+        Equation: (1 - sqrt(1 - confidence)) x the step of readings: of two errors, each as likely anywhere within half a
+        step, the difference is beyond d in (1 - d / step)^2 of cases.
+        The step is the resolution, or the least that is seen between values of all stretches.
+        """
+        both = {*self.stretches[first].values}, {*self.stretches[second].values}
+        if max(map(len, both)) > 1:
+            return 0.0
+        seen = [value for one in self.stretches for value in one.values]
+        return (1 - math.sqrt(1 - confidence)) * (self.resolution or least_step(seen) or 0.0)
 
     def _drawn(self, which: int) -> list[float]:
         if which not in self._resampled:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from weirbook.engine.relations.differences import FEWEST_DAYS
 from weirbook.engine.relations.trends import Trend
-from weirbook.engine.relations.trials import LEAST_TOLD, Comparison, Meanwhile, Trial
+from weirbook.engine.relations.trials import LEAST_TOLD, SAME_WEEK_DAYS, Comparison, Meanwhile, Trial
 
 FEW_DAYS = 14
 """In a phase: common practice. Below two weeks a weekly habit or one odd week is the whole phase."""
@@ -58,15 +58,21 @@ class TrialWords:
             names = _listed(_names(one.meanwhile))
             several = len(_names(one.meanwhile)) > 1
             parts.append(
-                f"in the same week: {names}, so {'these' if several else 'the two'} can't be told apart"
+                f"{self._when(one)}: {names}, so {'these' if several else 'the two'} can't be told apart"
             )
         elif one.meanwhile and one.verdict == "flat":
             parts.append(
-                f"in the same week: {_listed(_names(one.meanwhile))}, which may have hidden a difference"
+                f"{self._when(one)}: {_listed(_names(one.meanwhile))}, which may have hidden a difference"
             )
         if one.verdict != "unknown":
             parts += self._during(one)
         return f"{since}: {'; '.join(parts)}."
+
+    def _when(self, one: Comparison) -> str:
+        begins = self.trial.phases[one.second].begins
+        if all(abs(each.day - begins) < SAME_WEEK_DAYS for each in one.meanwhile):
+            return "in the same week"
+        return "between the days compared or within a week of them"
 
     def _during(self, one: Comparison) -> list[str]:
         """What else changed within only one of the two phases: it may have moved that one's days."""
@@ -99,15 +105,21 @@ class TrialWords:
                 abs(value) for value in self._centres(one)
             ):
                 return "flat, the same in both as far as the readings show"
-            reach = self._amount(max(abs(found.low), abs(found.high)))
-            words = f"flat, changed by at most {reach} either way (90 % interval)"
-            return f"{words}, within the {self._amount(margin)} that would matter"
+            reach, matters = at_most(max(abs(found.low), abs(found.high)), margin)
+            words = f"flat, changed by at most {self._with_unit(reach)} either way (90 % interval)"
+            return f"{words}, within the {self._with_unit(matters)} that would matter"
         if one.verdict == "unclear":
             begin = "between the phases" if _trend_first(one) else "no difference found, but"
             reach = either(-found.low, found.high, ("lower", "higher"), self.unit)
             return f"{begin} {reach} can't be excluded (90 % interval)"
         least, most = two(*sorted((abs(found.low), abs(found.high))))
-        return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval)"
+        bound = ", no narrower than the step between readings" if self._alike(one) else ""
+        return f"{one.verdict} by {least} to {self._with_unit(most)} (90 % interval{bound})"
+
+    def _alike(self, one: Comparison) -> bool:
+        """Whether each of both phases read the same on all days."""
+        both = [self.trial.summaries[which] for which in (one.first, one.second)]
+        return all(each.lowest == each.highest for each in both)
 
     def _centres(self, one: Comparison) -> list[float]:
         return [self.trial.summaries[which].median or LEAST_TOLD for which in (one.first, one.second)]
@@ -121,7 +133,7 @@ class TrialWords:
         if found.shape == "step":
             low, high = (DAYS_A_WEEK * end for end in found.slope)
             return [
-                f"a step at the change fits {times_likelier(found.odds)} better than a steady trend; beside it"
+                f"a step {self._where(one)} fits {times_likelier(found.odds)} better than a steady trend; beside it"
                 f" {self._drift(low, high)}"
             ]
         if found.shape == "trend":
@@ -132,7 +144,8 @@ class TrialWords:
         if found.shape == "step and trend":
             low, high = found.step
             return [
-                f"a trend runs through the change, and besides it a step of {self._signed(low, high)} (90 % interval)"
+                f"a trend runs through the change, and besides it a step {self._where(one)} of"
+                f" {self._signed(low, high)} (90 % interval)"
             ]
         if found.shape == "step on another day" and found.elsewhere is not None:
             off = found.elsewhere - self.trial.phases[one.second].begins
@@ -140,7 +153,18 @@ class TrialWords:
             return [f"the values shifted {when} rather than at it, so look for what happened then"]
         if one.verdict not in ("lower", "higher"):
             return []
-        return ["whether it is a step at the change or a trend that runs through it can't be told"]
+        return [
+            f"whether it is a step {self._where(one)} or a trend that runs through the change can't be told"
+        ]
+
+    def _where(self, one: Comparison) -> str:
+        """Where a step lies, as closely as the days that count can tell."""
+        phases = self.trial.phases
+        last, first = phases[one.first].stretch.days[-1], phases[one.second].stretch.days[0]
+        if first == last + 1:
+            return "at the change"
+        told = self.trial.outcome.day_words
+        return f"somewhere between {told(last)} and {told(first)} (the settle time and gaps are not counted)"
 
     def _too_short(self) -> str:
         return "too few days to tell a step from a trend"
@@ -256,8 +280,7 @@ class TrialWords:
         return f"{ends[0]} to {self._with_unit(ends[1])}"
 
     def _amount(self, value: float) -> str:
-        shown = plain(value, _decimals(value) if value > 0 else 0)
-        return self._with_unit(f"{value:.2g}" if shown == "0" else shown)
+        return self._with_unit(amount(value))
 
     def _with_unit(self, figure: str) -> str:
         return with_unit(figure, self.unit)
@@ -287,11 +310,12 @@ def with_unit(figure: str, unit: str) -> str:
 
 
 def either(down: float, up: float, ways: tuple[str, str], unit: str) -> str:
-    """Two reaches either side of nought, rounded alike; one that rounds to nought beside the other is left out."""
+    """Two reaches either side of nought, rounded up alike; one that is as good as nought beside the other is left out."""
     digits = _decimals(down + up)
-    shown = [plain(max(reach, 0.0), digits) for reach in (down, up)]
+    reaches = [max(reach, 0.0) for reach in (down, up)]
+    shown = ["0" if plain(reach, digits) == "0" else outwards(reach, digits) for reach in reaches]
     if shown == ["0", "0"]:
-        shown = [f"{max(reach, 0.0):.2g}" for reach in (down, up)]
+        shown = [f"{reach:.2g}" for reach in reaches]
     told = zip(ways, shown, strict=True)
     return " or ".join(f"{way} by up to {with_unit(each, unit)}" for way, each in told if each != "0")
 
@@ -312,6 +336,32 @@ def plain(value: float, digits: int) -> str:
         return f"{value:.3g}"
     rounded = round(value, digits)
     return f"{rounded:.{max(digits, 0)}f}" if rounded else "0"
+
+
+def outwards(value: float, digits: int) -> str:
+    """A reach above nought with so many decimals, rounded up: what is said to be the most is no less than it."""
+    if value >= 1e6:
+        digits = _figures(value, 3)
+    up = math.ceil(value * 10.0**digits * (1 - SAME)) / 10.0**digits
+    return plain(up, digits)
+
+
+def at_most(reach: float, margin: float) -> tuple[str, str]:
+    """A reach rounded up and the margin it lies within, with decimals enough that the words say so, too."""
+    digits = _decimals(reach)
+    shown, within = outwards(reach, digits), amount(margin)
+    while float(shown) > float(within) and digits < MOST_DECIMALS:
+        digits += 1
+        shown, within = outwards(reach, digits), plain(margin, digits)
+    if float(shown) > float(within):
+        return f"{reach:.3g}", f"{margin:.3g}"
+    return shown, within
+
+
+def amount(value: float) -> str:
+    """A figure by itself."""
+    shown = plain(value, _decimals(value) if value > 0 else 0)
+    return f"{value:.2g}" if shown == "0" else shown
 
 
 def _decimals(width: float, largest: float = 0.0) -> int:

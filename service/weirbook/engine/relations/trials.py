@@ -5,7 +5,7 @@ Days are whole numbers; a phase's days begin after its settle time. Values are i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from statistics import fmean, median
@@ -24,7 +24,8 @@ from weirbook.engine.relations.trends import Trend, trend
 
 CONFIDENCE = 0.9
 SAME_WEEK_DAYS = 7
-"""What happened less than so many days before or after a change fell into its week."""
+"""What happened less than so many days before or after a change fell into its week; what is compared on either side may show
+what happened up to so many days before or after."""
 USUAL_MARGIN = 0.5
 """Of the first phase's spread: the smallest difference that matters where nobody says. Common practice."""
 LEAST_TOLD = 1e-8
@@ -58,7 +59,10 @@ class Meanwhile:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What was watched. `margin` is the smallest difference that matters, `resolution` the step of its readings."""
+    """What was watched. `margin` is the smallest difference that matters, `resolution` the step of its readings.
+
+    `day_words` says which day a number is.
+    """
 
     words: str
     unit: str
@@ -67,6 +71,7 @@ class Outcome:
     margin: float | None = None
     resolution: float | None = None
     meanwhile: tuple[Meanwhile, ...] = ()
+    day_words: Callable[[int], str] = "day {}".format
 
 
 @dataclass(frozen=True)
@@ -88,7 +93,7 @@ class Summary:
 class Comparison:
     """A later phase beside an earlier one. `shape` and `meanwhile` only of neighbours: there alone is one change between.
 
-    `during`: what else changed within one of the two phases, outside the week of the change.
+    `meanwhile`: what else happened about the change. `during`: what else changed within one of the two phases, elsewhere.
     """
 
     first: int
@@ -101,7 +106,7 @@ class Comparison:
 
     @property
     def alone(self) -> bool:
-        """Whether nothing else happened in the week, and no trend may run through the change."""
+        """Whether nothing else happened about the change, and no trend may run through it."""
         told = self.shape is not None and self.shape.shape in ("step", "none")
         return told and not self.meanwhile
 
@@ -197,13 +202,14 @@ class Trial:
         if found is not None:
             differs = not found.low <= 0 <= found.high
             shape = step_or_trend(before, after, differs, self.outcome.resolution, CONFIDENCE)
-        week = self.in_the_week_of(second)
-        return Comparison(first, second, found, verdict, shape, week, self._within(first, second, week))
+        about = self.about_the_change(second)
+        return Comparison(first, second, found, verdict, shape, about, self._within(first, second, about))
 
-    def in_the_week_of(self, which: int) -> tuple[Meanwhile, ...]:
-        """What else happened less than a week before or after a phase began."""
-        begins = self.phases[which].begins
-        return tuple(one for one in self.outcome.meanwhile if abs(one.day - begins) < SAME_WEEK_DAYS)
+    def about_the_change(self, which: int) -> tuple[Meanwhile, ...]:
+        """What else happened where it can't be told apart from the beginning of a phase."""
+        phase = self.phases[which]
+        days = about_the_change(self.phases[which - 1].stretch, phase.stretch, phase.begins)
+        return tuple(one for one in self.outcome.meanwhile if one.day in days)
 
     def _within(self, first: int, second: int, told: Sequence[Meanwhile]) -> tuple[Meanwhile, ...]:
         """What else changed within one of two phases, what is told already left out."""
@@ -258,6 +264,14 @@ class Trial:
             if self.phases[second].setting == self.phases[second - 2].setting
             and self.phases[second].setting != self.phases[second - 1].setting
         ]
+
+
+def about_the_change(before: Stretch, after: Stretch, begins: int) -> range:
+    """The days on which something else may have made the difference: those between the days compared, whether settle time
+    or gap, since nobody looks there, and a week on either side."""
+    last = before.days[-1] if before.days else begins
+    first = after.days[0] if after.days else begins
+    return range(last - SAME_WEEK_DAYS, first + SAME_WEEK_DAYS + 1)
 
 
 def judged(found: Difference | None, margin: float) -> Verdict:
