@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from fish_scenes import DAY, entry, group, species
 from harness import Caller, made, on_both_engines, pointers
+from water_scenes import NOW, stop_the_clock
 
 from weirbook.engine.times import instant_ms, instant_text
 from weirbook.record.database import now_ms
@@ -64,7 +65,7 @@ def test_what_a_group_weighs_follows_from_its_newest_sample(furnished: Caller) -
     made(furnished, "samples", {"group": shoal, "mass": "1.5 g", "sampled_at": DAY.format(1)})
     now = shown(furnished, shoal)
     assert (now["fish_mass"], now["group_mass"]) == ({"value": 2, "unit": "g"}, {"value": 20, "unit": "g"})
-    assert now["mass_words"] == "weighed, 4 fish"
+    assert now["mass_words"] == "weighed 2026-11-02, 4 fish"
 
 
 def test_a_length_makes_a_mass_by_the_relation_of_the_species(furnished: Caller) -> None:
@@ -73,7 +74,11 @@ def test_a_length_makes_a_mass_by_the_relation_of_the_species(furnished: Caller)
     shoal = group(furnished)
     entry(furnished, "arrival", shoal, 10)
     made(furnished, f"groups/{shoal}/samples", {"length": "50 mm", "sampled_at": DAY.format(2)})
-    assert shown(furnished, shoal)["fish_mass"] == {"value": 1.25, "unit": "g"}
+    now = shown(furnished, shoal)
+    assert now["fish_mass"] == {"value": 1.25, "unit": "g"}
+    # Of 4 and 6 cm the mean is 5 cm, yet they weigh (0.64 + 2.16) / 2 = 1.4 g each: the mean length tells too little.
+    words = "measured 2026-11-02, 1 fish; from its length by W = a × L^b: low where sizes differ much"
+    assert now["mass_words"] == words
 
 
 def test_a_length_without_the_relation_leaves_the_mass_unknown(furnished: Caller) -> None:
@@ -184,7 +189,10 @@ def test_species_and_tank_of_a_group_stay(furnished: Caller) -> None:
     assert furnished.delete("/v1/species/banded-barb").status_code == 409
 
 
-def test_an_oxygen_budget_counts_the_fish_of_the_record(furnished: Caller) -> None:
+def test_an_oxygen_budget_counts_the_fish_of_the_record(
+    furnished: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stop_the_clock(monkeypatch)
     species(furnished)
     shoal = group(furnished)
     entry(furnished, "arrival", shoal, 10)
@@ -195,6 +203,29 @@ def test_an_oxygen_budget_counts_the_fish_of_the_record(furnished: Caller) -> No
     told = furnished.get(f"{asked}&fish_mass=150%20g&mean_fish_mass=15%20g").get_json()
     assert by_record["results"]["uptake"]["value"] > 0
     assert by_record["results"]["uptake"] == told["results"]["uptake"]
+    note = by_record["inputs"]["groups"]["note"]
+    assert "(Banded barb in nursery: weighed 2026-11-02, 1 fish)" in note
+    assert "days old" not in note
+
+
+@pytest.mark.parametrize(("days", "said"), [(60, False), (61, True)])
+def test_an_oxygen_budget_says_how_old_the_oldest_sample_is(
+    furnished: Caller, monkeypatch: pytest.MonkeyPatch, days: int, said: bool
+) -> None:
+    stop_the_clock(monkeypatch)
+    now = instant_ms(NOW)
+    species(furnished)
+    for age in (1, days):
+        shoal = group(furnished)
+        came = instant_text(now - 100 * DAYS_MS)
+        made(
+            furnished, "stock-entries", {"kind": "arrival", "group": shoal, "number": 5, "happened_at": came}
+        )
+        sampled = instant_text(now - age * DAYS_MS - 1000)
+        made(furnished, "samples", {"group": shoal, "mass": "15 g", "sampled_at": sampled})
+    asked = "/v1/systems/rill/answers/oxygen-budget?temperature=24%20degC&feed=0%20g/d"
+    note = furnished.get(asked).get_json()["inputs"]["groups"]["note"]
+    assert (f"the oldest of these samples is {days} days old" in note) == said
 
 
 def test_species_ranges_must_not_be_upside_down(furnished: Caller) -> None:

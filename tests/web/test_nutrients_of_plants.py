@@ -165,6 +165,13 @@ def test_what_was_cut_in_another_water_is_none_of_this_ones(bed: Caller) -> None
     tell(bed, moved, "harvested", "2026-11-12", wet_mass="100 g")
     balance = nitrate(bed)
     assert (grams(balance, "harvested"), grams(balance, "plants")) == (0, 0)
+    # What was cut here takes up no more once it was moved there: 10 days before its cut and 2 after it.
+    here = put_in(bed, "2026-10-20", cover="10 %")
+    tell(bed, here, "harvested", "2026-11-12", wet_mass="100 g")
+    tell(bed, here, "moved", "2026-11-15", to_place="tanks/run")
+    balance = nitrate(bed)
+    assert grams(balance, "harvested") == close((10 + 2) * 0.4 / 23)
+    assert grams(balance, "plants") == 0
 
 
 def test_no_more_is_taken_up_than_there_is(bed: Caller) -> None:

@@ -14,6 +14,10 @@ from weirbook.engine.inputs import six
 from weirbook.engine.shape import Filled
 from weirbook.engine.units import Quantity
 from weirbook.record.fish import Group
+from weirbook.record.quarantines import DAY_MS
+
+OLD_DAYS = 60
+"""A sample that is older is told to be. Our own choice."""
 
 
 def _fish_groups(facts: SystemFacts) -> Filled | Absent:
@@ -22,7 +26,8 @@ def _fish_groups(facts: SystemFacts) -> Filled | Absent:
     tanks = [tank.id for tank in facts.tanks]
     asked = sa.select(Group).where(Group.tank_id.in_(tanks)).order_by(Group.id)
     rows: list[Mapping[str, Any]] = []
-    grown, unknown = [], []
+    grown, unknown, weighed = [], [], []
+    oldest = facts.at_ms
     for group in facts.session.scalars(asked).unique():
         count = heads.get(group.id, 0)
         if count < 1:
@@ -36,12 +41,20 @@ def _fish_groups(facts: SystemFacts) -> Filled | Absent:
             each = group.species.adult_mass
         else:
             each = Quantity(six(weight.each * 1000), "g")
+            weighed.append(f"{_name(group, rows)}: {weight.words}")
+            oldest = min(oldest, weight.sampled_ms)
         rows.append({"name": _name(group, rows), "count": count, "mass_of_one": each})
     if unknown:
         return Absent(" ".join(unknown))
     if not rows:
         return Absent(f"No fish are recorded in {facts.system.handle}: tell groups and stock entries.")
-    told = "groups' heads by the ledger, mass by the newest sample"
+    told = "groups' heads by the ledger"
+    if weighed:
+        told += f", mass by the newest sample ({'; '.join(weighed)})"
+    if (days := (facts.at_ms - oldest) // DAY_MS) > OLD_DAYS:
+        told += (
+            f"; the oldest of these samples is {days} days old: fish may have grown since, weigh some again"
+        )
     if grown:
         told += f"; never measured and taken as full-grown: {', '.join(grown)}"
     return Filled(rows, "record", told)

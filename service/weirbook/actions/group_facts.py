@@ -10,8 +10,11 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from weirbook.actions.filling import Absent
+from weirbook.engine.times import day_of, zone
+from weirbook.record.database import room_of
 from weirbook.record.fish import ARRIVAL, MOVE, Group, GroupSample
 from weirbook.record.ledger import Line, heads_of, lines_of
+from weirbook.record.rooms import Room
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,7 @@ class Weight:
 
     each: float
     words: str
+    sampled_ms: int
 
 
 def weight_of(session: Session, group: Group, at_ms: int) -> Weight | Absent:
@@ -70,5 +74,10 @@ def weight_of(session: Session, group: Group, at_ms: int) -> Weight | Absent:
             f"{group.called} was measured by length only: record mass, or length_mass (a and b) of "
             f"{group.species.handle}."
         )
-    how = f"weighed, {newest.measured} fish" if newest.mass is not None else "from its length by W = a × L^b"
-    return Weight(each, how)
+    day = day_of(newest.sampled_at_ms, zone(session.get_one(Room, room_of(session)).time_zone))
+    of = f"{day}, {newest.measured} fish"
+    if newest.mass is not None:
+        return Weight(each, f"weighed {of}", newest.sampled_at_ms)
+    # Large fish weigh more than small ones lack: the mean of L^b is above the mean length to the power b.
+    words = f"measured {of}; from its length by W = a × L^b: low where sizes differ much"
+    return Weight(each, words, newest.sampled_at_ms)

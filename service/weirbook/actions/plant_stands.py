@@ -242,7 +242,7 @@ def _stood_until(life: Life, cut: Cut) -> int | None:
     for stay in life.stays:
         if stay.to_ms is not None and stay.to_ms <= cut.at_ms:
             continue
-        if stay.place_id != cut.place_id or stay.from_ms > end:
+        if stay.place_id != cut.place_id:
             break
         if stay.to_ms is None:
             return None
