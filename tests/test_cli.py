@@ -128,7 +128,8 @@ def test_a_server_over_a_migrated_database_answers_soon_and_stays_small(
     serving: Any, sqlite_template: Path, tmp_path: Path, environment: dict[str, str]
 ) -> None:
     """Usually well under 2 s; the bounds here leave room for a loaded machine. Memory as the system counts it, of what is
-    installed to serve: the oracles of the tests bring numpy along (12 MB), which pint takes up where it is there."""
+    installed to serve: the oracles of the tests bring numpy along (12 MB), which pint takes up where it is there.
+    Of 408 operations the document and the schemas that check them alone take about 30 MB."""
     absent = tmp_path / "absent" / "numpy"
     absent.mkdir(parents=True)
     (absent / "__init__.py").write_text("raise ImportError")
@@ -143,7 +144,7 @@ def test_a_server_over_a_migrated_database_answers_soon_and_stays_small(
     if status.exists():
         resident = re.search(r"VmRSS:\s+(\d+) kB", status.read_text())
         assert resident is not None
-        assert int(resident[1]) < 120_000
+        assert int(resident[1]) < 145_000
 
 
 def test_a_door_to_the_world_stays_shut_while_there_is_no_key(weirbook: Any) -> None:

@@ -55,7 +55,10 @@ def test_what_the_service_keeps_for_itself_is_not_set(
             if name in taken and not taken[name].get("readOnly"):
                 assert name == "id", f"{said['operationId']} documents {name}"
                 continue
-            body = {**(said["x-example"].get("body") or {}), name: value}
+            sent = said["x-example"].get("body") or {}
+            if not isinstance(sent, dict):
+                continue  # a file: it carries no fields, and what its address may say is held by its query
+            body = {**sent, name: value}
             answered = furnished(method, path, body, If_Match="*")
             if answered.status_code == 404:
                 pytest.skip("the example's record is not in this room; unknown fields: test_errors_one_shape")

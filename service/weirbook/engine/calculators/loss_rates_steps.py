@@ -78,10 +78,12 @@ def _of_interval(found: RateComparison) -> list[Step]:
         steps.append(binomial_tail_step(words, counts, total, share))
         numbers = {
             "share_at_the_end": _plain(share),
+            # Told apart: of a share near 1 what is left would lose its figures.
+            "rest": _plain(scale / (ratio + scale)),
             "fish_days_of_the_second": _plain(b.exposure),
             "fish_days_of_the_first": _plain(a.exposure),
         }
-        formula = "{share_at_the_end} ÷ (1 − {share_at_the_end}) × {fish_days_of_the_second} ÷ {fish_days_of_the_first}"
+        formula = "{share_at_the_end} ÷ {rest} × {fish_days_of_the_second} ÷ {fish_days_of_the_first}"
         steps.append(step(f"{end} end of the ratio", formula, numbers, ratio, "number"))
     return followed(steps)
 
