@@ -51,6 +51,16 @@ def week_in_words(session: Session, week: str | None = None, system: str | None 
     if found["notes"]:
         lines += ["Notes:"]
         lines += [f"  {_clock(one['at'], where)}  {one['place']}: {one['words']}" for one in found["notes"]]
+    living = found["living"]
+    for one in living["losses"]:
+        cause = f", {one['cause'].replace('_', ' ')}" if one["cause"] else ""
+        lines.append(f"Lost: {one['number']} of {one['called']}{cause} ({_clock(one['at'], where)})")
+    for row in living["short"]:
+        lines.append(f"Short: {row['called']} has {row['heads']} of {row['wanted']}")
+    for one in living["quarantines"]:
+        lines.append(
+            f"Quarantine: {one['heads']} fish in {one['tank']} until {_clock(one['ready_at'], where)}"
+        )
     told = found["tasks"]
     lines.append(f"Tasks: {told['done']} done, {told['skipped']} skipped, {told['overdue']} overdue")
     for one in told["overdue_tasks"]:

@@ -290,3 +290,25 @@ def test_a_group_with_fish_is_not_retired(furnished: Caller) -> None:
     assert pointers(furnished.patch(f"/v1/groups/{shoal}", retired)) == ["/retired_at"]
     entry(furnished, "departure", shoal, 6, 2)
     assert furnished.patch(f"/v1/groups/{shoal}", retired).status_code == 200
+
+
+def test_nutrients_tell_what_the_fish_weigh_beside_what_they_are_fed(furnished: Caller) -> None:
+    species(furnished)
+    shoal = group(furnished)
+    entry(furnished, "arrival", shoal, 10)
+    made(furnished, "feeds", {"name": "Flakes", "protein": "42 %"})
+    fed = [{"feed": "flakes", "amount": "1.5 g"}]
+    made(furnished, "rations", {"tank": "nursery", "valid_from": DAY.format(1), "feeds": fed})
+
+    def fish() -> dict[str, Any]:
+        answered = furnished.get("/v1/systems/rill/nutrients")
+        assert answered.status_code == 200, answered.get_data(as_text=True)
+        found: dict[str, Any] = answered.get_json()["fish"]
+        return found
+
+    assert (fish()["mass"], fish()["share"]) == (None, None)
+    assert "never measured" in fish()["words"]
+    made(furnished, "samples", {"group": shoal, "mass": "15 g", "sampled_at": DAY.format(2)})
+    known = fish()
+    assert (known["mass"], known["feed"]) == ({"value": 150, "unit": "g"}, {"value": 1.5, "unit": "g/d"})
+    assert known["share"] == {"value": 1, "unit": "%"}

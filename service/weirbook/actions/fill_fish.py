@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
 
+from weirbook.actions.fill_water import ROLES as ROLES_OF_WATER
 from weirbook.actions.filling import Absent
 from weirbook.actions.group_facts import stock_of, weight_of
 from weirbook.actions.system_facts import SystemFacts
@@ -18,6 +20,8 @@ from weirbook.record.quarantines import DAY_MS
 
 OLD_DAYS = 60
 """A sample that is older is told to be. Our own choice."""
+
+FEED = ROLES_OF_WATER["daily_feed"]
 
 
 def _fish_groups(facts: SystemFacts) -> Filled | Absent:
@@ -64,6 +68,32 @@ def _name(group: Group, rows: list[Mapping[str, Any]]) -> str:
     """What a group is called, told apart from others called alike."""
     taken = {row["name"] for row in rows}
     return group.called if group.called not in taken else f"{group.called} ({str(group.id)[-4:]})"
+
+
+@dataclass(frozen=True)
+class Fed:
+    """What the fish of a system weigh (kg), what they are fed (kg a day), and how that is known; None where it isn't."""
+
+    mass: float | None
+    feed: float | None
+    words: str
+
+    @property
+    def share(self) -> float | None:
+        """Feed a day as a share of the mass of the fish."""
+        return None if not self.mass or self.feed is None else self.feed / self.mass
+
+
+def fed_of(facts: SystemFacts) -> Fed:
+    """The fish's mass beside their ration: much more than a few per cent a day is food that nobody eats."""
+    groups, feed = _fish_groups(facts), FEED(facts)
+    mass = None
+    if isinstance(groups, Filled):
+        mass = sum(row["count"] * row["mass_of_one"].si("mass") for row in groups.value)
+    words = groups.note if isinstance(groups, Filled) else f"Unknown what the fish weigh. {groups.why}"
+    if isinstance(feed, Absent):
+        return Fed(mass, None, f"{words}; unknown what they are fed. {feed.why}")
+    return Fed(mass, feed.value.si("mass_flow") * 86_400, words)
 
 
 ROLES: Mapping[str, Callable[[SystemFacts], Filled | Absent]] = {"fish_groups": _fish_groups}

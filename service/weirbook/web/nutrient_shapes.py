@@ -61,12 +61,25 @@ WEEK_COLUMNS = (
 )
 
 SHAPES: dict[str, Shape] = {
+    "FedFish": thing(
+        {
+            "mass": described(
+                or_null(QUANTITY), "Of all fish, by the ledger and their newest samples; null: unknown"
+            ),
+            "feed": described(
+                or_null(QUANTITY), "Food on an average day, as fed; null: no ration is recorded"
+            ),
+            "share": described(or_null(QUANTITY), "Food a day as a share of the fish; null: unknown"),
+            "words": described(TEXT, "How the mass is known, or why it is unknown"),
+        }
+    ),
     "Nutrients": thing(
         {
             "system": described(TEXT, "Handle of the system"),
             "from": described(DATE, "First day that is looked at"),
             "to": described(DATE, "Today, in the room"),
             "volume": described(QUANTITY, "All water that mixes, as now recorded"),
+            "fish": described(ref("FedFish"), "What the fish weigh beside what they are fed"),
             "nitrate": described(or_null(ref("NutrientBalance")), "Null where it was never tested"),
             "phosphate": described(or_null(ref("NutrientBalance")), "Null where it was never tested"),
             "unknown": described(many(TEXT), "What can't be compared, and why"),

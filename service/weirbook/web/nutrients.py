@@ -18,6 +18,7 @@ from weirbook.actions.compare_nutrients import (
     Week,
     compare_nutrients,
 )
+from weirbook.actions.fill_fish import Fed, fed_of
 from weirbook.actions.fill_system import ROLES
 from weirbook.actions.filling import Absent
 from weirbook.actions.nutrient_steps import CAUTIONS, SOURCES, assumptions_of, steps_of
@@ -98,7 +99,7 @@ def blueprint() -> Blueprint:
             found = compare_nutrients(facts, volume.value.si("volume"), _asked(call.query))
             if call.format == "csv":
                 return as_csv(call, _lines(found, units), WEEK_COLUMNS)
-            return reply(_shown(found, units))
+            return reply({**_shown(found, units), "fish": _fish(fed_of(facts))})
 
     return blp
 
@@ -115,6 +116,15 @@ def _asked(query: Mapping[str, Any]) -> Asked:
 def _quantity(si: float, kind: str, unit: str) -> dict[str, Any]:
     shown = Quantity(si, KINDS[kind].si).to(unit, kind)
     return Quantity(six(shown.value), shown.unit).as_json()
+
+
+def _fish(fed: Fed) -> dict[str, Any]:
+    return {
+        "mass": None if fed.mass is None else _quantity(fed.mass, "mass", "g"),
+        "feed": None if fed.feed is None else _quantity(fed.feed / 86_400, "mass_flow", "g/d"),
+        "share": None if fed.share is None else _quantity(fed.share, "fraction", "%"),
+        "words": fed.words,
+    }
 
 
 def _shown(found: Comparison, units: Mapping[str, str]) -> dict[str, Any]:
