@@ -21,7 +21,7 @@ from openapi_python_client import generate
 from openapi_python_client.config import Config, ConfigFile, MetaType
 
 from weirbook.config import sqlite_url
-from weirbook.record.database import Database
+from weirbook.record.database import Database, files_beside
 from weirbook.web.docs import document
 
 PACKAGE = "generated_client"
@@ -34,8 +34,14 @@ FILES = dict.fromkeys(
 NO_TEXT_BODIES = [
     ("WARNING parsing POST /v1/readings within readings.", f"Unsupported content type {media}")
     for media in ("application/x-ndjson", "text/csv")
+] + [
+    (
+        f"WARNING parsing POST /v1/imports/{kind} within imports. Endpoint will not be generated.",
+        "Unsupported content type text/csv",
+    )
+    for kind in ("readings", "journal", "species", "stock-entries")
 ]
-"""The generator knows no bodies of text, so its clients post readings as JSON only."""
+"""The generator knows no bodies of text, so its clients post readings as JSON only, and bring in no sheets."""
 
 
 @dataclass(frozen=True)
@@ -111,6 +117,16 @@ def raw_objects(value):
     return raw_objects([*told.values(), *(one for one in free.values() if hasattr(one, "to_dict"))])
 
 
+def both_ways(answered):
+    """What an answer came to in the generated classes, and what it was."""
+    media = answered.headers["Content-Type"].partition(";")[0]
+    if media == "application/json":
+        return answered.parsed.to_dict(), loads(answered.content)
+    if media in FILES:
+        return answered.parsed.payload.read(), answered.content
+    return answered.parsed, answered.content.decode()
+
+
 @pytest.fixture(scope="module")
 def described(application):
     with application.app_context():
@@ -123,7 +139,7 @@ def operations(described):
         Operation(method.upper(), path, said)
         for path, item in described["paths"].items()
         for method, said in item.items()
-        if method != "parameters"
+        if method != "parameters" and set(said.get("requestBody", {}).get("content", ())) != {"text/csv"}
     ]
 
 
@@ -191,7 +207,7 @@ def call(operations, client):
 
 
 def test_the_generator_understands_all_but_bodies_of_text(warnings):
-    assert warnings == NO_TEXT_BODIES
+    assert sorted(warnings) == sorted(NO_TEXT_BODIES)
 
 
 def test_every_module_imports(package):
@@ -236,9 +252,12 @@ def test_every_documented_example_goes_there_and_back(
     file, secrets = demo_template
     assert len(operations) > 80
     for one in operations:
+        if set(one.said.get("requestBody", {}).get("content", ())) & set(FILES):
+            continue  # the generator calls every file by the last of its types, whatever it is
         with subtests.test(one.name):
             own = tmp_path / f"{one.name}.db"
             shutil.copy(file, own)
+            shutil.copytree(files_beside(file), files_beside(own))
             application.database = Database(sqlite_url(own))
             client = package.AuthenticatedClient(
                 base_url="http://weirbook.test",
@@ -257,9 +276,7 @@ def test_every_documented_example_goes_there_and_back(
                 taken = inspect.signature(one.module.sync_detailed).parameters["body"].annotation
                 assert plain(typed_as(taken, example["body"]).to_dict()) == plain(example["body"])
             if answered.status_code != 204:
-                is_json = answered.headers["Content-Type"] == "application/json"
-                held = answered.parsed.to_dict() if is_json else answered.parsed
-                shown = loads(answered.content) if is_json else answered.content.decode()
+                held, shown = both_ways(answered)
                 assert plain(held) == plain(shown)
                 assert raw_objects(answered.parsed) == []
 
