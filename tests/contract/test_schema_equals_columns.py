@@ -79,7 +79,14 @@ WORKED_OUT = {
 
 DESCRIBED = {
     "group": {"called", "heads", "since", "fish_mass", "group_mass", "mass_words", "short", "restock"},
-    "stock entry": {"heads_before", "heads_after", "heads", "withdrawn_by", "quarantine", "left_quarantine"},
+    "stock entry": {
+        "heads_before",
+        "heads_after",
+        "heads_now",
+        "withdrawn_by",
+        "quarantine",
+        "left_quarantine",
+    },
     "quarantine": {"groups", "heads", "unmet"},
     "planting": {
         "state",

@@ -86,7 +86,11 @@ def _withdrawn(session: Session, values: Mapping[str, Any]) -> StockEntry | None
 
 
 def _as_withdrawal(values: Mapping[str, Any], wrong: StockEntry) -> dict[str, Any]:
-    """A withdrawal has group and instant of what it takes back."""
+    """A withdrawal has group and instant of what it takes back. Raises Invalid where it says otherwise."""
+    for name, own in (("number", 0), ("happened_at_ms", wrong.happened_at_ms)):
+        if values.get(name) not in (None, own):
+            words = "A withdrawal takes this from the entry that it takes back: leave it out."
+            raise Invalid(words, f"/{name.removesuffix('_ms')}")
     return {
         **values,
         "group": str(wrong.group_id),

@@ -87,7 +87,7 @@ def add_routes(blp: Blueprint) -> None:
         query=ByFeedQuery,
         formats=("json", "csv"),
         returns=thing({"items": many(ref("ResponseByFeed"))}),
-        problems=(413,),
+        problems=(404, 413),
     )
     def by_feed(call: Call) -> Response:
         species = find(call.session, Species, call.query["species"]) if "species" in call.query else None

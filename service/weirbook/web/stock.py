@@ -84,7 +84,7 @@ class StockEntrySchema(HappeningSchema):
     heads_after = fields.Integer(
         dump_only=True, allow_none=True, metadata={"description": "Of the group; null if withdrawn"}
     )
-    heads = fields.Integer(
+    heads_now = fields.Integer(
         dump_only=True,
         metadata={"description": "Fish of the group now, by the whole ledger: a later count may set it"},
     )
@@ -112,12 +112,7 @@ def _complete(call: Call, values: dict[str, Any]) -> dict[str, Any]:
     if values.get("author") is None:
         values["author"] = call.caller.name
     if values["kind"] == WITHDRAWAL:
-        for name, key in (("number", "number"), ("happened_at", "happened_at_ms"), ("to_group", "to_group")):
-            if values.get(key) is not None:
-                raise Invalid(
-                    "A withdrawal takes this from the entry that it takes back: leave it out.", f"/{name}"
-                )
-        values["number"] = 0
+        return values  # number and instant are those of the entry that it takes back
     to_tank = values.pop("to_tank", None)
     if to_tank is not None:
         values["to_group"] = _joined(call, values, to_tank)
@@ -171,7 +166,7 @@ def _standing(call: Call, row: StockEntry) -> dict[str, Any]:
         "heads_before": None if entered is None else entered.before,
         "heads_after": None if entered is None else entered.after,
         "withdrawn_by": info["withdrawn"].get(row.id),
-        "heads": stock_in(call).heads.get(row.group_id, 0),
+        "heads_now": stock_in(call).heads.get(row.group_id, 0),
         "quarantine": info["restarted"].get(str(row.id)),
         "left_quarantine": _left(row, info["quarantines"]),
     }
