@@ -180,7 +180,7 @@ def over_exposure() -> bool:
             def ask(query: str = query, asked: Iterator[uuid.UUID] = asked) -> None:
                 path = f"/v1/groups/{next(asked)}/exposure{query}"
                 answered = client.get(path, headers={"Authorization": f"Bearer {secret}"})
-                assert answered.status_code == 200 and answered.get_json()["items"], answered.get_data(
+                assert answered.status_code == 200 and b'"way":' in answered.data, answered.get_data(
                     as_text=True
                 )
 

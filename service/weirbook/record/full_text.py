@@ -159,7 +159,9 @@ def _matches(session: Session, question: Question, narrowing: Narrowing, *, titl
     values = [value for _, some in conditions for value in some]
     columns = "e.noun, e.subject, e.at_ms, e.place_id, e.title, e.body"
     if _on_sqlite(session):
-        # CROSS: the words first, then their entries, newest first without sorting.
+        # CROSS: the words first, then their entries, newest first without sorting. The plus: by their number alone, never
+        # through the index of instants, which would be walked for every word found.
+        narrowed = narrowed.replace("e.at_ms", "+e.at_ms")
         asked = (
             f"SELECT {columns} FROM {TABLE} AS s CROSS JOIN search_entry AS e ON e.number = s.rowid - ? "
             f"WHERE s.{TABLE} MATCH ? AND e.room_id = ?{narrowed} ORDER BY s.rowid DESC LIMIT {CANDIDATES}"

@@ -76,7 +76,7 @@ class _Ids(dict[Any, Any]):
     """Ids by how the driver gives them, each read once."""
 
     def __missing__(self, raw: Any) -> Any:
-        read = raw if raw is None or isinstance(raw, uuid.UUID) else uuid.UUID(raw)
+        read = raw if raw is None or isinstance(raw, uuid.UUID) else uuid.UUID(int=int(raw, 16))
         self[raw] = read
         return read
 
