@@ -307,6 +307,18 @@ def test_a_tank_that_joins_with_fish_in_it_is_named_by_those_of_either_side(fish
     )
 
 
+def test_days_are_said_by_the_rooms_clock(fish_room: Caller) -> None:
+    """Ten in the morning UTC is midnight of the next day fourteen hours ahead."""
+    mine, other = group(fish_room), group(fish_room, "upper")
+    for one in (mine, other):
+        entry(fish_room, "birth", one, 20, 1)
+    entry(fish_room, "loss", other, 3, 5, cause="disease")
+    assert fish_room.patch("/v1/room", {"time_zone": "Pacific/Kiritimati"}).status_code == 200
+    found = exposure(fish_room, mine)
+    assert found["says"][0] == "Banded barb in upper, by shared water since 2026-11-02, lost 3 to disease."
+    assert "shared water, 2026-11-02" in found["items"][0]["walk"]
+
+
 @pytest.mark.parametrize(
     ("query", "status"),
     [

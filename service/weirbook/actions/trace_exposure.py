@@ -94,7 +94,7 @@ def _since(
         if what.suspect:
             suspects[number] = what
     first: dict[Id, Traced] = {}
-    for one in exposures(room, group.number, BACKWARD, rules) if suspects else ():
+    for one in exposures(room, group.number, BACKWARD, rules, suspects) if suspects else ():
         if (met := suspects.get(one.source)) is not None:
             first.setdefault(one.source, Traced(history.fish_of(one.source), one, met, False))
     span = (start, end)

@@ -7,7 +7,7 @@ carried from it. Whoever was exposed may expose others from that instant on.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass
 
 from weirbook.engine.relations.contacts import (
@@ -54,10 +54,16 @@ class Exposure:
         return self.walk[-1].record
 
 
-def exposures(room: Room, group: Id, direction: str = BACKWARD, rules: Rules | None = None) -> list[Exposure]:
+def exposures(
+    room: Room,
+    group: Id,
+    direction: str = BACKWARD,
+    rules: Rules | None = None,
+    only: Container[Id] | None = None,
+) -> list[Exposure]:
     """Whom a group was exposed to (backward), or whom it may have exposed (forward), the earliest first.
 
-    Every direct way is told; an indirect walk only where it came before all of them.
+    Every direct way is told; an indirect walk only where it came before all of them. `only` names the others asked about.
 
     Equation: a walk is contacts a-b at t1, b-c at t2 with t2 at or after t1; contacts last from the later coming to
     the earlier leaving, and the residual time after it; what comes to a group stays in its fish until none are left.
@@ -80,7 +86,7 @@ def exposures(room: Room, group: Id, direction: str = BACKWARD, rules: Rules | N
     sweep = Sweep(room, waters, rules)
     arrivals = sweep.first_arrivals_at(group) if direction == BACKWARD else sweep.first_arrivals_from(group)
     for other, arrival in arrivals:
-        if arrival.at_ms < earliest[other]:
+        if (only is None or other in only) and arrival.at_ms < earliest[other]:
             source, target = (other, group) if direction == BACKWARD else (group, other)
             walk = sweep.walk(source, target, arrival)
             found.append(Exposure(source, target, walk[-1].way, arrival.at_ms, None, len(walk), 1, walk))
