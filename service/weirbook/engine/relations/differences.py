@@ -140,7 +140,7 @@ class Stretches:
         Shapes and units: those of the values.
         Valid for: five days and more in each, whatever the gaps.
         Uncertainty: of simulated series of 14 to 90 days that keep 0 to 0.8 of the day before, a 90 % interval held the
-        difference in 88 to 95 % (tests).
+        difference in 87 to 97 % (tests).
         Source: `known`; Künsch (1989), see resampling.py. Of its intervals the basic one, percentiles mirrored about the
         value, holds the truth oftener than the percentiles; studentised ones need a spread of blocks that two weeks lack.
         Not covered: seasons, weekly habits, changes of spread within a stretch.

@@ -57,8 +57,9 @@ def step_or_trend(
     neither (a step may undo a trend, as a cleaning does), there is nothing to be told apart.
     Shapes and units: days whole numbers; the stretches don't overlap.
     Valid for: twelve days and more.
-    Uncertainty: of simulated series with a step of two or three standard deviations 2 to 5 % are called a trend, and
-    as many with a trend a step; of two weeks each with strong persistence a third to a half are undecided (tests).
+    Uncertainty: of simulated series with a step of two or three standard deviations 1 to 8 % are called a trend, and
+    1 to 5 % with a trend a step; of two weeks each that keep 0.8 of each day one in seven with neither is called either,
+    elsewhere one in twenty at most; a quarter to a half of such short ones are undecided (tests).
     Source: Royall (1997), Statistical Evidence; Akaike (1974); both from memory. Held to simulated series.
     Not covered: a value that nears its new level slowly (leave out settle time), seasons, a trend that bends.
     """
