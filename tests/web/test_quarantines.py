@@ -55,6 +55,16 @@ def test_newcomers_into_an_occupied_quarantine_begin_its_days_anew(pen: Caller) 
     assert "4 Banded barb" in now["restarts"][0]["reason"]
 
 
+def test_a_quarantine_whose_water_other_fish_share_is_none_for_newcomers(pen: Caller) -> None:
+    made(pen, "tanks", {**PEN, "name": "Side pen"})
+    residents, newcomers, apart = group(pen), group(pen, "side-pen"), group(pen, "pen")
+    entry(pen, "arrival", residents, 6)
+    # The side pen hangs on the rill's water, where the residents live; the pen has its own.
+    assert entry(pen, "arrival", newcomers, 4, 2)["straight_in"] is True
+    assert entry(pen, "arrival", apart, 4, 2)["straight_in"] is False
+    assert entry(pen, "arrival", apart, 2, 3)["straight_in"] is False
+
+
 def test_a_reason_keeps_the_clock(pen: Caller) -> None:
     stay = begun(pen)
     shoal = group(pen, "pen")

@@ -190,9 +190,10 @@ def _later(session: Session, short: Entered) -> str:
 
 
 def _goes_straight_in(session: Session, entry: StockEntry, into: Group) -> bool:
-    """Whether an arrival met other fish's water without a quarantine."""
-    if entry.kind != ARRIVAL or _quarantined(session, into, entry.happened_at_ms):
+    """Whether an arrival met other fish's water without a quarantine; one whose water other tanks share is none."""
+    if entry.kind != ARRIVAL:
         return False
+    apart = _quarantined(session, into, entry.happened_at_ms)
     where = whereabouts(session, entry.happened_at_ms)
     water = where.system_of(into.tank_id)
     sharing = {
@@ -200,7 +201,7 @@ def _goes_straight_in(session: Session, entry: StockEntry, into: Group) -> bool:
         for group_id, tank_id in session.execute(
             sa.select(Group.id, Group.tank_id).where(Group.room_id == room_of(session))
         )
-        if where.system_of(tank_id) == water
+        if where.system_of(tank_id) == water and not (apart and tank_id == into.tank_id)
     }
     before = [line for line in lines_of(session) if line.order < _order(entry)]
     heads = heads_of(before)
